@@ -1,0 +1,8 @@
+"""What a person says about a machine: frozen, in SI, checked at the door."""
+
+from polefem.params.machine import RadialMachine
+from polefem.params.mesh_spec import MeshSpec
+from polefem.params.pole import Notch, Pole, Shoe
+from polefem.params.winding import Winding
+
+__all__ = ["MeshSpec", "Notch", "Pole", "RadialMachine", "Shoe", "Winding"]

@@ -1,0 +1,40 @@
+"""How fine a mesh to make: three settings by name, or sizes of one's own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from polefem.errors import InvalidValue, refusal
+from polefem.params.checks import positive
+
+__all__ = ["MeshSpec"]
+
+
+@dataclass(frozen=True)
+class MeshSpec:
+    """Element sizes, each as a multiple of a length of the machine, so that one setting fits every size.
+
+    corner: at pole corners, in air gaps. face: along pole faces, in pole widths. iron: inside iron, in pole widths.
+    growth: how fast sizes grow away from a corner or a face, per length (0.3: a third of a metre per metre).
+    """
+
+    corner: float = 0.15
+    face: float = 0.05
+    iron: float = 0.2
+    growth: float = 0.3
+
+    def __post_init__(self) -> None:
+        for name in ("corner", "face", "iron", "growth"):
+            positive("a mesh size must be positive", f"mesh.{name}", getattr(self, name))
+
+    @classmethod
+    def named(cls, name: str) -> MeshSpec:
+        """The mesh called 'coarse', 'normal' or 'fine'; raises InvalidValue for another name."""
+        settings = {
+            "coarse": cls(corner=0.3, face=0.1, iron=0.3, growth=0.4),
+            "normal": cls(),
+            "fine": cls(corner=0.075, face=0.03, iron=0.1, growth=0.2),
+        }
+        if name not in settings:
+            raise InvalidValue(refusal("a mesh has one of three names", "mesh", repr(name), ", ".join(settings)))
+        return settings[name]
