@@ -2,6 +2,9 @@
 
 A point is a complex number, x + 1j*y in metres: a rotation is a product, a mirror a conjugate. An arc keeps its
 centre, so that a face stays a true arc from the parameters to the mesh and to the cutter's file.
+
+The frame of a pole: its axis is the x axis, with x growing away from the shaft; y grows counter-clockwise. A flat
+(unrolled) section keeps the frame: x across the gap, y along the motion, as if the shaft lay at minus infinity.
 """
 
 from __future__ import annotations
@@ -52,13 +55,13 @@ Segment = Line | Arc
 
 
 def moved(path: Sequence[Segment], turn: complex = 1.0, shift: complex = 0.0, mirror: bool = False) -> tuple[Segment, ...]:
-    """The path mirrored in the y axis (if asked), then turned by `turn` (a unit complex), then shifted.
+    """The path mirrored in the pole axis (if asked), then turned by `turn` (a unit complex), then shifted.
 
     A mirrored path is walked backwards, so that a ring keeps its sense.
     """
 
     def place(z: complex) -> complex:
-        return (-z.conjugate() if mirror else z) * turn + shift
+        return (z.conjugate() if mirror else z) * turn + shift
 
     placed = [_mapped(segment, place, mirror) for segment in path]
     return turned_back(placed) if mirror else tuple(placed)
