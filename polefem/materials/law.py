@@ -1,9 +1,9 @@
 """The magnetisation law H(B): cubic Hermite pieces, straight beyond the last knot.
 
 A law is its knots: flux density, field strength and slope dH/dB at each. Between knots it is the cubic that
-meets both ends in value and slope, past the last knot the straight line that leaves it. It is therefore C1, its
-energy is a quartic in closed form, and nothing is fitted at the time of use. (Cubic Hermite pieces and the limits
-that keep them monotone: F. N. Fritsch and R. E. Carlson, SIAM J. Numer. Anal. 17 (1980) 238-246.)
+meets both ends in value and slope, past the last knot the straight line that leaves it. It is therefore C1,
+its energy is a quartic in closed form, and nothing is fitted at the time of use. (Cubic Hermite pieces and
+the limits that keep them monotone: F. N. Fritsch and R. E. Carlson, SIAM J. Numer. Anal. 17 (1980) 238-246.)
 """
 
 from dataclasses import dataclass, field
@@ -81,7 +81,10 @@ class Law:
         h, slope, energy : ndarrays of the shape of `b`
             H in A/m, dH/dB in m/H, and the integral of H dB from 0 in J/m3.
         """
-        start, h0, d, c2, c3, w0 = np.take(self._pieces, self._piece_of(b), axis=1, mode="clip")
+        # One row at a time: a single gather of all six would be a block too large for malloc to keep, and the
+        # page faults of a fresh one cost several times the arithmetic.
+        piece = self._piece_of(b)
+        start, h0, d, c2, c3, w0 = (row.take(piece, mode="clip") for row in self._pieces)
         t = b - start
         c3t = c3 * t
         h = ((c3t + c2) * t + d) * t + h0

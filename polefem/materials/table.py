@@ -89,7 +89,8 @@ def _slopes(h: FloatArray, b: FloatArray) -> FloatArray:
     )
     smaller: FloatArray = np.minimum(np.append(secant, secant[-1]), np.append(secant[0], secant))
     # At most twice the smaller secant, where three times would do: every piece then increases strictly.
-    return np.clip(slope, None, np.minimum(2.0 * smaller, NU0))
+    kept: FloatArray = np.minimum(np.minimum(slope, 2.0 * smaller), NU0)
+    return kept
 
 
 def _one_sided(width: FloatArray, secant: FloatArray) -> float:
