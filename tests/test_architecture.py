@@ -1,0 +1,379 @@
+"""Holds the room table of DEVELOPERS.md: who imports whom, who alone owns which dependency, what is too long.
+
+Every check is a function from modules to findings (sentences); it is run over the package, where it must find
+nothing, and over small broken twins, where it must find the fault.
+"""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import re
+import subprocess
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+PACKAGE = "polefem"
+
+# The rooms in order, each with the dependencies that it alone may import. A room imports only rooms above it.
+ROOMS: dict[str, tuple[str, ...]] = {
+    "errors": (),
+    "units": (),
+    "version": (),
+    "materials": (),
+    "params": ("tomllib",),
+    "shapes": (),
+    "outline": ("shapely",),
+    "mesh": ("meshio",),
+    "mesher": ("gmsh",),
+    "model": ("skfem",),
+    "gap": (),
+    "solve": ("scipy.sparse.linalg",),
+    "maps": ("scipy.interpolate",),
+    "drive": ("scipy.integrate",),
+    "ranking": (),
+    "study": ("concurrent.futures", "sqlite3"),
+    "report": ("matplotlib", "jinja2"),
+    "export": ("ezdxf",),
+    "__main__": ("argparse",),
+}
+# A room that sees less than everything above it: a bridge can be tried on a map that no mesh was made for.
+SEES_ONLY = {"drive": {"errors", "units", "params", "maps"}}
+
+FUNCTION_LINES = 60  # without the docstring
+MODULE_LINES = 350
+DRAWERS = {"utils", "util", "core", "base", "helpers", "helper", "common", "misc", "tools"}
+
+
+@dataclass(frozen=True)
+class Module:
+    """A module's dotted name and source; `front` where it is the `__init__` of a package."""
+
+    name: str
+    source: str
+    front: bool = False
+
+    @cached_property
+    def tree(self) -> ast.Module:
+        return ast.parse(self.source)
+
+    @property
+    def room(self) -> str:
+        """The room this module lies in."""
+        return room_of(self.name)
+
+    @cached_property
+    def imports(self) -> list[str]:
+        """Dotted names this module imports, relative ones resolved; `from a import b` gives `a.b`."""
+        found = []
+        for node in ast.walk(self.tree):
+            if isinstance(node, ast.Import):
+                found += [alias.name for alias in node.names]
+            elif isinstance(node, ast.ImportFrom):
+                found += [f"{self._origin(node)}.{alias.name}" for alias in node.names]
+        return found
+
+    def _origin(self, node: ast.ImportFrom) -> str:
+        parts = self.name.split(".") + (["__init__"] if self.front else [])
+        above = parts[: -node.level] if node.level else []
+        return ".".join(above + ([node.module] if node.module else []))
+
+
+def package_modules() -> list[Module]:
+    """Every module of the package in the checkout."""
+    modules = []
+    for path in sorted((ROOT / PACKAGE).rglob("*.py")):
+        parts = path.relative_to(ROOT).with_suffix("").parts
+        front = parts[-1] == "__init__"
+        modules.append(Module(".".join(parts[:-1] if front else parts), path.read_text("utf-8"), front))
+    return modules
+
+
+def room_of(name: str) -> str:
+    """The part of a dotted name after the package's; empty for the package itself."""
+    return [*name.split("."), ""][1]
+
+
+def within(name: str, prefix: str) -> bool:
+    """Whether a dotted name is `prefix` or lies under it."""
+    return name == prefix or name.startswith(prefix + ".")
+
+
+def unknown_rooms(modules: list[Module]) -> Iterator[str]:
+    """A module outside the room table, or named after a drawer."""
+    for module in modules:
+        if module.room and module.room not in ROOMS:
+            yield f"{module.name}: no room of this name in the table"
+        if DRAWERS.intersection(module.name.split(".")):
+            yield f"{module.name}: a module is named for what it holds, not for a drawer"
+
+
+def imports_up(modules: list[Module]) -> Iterator[str]:
+    """An import of a room below one's own in the table, of the package's front, or past SEES_ONLY."""
+    order = list(ROOMS)
+    for module in modules:
+        if module.room not in ROOMS:
+            continue
+        above = set(order[: order.index(module.room)])
+        allowed = SEES_ONLY.get(module.room, above) | {module.room}
+        for name in module.imports:
+            if not within(name, PACKAGE):
+                continue
+            room = room_of(name)
+            at_front = room not in ROOMS  # a name taken from the package itself, which imports every room
+            if at_front and module.room != "__main__":
+                yield f"{module.name} imports {name} from the package's front: take it from its room"
+            elif not at_front and room not in allowed:
+                yield f"{module.name} imports {name}: {module.room} may not see {room}"
+
+
+def foreign_imports(modules: list[Module]) -> Iterator[str]:
+    """A dependency imported by a room that does not own it."""
+    owner = {dependency: room for room, owned in ROOMS.items() for dependency in owned}
+    for module in modules:
+        for name in module.imports:
+            for dependency, room in owner.items():
+                if within(name, dependency) and module.room != room:
+                    yield f"{module.name} imports {name}: only {room} may"
+
+
+def deferred_imports(modules: list[Module]) -> Iterator[str]:
+    """An import inside a function, or made by a call."""
+    for module in modules:
+        for function in functions(module):
+            if any(isinstance(node, ast.Import | ast.ImportFrom) for node in ast.walk(function)):
+                yield f"{module.name}: {function.name} imports inside its body"
+        if any(within(name, "importlib") for name in module.imports) or calls(module, "__import__"):
+            yield f"{module.name}: imports by a call"
+
+
+def star_imports(modules: list[Module]) -> Iterator[str]:
+    """`from x import *`."""
+    for module in modules:
+        yield from (f"{module.name}: star import {name}" for name in module.imports if name.endswith(".*"))
+
+
+def import_cycles(modules: list[Module]) -> Iterator[str]:
+    """Modules that reach themselves by imports, in-package `from . import x` included."""
+    names = {module.name for module in modules}
+
+    def target(name: str) -> str:
+        return name if name in names else name.rpartition(".")[0]
+
+    edges = {m.name: {target(name) for name in m.imports} & names for m in modules}
+    for start in sorted(names):
+        seen: set[str] = set()
+        ahead = set(edges[start])
+        while ahead:
+            seen |= ahead
+            ahead = set().union(*(edges[name] for name in ahead)) - seen
+        if start in seen:
+            yield f"{start}: imports itself by way of others"
+
+
+def prints(modules: list[Module]) -> Iterator[str]:
+    """A `print` outside `__main__`."""
+    for module in modules:
+        if module.room != "__main__" and calls(module, "print"):
+            yield f"{module.name}: prints"
+
+
+def oversized(modules: list[Module]) -> Iterator[str]:
+    """A function or module longer than it can be read."""
+    for module in modules:
+        lines = len(module.source.splitlines())
+        if lines > MODULE_LINES:
+            yield f"{module.name}: {lines} lines, at most {MODULE_LINES}: make it a folder"
+        for function in functions(module):
+            lines = code_lines(function)
+            if lines > FUNCTION_LINES:
+                yield f"{module.name}: {function.name} has {lines} lines, at most {FUNCTION_LINES}"
+
+
+def undocumented(modules: list[Module]) -> Iterator[str]:
+    """A module without docstring or `__all__`; a public function, class or method without docstring."""
+    for module in modules:
+        if ast.get_docstring(module.tree) is None:
+            yield f"{module.name}: no docstring"
+        public = declared_names(module)
+        if public is None and module.room != "__main__":
+            yield f"{module.name}: no __all__"
+        for node in module.tree.body:
+            if isinstance(node, ast.FunctionDef | ast.ClassDef) and node.name in (public or ()):
+                yield from (f"{module.name}: {name} has no docstring" for name in silent_parts(node))
+
+
+def silent_parts(node: ast.FunctionDef | ast.ClassDef) -> Iterator[str]:
+    """Names without docstring: a function's or class's own, and those of its public methods.
+
+    Overloads have no body to describe: the function that follows them is looked at.
+    """
+    if any(ast.unparse(decorator) == "overload" for decorator in node.decorator_list):
+        return
+    if ast.get_docstring(node) is None:
+        yield node.name
+    methods = [
+        part for part in node.body if isinstance(node, ast.ClassDef) and isinstance(part, ast.FunctionDef)
+    ]
+    for method in methods:
+        if not method.name.startswith("_"):
+            yield from (f"{node.name}.{name}" for name in silent_parts(method))
+
+
+def absent_names(modules: list[Module]) -> Iterator[str]:
+    """A name in `__all__` that the module, once imported, does not have."""
+    for module in modules:
+        loaded = importlib.import_module(module.name)
+        for name in declared_names(module) or []:
+            if not hasattr(loaded, name):
+                yield f"{module.name}: __all__ names {name}, which does not exist"
+
+
+def functions(module: Module) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef]:
+    """Every function of a module, nested ones and methods included."""
+    return (n for n in ast.walk(module.tree) if isinstance(n, ast.FunctionDef | ast.AsyncFunctionDef))
+
+
+def calls(module: Module, name: str) -> bool:
+    """Whether a module names a builtin such as `print` at all, called or handed on."""
+    return any(isinstance(node, ast.Name) and node.id == name for node in ast.walk(module.tree))
+
+
+def code_lines(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
+    """Lines from `def` to the end, without the docstring."""
+    lines = (function.end_lineno or 0) - function.lineno + 1
+    if ast.get_docstring(function) is not None:
+        docstring = function.body[0]
+        lines -= (docstring.end_lineno or 0) - docstring.lineno + 1
+    return lines
+
+
+def declared_names(module: Module) -> list[str] | None:
+    """What `__all__` lists; None where there is none."""
+    for node in module.tree.body:
+        if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "__all__":
+            return list(ast.literal_eval(node.value))
+    return None
+
+
+Check = Callable[[list[Module]], Iterator[str]]
+
+HEAD = '"""A module."""\n'
+LATE = "def late():\n    from math import pi\n    return pi"
+LONG = "def far(x):\n" + "    x += 1\n" * FUNCTION_LINES
+BARE_METHOD = 'class C:\n    """C."""\n    def f(self):\n        pass'
+# Per check: the broken twin (module name -> source) and words its finding must hold.
+TWINS: list[tuple[Check, dict[str, str], str]] = [
+    (unknown_rooms, {"polefem.cellar": ""}, "no room of this name"),
+    (unknown_rooms, {"polefem.solve.utils": ""}, "not for a drawer"),
+    (imports_up, {"polefem.outline.check": "from polefem.mesher import mesh"}, "outline may not see mesher"),
+    (imports_up, {"polefem.outline.check": "from ..mesher import mesh"}, "outline may not see mesher"),
+    (imports_up, {"polefem.outline.check": "from .. import mesher"}, "outline may not see mesher"),
+    (imports_up, {"polefem.outline.check": "import polefem.mesher.sides as s"}, "outline may not see mesher"),
+    (imports_up, {"polefem.drive.bridge": "from polefem.model import Model"}, "drive may not see model"),
+    (imports_up, {"polefem.solve": "from polefem import Machine"}, "from the package's front"),
+    (imports_up, {"polefem.solve": "import polefem"}, "from the package's front"),
+    (foreign_imports, {"polefem.outline.draw": "import gmsh"}, "only mesher may"),
+    (foreign_imports, {"polefem.maps": "from scipy.sparse.linalg import splu"}, "only solve may"),
+    (foreign_imports, {"polefem.maps": "from scipy.sparse import linalg"}, "only solve may"),
+    (foreign_imports, {"polefem.params": "import matplotlib.pyplot as plt"}, "only report may"),
+    (deferred_imports, {"polefem.gap": LATE}, "late imports inside its body"),
+    (deferred_imports, {"polefem.gap": "import importlib\n"}, "imports by a call"),
+    (deferred_imports, {"polefem.gap": "m = __import__('math')"}, "imports by a call"),
+    (star_imports, {"polefem.gap": "from math import *"}, "star import math"),
+    (import_cycles, {"polefem.gap.a": "from .b import y", "polefem.gap.b": "from .a import x"}, "gap.a"),
+    (import_cycles, {"polefem.gap.a": "from . import b", "polefem.gap.b": "import polefem.gap.a"}, "gap.b"),
+    (prints, {"polefem.study.run": "print('done')"}, "prints"),
+    (prints, {"polefem.study.run": "say = print"}, "prints"),
+    (oversized, {"polefem.gap": LONG}, f"far has {FUNCTION_LINES + 1} lines"),
+    (oversized, {"polefem.gap": "x = 1\n" * (MODULE_LINES + 1)}, "make it a folder"),
+    (undocumented, {"polefem.gap": "__all__ = []"}, "polefem.gap: no docstring"),
+    (undocumented, {"polefem.gap": HEAD}, "no __all__"),
+    (undocumented, {"polefem.gap": HEAD + '__all__ = ["f"]\ndef f():\n    pass'}, "f has no docstring"),
+    (undocumented, {"polefem.gap": HEAD + '__all__ = ["C"]\nclass C:\n    pass'}, "C has no docstring"),
+    (undocumented, {"polefem.gap": HEAD + f'__all__ = ["C"]\n{BARE_METHOD}'}, "C.f has no docstring"),
+    (
+        absent_names,
+        {"polefem.errors": '__all__ = ["refusal", "Nothing"]'},
+        "names Nothing, which does not exist",
+    ),
+]
+SOUND = {
+    "polefem.gap": HEAD + "__all__ = []\nfrom .errors import refusal\nimport numpy\n",
+    "polefem.solve": HEAD + "__all__ = []\nfrom polefem import gap\nfrom scipy.sparse.linalg import splu\n",
+}
+
+
+def twin_modules(sources: dict[str, str]) -> list[Module]:
+    """Modules out of a dict of sources."""
+    return [Module(name, source) for name, source in sources.items()]
+
+
+CHECKS: list[Check] = list(dict.fromkeys(check for check, _, _ in TWINS))
+
+
+@pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
+def test_package_keeps_the_rule(check: Check) -> None:
+    """The package as it is: nothing to find."""
+    assert list(check(package_modules())) == []
+
+
+@pytest.mark.parametrize("check", [c for c in CHECKS if c != absent_names], ids=lambda check: check.__name__)
+def test_check_lets_sound_code_pass(check: Check) -> None:
+    """A check that finds fault with everything would be no check."""
+    assert list(check(twin_modules(SOUND))) == []
+
+
+@pytest.mark.parametrize(("check", "sources", "words"), TWINS)
+def test_check_catches_its_broken_twin(check: Check, sources: dict[str, str], words: str) -> None:
+    """Each check finds the fault it is there for."""
+    findings = list(check(twin_modules(sources)))
+    assert findings, f"{check.__name__} let it pass"
+    assert words in "; ".join(findings)
+
+
+ROW = re.compile(r"^\| `(\w+)` \|[^|]*\|([^|]*)\|$", re.MULTILINE)
+
+
+def documented_rooms(text: str) -> dict[str, tuple[str, ...]]:
+    """The room table of a document: rooms in order, with what each alone owns."""
+    return {room: tuple(re.findall(r"`([\w.]+)`", owned)) for room, owned in ROW.findall(text)}
+
+
+def test_developers_table_is_this_one() -> None:
+    """DEVELOPERS.md shows the same rooms, in the same order, owning the same."""
+    documented = documented_rooms((ROOT / "DEVELOPERS.md").read_text("utf-8"))
+    assert list(documented.items()) == list(ROOMS.items())
+
+
+def test_developers_table_with_two_rooms_swapped_is_noticed() -> None:
+    """The broken twin: order counts."""
+    text = "| `units` | factors | |\n| `errors` | the error tree | |\n| `mesh` | meshes | `meshio` |\n"
+    assert documented_rooms(text) == {"units": (), "errors": (), "mesh": ("meshio",)}
+    assert list(documented_rooms(text)) != ["errors", "units", "mesh"]
+
+
+def readme_commands(text: str) -> list[str]:
+    """The single-line commands a README gives: what stands indented or fenced and begins with the set-up."""
+    return re.findall(r"^\s*(bash \.ci/setup\b.*)$", text, re.MULTILINE)
+
+
+def test_readme_gives_one_command_for_the_study_and_one_for_the_tests() -> None:
+    """`.ci/run` takes the test command from the README: it finds that line and no other."""
+    study, tests = readme_commands((ROOT / "README.md").read_text("utf-8"))
+    assert (ROOT / study.split()[-1]).suffix == ".py"
+    line = re.search(r"^tests=.*$", (ROOT / ".ci" / "run").read_text("utf-8"), re.MULTILINE)
+    assert line is not None
+    shell = f'{line[0]}; printf %s "$tests"'
+    assert subprocess.run(["bash", "-c", shell], cwd=ROOT, capture_output=True, text=True).stdout == tests
+
+
+def test_readme_with_a_second_test_command_is_noticed() -> None:
+    """The broken twin: two lines where one must be."""
+    text = "    bash .ci/setup && x.py\n    bash .ci/setup test y\n    bash .ci/setup test z\n"
+    assert len(readme_commands(text)) == 3
