@@ -19,8 +19,8 @@ Ring = tuple[Segment, ...]
 class Region:
     """One material inside one closed ring (walked counter-clockwise), less its holes (which hold air).
 
-    name: unique within its side, such as "iron", "shaft", "coil 0 minus", "coil 0 plus" (pole number within the
-    unit; the plus side lies counter-clockwise of the pole). material: "iron", "coil" or "air".
+    name: unique within its side, such as "iron", "shaft", "coil 0 minus", "coil 0 plus" (pole number within
+    the unit; the plus side lies counter-clockwise of the pole). material: "iron", "coil" or "air".
     """
 
     name: str
@@ -33,14 +33,15 @@ class Region:
 class Side:
     """One side of the gap, over its smallest repeating unit; air is whatever the regions leave free.
 
-    name: "rotor" or "stator". flat: an unrolled section (x across the gap, y along the motion) and not a round one
-    (about the origin). regions: of one unit, which holds `unit_poles` poles, the first with its axis on the x axis,
-    and reaches from half a pitch before its first pole to half a pitch past its last. pitch: from pole to pole, rad
-    (flat: m). poles: in the whole turn (flat: period). mirror: the unit is symmetric about the x axis (only where
-    unit_poles is 1). gap: radius (flat: x) of the circle in the air gap where this side's mesh ends. far: radius
-    (flat: x) of its other end; 0 where it reaches the centre. far_fixed: A = 0 there (no flux leaves); else free.
-    corners: complex, shape (n,), m: where the field is singular near the gap and the mesh must be finest.
-    feature: width of the pole face, m: the length that mesh sizes are multiples of. air_gap: the narrowest gap, m.
+    name: "rotor" or "stator". flat: an unrolled section (x across the gap, y along the motion) and not a
+    round one (about the origin). regions: of one unit, which holds `unit_poles` poles, the first with its
+    axis on the x axis, and reaches from half a pitch before its first pole to half a pitch past its last.
+    pitch: from pole to pole, rad (flat: m). poles: in the whole turn (flat: period). mirror: the unit is
+    symmetric about the x axis (only where unit_poles is 1). gap: radius (flat: x) of the circle in the air
+    gap where this side's mesh ends. far: radius (flat: x) of its other end; 0 where it reaches the centre.
+    far_fixed: A = 0 there (no flux leaves); else free. corners: complex, shape (n,), m: where the field is
+    singular near the gap and the mesh must be finest. feature: width of the pole face, m: the length that
+    mesh sizes are multiples of. air_gap: the narrowest gap, m.
     """
 
     name: Literal["rotor", "stator"]
@@ -62,8 +63,8 @@ class Side:
 class Outline:
     """Both sides of one cross section and the length along which it acts.
 
-    length: stack length, m (flat: radial length of the cut, m). radius: of the cylinder a flat section was cut by,
-    m: one radian of rotor angle is this many metres of y; 1 for a round section.
+    length: stack length, m (flat: radial length of the cut, m). radius: of the cylinder a flat section was
+    cut by, m: one radian of rotor angle is this many metres of y; 1 for a round section.
     """
 
     rotor: Side

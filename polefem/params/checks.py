@@ -51,7 +51,9 @@ def increasing(rule: str, name: str, values: ArrayLike, unit: str = "") -> NDArr
     """Return a read-only copy of a list of finite, strictly increasing numbers, shape (n,)."""
     array = np.array(values, dtype=float)
     if array.ndim != 1 or array.size == 0:
-        raise InvalidValue(refusal(rule, name, f"of shape {array.shape}", "a flat list of one number or more"))
+        raise InvalidValue(
+            refusal(rule, name, f"of shape {array.shape}", "a flat list of one number or more")
+        )
     if not np.isfinite(array).all():
         at = int(np.flatnonzero(~np.isfinite(array))[0])
         raise InvalidValue(refusal(rule, f"{name}[{at}]", array[at], "a finite number"))

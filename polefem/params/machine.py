@@ -18,10 +18,11 @@ __all__ = ["RadialMachine"]
 class RadialMachine:
     """A radial-flux machine, its rotor inside its stator. All lengths in m, angles in rad.
 
-    stator_poles, rotor_poles: how many. stator_outer_radius: outside of the stator yoke. rotor_outer_radius: to the
-    rotor pole faces. air_gap: from rotor face to stator face, so that the stator faces lie on rotor_outer_radius +
-    air_gap. stator_yoke_thickness: radial. rotor_yoke_radius: to the valleys between rotor poles. shaft_radius: of
-    the hole for a non-magnetic shaft. stack_length: along the shaft. rotor_steel: where it differs from `steel`.
+    stator_poles, rotor_poles: how many. stator_outer_radius: outside of the stator yoke. rotor_outer_radius:
+    to the rotor pole faces. air_gap: from rotor face to stator face, so that the stator faces lie on
+    rotor_outer_radius + air_gap. stator_yoke_thickness: radial. rotor_yoke_radius: to the valleys between
+    rotor poles. shaft_radius: of the hole for a non-magnetic shaft. stack_length: along the shaft.
+    rotor_steel: where it differs from `steel`.
 
     Raises InvalidValue for a number no machine can have, GeometryRefused where numbers contradict each other.
     """
@@ -45,9 +46,13 @@ class RadialMachine:
         whole("a stator must have poles in pairs", "stator_poles", self.stator_poles, 2)
         whole("a rotor must have poles in pairs", "rotor_poles", self.rotor_poles, 2)
         if self.stator_poles % 2:
-            raise InvalidValue(refusal("a stator must have poles in pairs", "stator_poles", self.stator_poles, "even"))
+            raise InvalidValue(
+                refusal("a stator must have poles in pairs", "stator_poles", self.stator_poles, "even")
+            )
         positive("the air gap must be open", "air_gap", self.air_gap, "m")
-        positive("the stator yoke must have a thickness", "stator_yoke_thickness", self.stator_yoke_thickness, "m")
+        positive(
+            "the stator yoke must have a thickness", "stator_yoke_thickness", self.stator_yoke_thickness, "m"
+        )
         positive("the stack must have a length", "stack_length", self.stack_length, "m")
         positive("the stator must have a size", "stator_outer_radius", self.stator_outer_radius, "m")
         positive("the rotor must have a size", "rotor_outer_radius", self.rotor_outer_radius, "m")
@@ -61,7 +66,12 @@ class RadialMachine:
                 found, most = f"{value * 1e3:.4g} mm", f"below {limit * 1e3:.4g} mm"
                 raise GeometryRefused(refusal(rule, name, found, most))
 
-        order("the shaft must lie inside the rotor yoke", "shaft_radius", self.shaft_radius, self.rotor_yoke_radius)
+        order(
+            "the shaft must lie inside the rotor yoke",
+            "shaft_radius",
+            self.shaft_radius,
+            self.rotor_yoke_radius,
+        )
         order(
             "the rotor yoke must lie inside the rotor poles",
             "rotor_yoke_radius",

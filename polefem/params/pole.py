@@ -14,8 +14,8 @@ __all__ = ["Notch", "Pole", "Shoe"]
 class Shoe:
     """A pole shoe: the face reaches beyond the flanks of the pole's body.
 
-    overhang: how far each tip reaches past the flank, m. tip: thickness at the tip, m. neck: thickness where the
-    shoe meets the body, m (at least `tip`).
+    overhang: how far each tip reaches past the flank, m. tip: thickness at the tip, m. neck: thickness where
+    the shoe meets the body, m (at least `tip`).
     """
 
     overhang: float
@@ -30,7 +30,7 @@ class Shoe:
 
 @dataclass(frozen=True)
 class Notch:
-    """A notch cut into the pole face: `at` (rad from the pole axis), `width` along the face and `depth`, m."""
+    """A notch cut into the pole face: `at` rad from the pole axis, `width` along the face, `depth`, m."""
 
     at: float
     width: float
@@ -45,9 +45,9 @@ class Notch:
 class Pole:
     """One pole, of the stator or of the rotor.
 
-    arc: angle of the face about the shaft, at the pole's own gap radius, rad. taper: angle of each flank to the pole
-    axis, rad; positive widens the pole towards its root. `Pole(arc)` alone is parallel-sided, its width the chord
-    2 r sin(arc / 2) of its face.
+    arc: angle of the face about the shaft, at the pole's own gap radius, rad. taper: angle of each flank to
+    the pole axis, rad; positive widens the pole towards its root. `Pole(arc)` alone is parallel-sided, its
+    width the chord 2 r sin(arc / 2) of its face.
     """
 
     arc: float

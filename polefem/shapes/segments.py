@@ -1,10 +1,11 @@
 """Lines and arcs in the plane: the only two curves an outline is made of.
 
-A point is a complex number, x + 1j*y in metres: a rotation is a product, a mirror a conjugate. An arc keeps its
-centre, so that a face stays a true arc from the parameters to the mesh and to the cutter's file.
+A point is a complex number, x + 1j*y in metres: a rotation is a product, a mirror a conjugate. An arc keeps
+its centre, so that a face stays a true arc from the parameters to the mesh and to the cutter's file.
 
-The frame of a pole: its axis is the x axis, with x growing away from the shaft; y grows counter-clockwise. A flat
-(unrolled) section keeps the frame: x across the gap, y along the motion, as if the shaft lay at minus infinity.
+The frame of a pole: its axis is the x axis, with x growing away from the shaft; y grows counter-clockwise. A
+flat (unrolled) section keeps the frame: x across the gap, y along the motion, as if the shaft lay at minus
+infinity.
 """
 
 from __future__ import annotations
@@ -54,7 +55,9 @@ class Arc:
 Segment = Line | Arc
 
 
-def moved(path: Sequence[Segment], turn: complex = 1.0, shift: complex = 0.0, mirror: bool = False) -> tuple[Segment, ...]:
+def moved(
+    path: Sequence[Segment], turn: complex = 1.0, shift: complex = 0.0, mirror: bool = False
+) -> tuple[Segment, ...]:
     """The path mirrored in the pole axis (if asked), then turned by `turn` (a unit complex), then shifted.
 
     A mirrored path is walked backwards, so that a ring keeps its sense.

@@ -1,0 +1,67 @@
+"""Coil sides: rectangles along the flanks of a wound pole, in the pole's own frame."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from polefem.outline.values import Ring
+from polefem.params.winding import Winding
+from polefem.shapes import Edge, Line, Seat
+
+__all__ = ["Coil", "coils_of"]
+
+
+@dataclass(frozen=True, eq=False)
+class Coil:
+    """One coil side of one pole of the unit; `ring` in the pole's own frame, counter-clockwise.
+
+    corners: of the rectangle, from beside the flank near the face, to the far end, away from the flank, and
+    back.
+    """
+
+    pole: int
+    side: Literal["minus", "plus"]
+    corners: tuple[complex, complex, complex, complex]
+
+    @property
+    def ring(self) -> Ring:
+        """The rectangle, counter-clockwise."""
+        ring = [Line(a, b) for a, b in zip(self.corners, (*self.corners[1:], self.corners[0]), strict=True)]
+        turn = ((self.corners[1] - self.corners[0]).conjugate() * (self.corners[2] - self.corners[1])).imag
+        return tuple(ring) if turn > 0 else tuple(Line(s.end, s.start) for s in reversed(ring))
+
+
+def coils_of(pole: int, edge: Edge, seat: Seat, winding: Winding) -> tuple[Coil, Coil]:
+    """The two coil sides of a pole, minus side first.
+
+    A coil side is a rectangle parallel to the flank and `liner` away from it. Both ends are reckoned along
+    the pole axis: no corner of it comes nearer to the face than `face_inset` behind the face's level on the
+    axis, or nearer to the yoke than `yoke_clearance` before the yoke's level on the axis. Beside parallel
+    flanks it is the rectangle with |y| from w / 2 + liner to w / 2 + liner + coil_width and x from bore
+    radius + face_inset to slot radius - yoke_clearance. Behind a pole shoe it starts no nearer than `liner`
+    to the deepest point of the shoe's underside.
+    """
+    return _coil(pole, "minus", edge, seat, winding), _coil(pole, "plus", edge, seat, winding)
+
+
+def _coil(pole: int, side: Literal["minus", "plus"], edge: Edge, seat: Seat, winding: Winding) -> Coil:
+    sign = -1.0 if side == "minus" else 1.0
+    flank = edge.flanks[0] if side == "minus" else edge.flanks[1]
+    shelter = edge.shelter[0] if side == "minus" else edge.shelter[1]
+    along = flank.end - flank.start
+    along /= abs(along)
+    away = along * 1j if (along * 1j).imag * sign > 0 else along * -1j
+    near, far = flank.start + winding.liner * away, winding.coil_width * away
+    inward = -seat.out  # along x from the face to the yoke
+    begins = max(
+        inward * seat.face + winding.face_inset,
+        inward * shelter + (winding.liner if shelter != seat.face else 0),
+    )
+    ends = inward * seat.root - winding.yoke_clearance
+    # Both corners of an end keep the distance: the one that reaches furthest decides.
+    lean = inward * far.real
+    first = (begins - min(lean, 0.0) - inward * near.real) / (inward * along.real)
+    last = (ends - max(lean, 0.0) - inward * near.real) / (inward * along.real)
+    a, b = near + first * along, near + last * along
+    return Coil(pole, side, (a, b, b + far, a + far))

@@ -1,0 +1,102 @@
+"""One side of the gap as what it is made of: poles on a yoke, and the levels between which they stand."""
+
+from __future__ import annotations
+
+import cmath
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from polefem.outline.coils import Coil
+from polefem.outline.values import Region, Ring, Side
+from polefem.shapes import Edge, Line, Seat, Segment, moved, turned_back
+
+__all__ = ["Member", "side_of"]
+
+
+@dataclass(frozen=True, eq=False)
+class Member:
+    """Rotor or stator, before it is laid out.
+
+    seat: levels of the pole faces and of the yoke. back: level of the yoke's other side, m. edges: of the
+    poles of one repeating unit. coils: of the same poles, minus and plus side of each; empty on a side
+    without winding. poles: in the whole turn (flat: period). mirror: its one pole is symmetric. gap, far,
+    far_fixed, air_gap: as in `Side`.
+    """
+
+    name: Literal["rotor", "stator"]
+    seat: Seat
+    back: float
+    edges: tuple[Edge, ...]
+    coils: tuple[Coil, ...]
+    poles: int
+    mirror: bool
+    gap: float
+    far: float
+    far_fixed: bool
+    air_gap: float
+
+    @property
+    def pitch(self) -> float:
+        """Angle from pole to pole, rad."""
+        return 2 * math.pi / self.poles
+
+
+def side_of(member: Member) -> Side:
+    """Lay the member out as one repeating unit of regions."""
+    regions = [Region("iron", "iron", _iron_ring(member))]
+    for coil in member.coils:
+        ring = _placed(coil.ring, member, coil.pole)
+        regions.append(Region(f"coil {coil.pole} {coil.side}", "coil", ring))
+    corners = [_moved_point(z, member, at) for at, edge in enumerate(member.edges) for z in edge.corners]
+    scale = member.seat.radius if member.seat.flat else 1.0
+    return Side(
+        name=member.name,
+        flat=member.seat.flat,
+        regions=tuple(regions),
+        unit_poles=len(member.edges),
+        pitch=member.pitch * scale,
+        poles=member.poles,
+        mirror=member.mirror,
+        gap=member.gap,
+        far=member.far,
+        far_fixed=member.far_fixed,
+        corners=np.array(corners),
+        feature=min(edge.width for edge in member.edges),
+        air_gap=member.air_gap,
+    )
+
+
+def _iron_ring(member: Member) -> Ring:
+    """Yoke and poles of the unit, counter-clockwise."""
+    seat, count = member.seat, len(member.edges)
+    start, end = -member.pitch / 2, member.pitch * (count - 0.5)
+    front: list[Segment] = []
+    last = seat.at(seat.root, start)
+    for at, edge in enumerate(member.edges):
+        path = _placed(edge.path, member, at)
+        front += seat.between(seat.root, [last, path[0].start])
+        front += path
+        last = path[-1].end
+    front += seat.between(seat.root, [last, seat.at(seat.root, end)])
+    halves = [seat.at(member.back, start + k * member.pitch / 2) for k in range(2 * count + 1)]
+    behind = seat.between(member.back, halves)
+    low = Line(behind[0].start, front[0].start)
+    high = Line(behind[-1].end, front[-1].end)
+    ring = (low, *front, *turned_back([*behind, high]))
+    return ring if seat.out > 0 else turned_back(ring)
+
+
+def _placed(path: Sequence[Segment], member: Member, at: int) -> Ring:
+    if member.seat.flat:
+        return moved(path, shift=1j * at * member.pitch * member.seat.radius)
+    return moved(path, turn=cmath.exp(1j * at * member.pitch))
+
+
+def _moved_point(z: complex, member: Member, at: int) -> complex:
+    if member.seat.flat:
+        return z + 1j * at * member.pitch * member.seat.radius
+    return z * cmath.exp(1j * at * member.pitch)
