@@ -2,7 +2,8 @@
 
 from polefem.params.machine import RadialMachine
 from polefem.params.mesh_spec import MeshSpec
+from polefem.params.phases import Phases, phases_of
 from polefem.params.pole import Notch, Pole, Shoe
 from polefem.params.winding import Winding
 
-__all__ = ["MeshSpec", "Notch", "Pole", "RadialMachine", "Shoe", "Winding"]
+__all__ = ["MeshSpec", "Notch", "Phases", "Pole", "RadialMachine", "Shoe", "Winding", "phases_of"]
