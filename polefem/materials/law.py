@@ -81,8 +81,7 @@ class Law:
         h, slope, energy : ndarrays of the shape of `b`
             H in A/m, dH/dB in m/H, and the integral of H dB from 0 in J/m3.
         """
-        # One row at a time: a single gather of all six would be a block too large for malloc to keep, and the
-        # page faults of a fresh one cost several times the arithmetic.
+        # Row by row: a single gather would make one block that malloc takes from the system on every call.
         piece = self._piece_of(b)
         start, h0, d, c2, c3, w0 = (row.take(piece, mode="clip") for row in self._pieces)
         t = b - start
