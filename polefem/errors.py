@@ -3,7 +3,15 @@
 Every refusal is made by `refusal`, so that each says the rule, the name, the value and what is allowed.
 """
 
-__all__ = ["GeometryRefused", "InvalidValue", "MeshFailed", "PolefemError", "SolveFailed", "StoreRefused", "refusal"]
+__all__ = [
+    "GeometryRefused",
+    "InvalidValue",
+    "MeshFailed",
+    "PolefemError",
+    "SolveFailed",
+    "StoreRefused",
+    "refusal",
+]
 
 
 class PolefemError(Exception):

@@ -1,0 +1,142 @@
+"""The field of the whole machine at one angle, for any set of phase currents."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from polefem.errors import InvalidValue, SolveFailed, refusal
+from polefem.maps.section import section_of
+from polefem.mesh import Mesh
+from polefem.model import Model
+from polefem.params import MeshSpec, RadialMachine
+from polefem.solve import Workshop, minimise
+
+__all__ = ["Field", "FieldState", "solve_state"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Gradients of the quadratic shape functions at a triangle's centre, over those of its three corner coordinates.
+AT_CENTRE = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [4, 4, 0], [0, 4, 4], [4, 0, 4]]) / 3.0
+
+
+@dataclass(frozen=True, eq=False)
+class Field:
+    """The field over the whole turn, the rotor at its angle.
+
+    points: ndarray, shape (n_points, 2), m. triangles: ndarray, shape (n_triangles, 6): corners, then edge middles,
+    as in `Mesh`. a: ndarray, shape (n_points,), Wb/m: vector potential. b: ndarray, shape (n_triangles, 2), T: flux
+    density at the triangles' centres. region: ndarray, shape (n_triangles,): index into `names`, such as
+    "rotor iron" or "stator coil". The air between the two gap circles carries no triangles.
+    """
+
+    points: Floats
+    triangles: Ints
+    a: Floats
+    b: Floats
+    region: Ints
+    names: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        for array in (self.points, self.triangles, self.a, self.b, self.region):
+            array.flags.writeable = False
+
+
+@dataclass(frozen=True, eq=False)
+class FieldState:
+    """What a machine does at one angle under one set of phase currents.
+
+    angle: rad. phase_currents: ndarray, shape (n_phases,), A. torque: N m. flux_linkages: ndarray, shape (n_phases,),
+    Wb. coenergy: J. field: over the whole turn. message: how the solution ended.
+    """
+
+    angle: float
+    phase_currents: Floats
+    torque: float
+    flux_linkages: Floats
+    coenergy: float
+    field: Field
+    message: str
+
+
+def solve_state(
+    machine: RadialMachine, angle: float, phase_currents: ArrayLike, mesh: MeshSpec | str = "normal"
+) -> FieldState:
+    """Solve the nonlinear field at one angle (rad) with a current (A) in each phase, shape (n_phases,).
+
+    Raises InvalidValue for a wrong number of currents, SolveFailed where Newton's method does not converge, and what
+    `flux_map` raises for machines that cannot be built or meshed.
+    """
+    section = section_of(machine, MeshSpec.named(mesh) if isinstance(mesh, str) else mesh)
+    currents = np.array(phase_currents, dtype=float)
+    if currents.shape != (section.phases.count,) or not np.isfinite(currents).all():
+        allowed = f"{section.phases.count} finite numbers"
+        raise InvalidValue(refusal("each phase has one current", "phase_currents", phase_currents, allowed))
+    system = section.system
+    model = system.model
+    coupled = system.at(angle)
+    load = currents @ model.loads
+    found = minimise(coupled, load, np.zeros(system.size), Workshop())
+    if not found.converged:
+        raise SolveFailed(
+            f"the field at {np.degrees(angle):.4g} deg and {currents.tolist()} A: {found.message}"
+        )
+    return FieldState(
+        angle,
+        currents,
+        coupled.torque(found.unknowns),
+        model.scale * (model.loads @ found.unknowns),
+        model.scale * (found.work - found.energy),
+        whole_field(model, angle, found.unknowns),
+        found.message,
+    )
+
+
+def whole_field(model: Model, angle: float, unknowns: Floats) -> Field:
+    """The sector's solution copied round the turn, its rotor turned by `angle` (rad)."""
+    rotor_a = model.rotor_tie.nodal(unknowns[: model.rotor_tie.size])
+    stator_a = model.stator_tie.nodal(unknowns[model.rotor_tie.size :])
+    parts = []
+    for mesh, a, turn, side in (
+        (model.rotor_mesh, rotor_a, angle, "rotor"),
+        (model.stator_mesh, stator_a, 0.0, "stator"),
+    ):
+        names = [f"{side} {material}" for material in mesh.materials]
+        for sector in range(model.sectors):
+            sign = -1.0 if model.antiperiodic and sector % 2 else 1.0
+            points = _placed(mesh, turn, sector, model.rotor_trace.radius)
+            parts.append((points, mesh.triangles, sign * a, [names[index] for index in mesh.region]))
+    offsets = np.cumsum([0] + [len(part[0]) for part in parts])
+    named = np.concatenate([part[3] for part in parts])
+    names_found, region = np.unique(named, return_inverse=True)
+    points = np.concatenate([part[0] for part in parts])
+    triangles = np.concatenate([part[1] + offset for part, offset in zip(parts, offsets, strict=False)])
+    a = np.concatenate([part[2] for part in parts])
+    b = _flux_density(points, triangles, a)
+    return Field(points, triangles, a, b, region, tuple(str(name) for name in names_found))
+
+
+def _placed(mesh: Mesh, turn: float, sector: int, radius: float) -> Floats:
+    """Points of one copy of the sector, turned (flat: shifted) by `turn` rad."""
+    if mesh.flat:
+        return mesh.points + np.array([0.0, turn * radius + sector * mesh.span])
+    z = (mesh.points[:, 0] + 1j * mesh.points[:, 1]) * np.exp(1j * (turn + sector * mesh.span))
+    return np.column_stack([z.real, z.imag])
+
+
+def _flux_density(points: Floats, triangles: Ints, a: Floats) -> Floats:
+    """B = curl A at the centre of each triangle, shape (n_triangles, 2), T."""
+    corners = points[triangles[:, :3]]
+    following, before = np.roll(corners, -1, axis=1), np.roll(corners, 1, axis=1)
+    edges = (
+        before - following
+    )  # the gradient of each corner's coordinate is this, turned, over twice the area
+    first, second = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    double_area = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
+    weights = a[triangles] @ AT_CENTRE  # (n_triangles, 3)
+    # grad lambda = (-e_y, e_x) / 2S with e the opposite edge; B = (dA/dy, -dA/dx) = sum of weight * e / 2S
+    b: Floats = np.einsum("ti,tij->tj", weights, edges) / double_area[:, None]
+    return b

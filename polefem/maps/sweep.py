@@ -1,0 +1,124 @@
+"""The sweep that fills a flux map: each point starts from its neighbours in angle and in current."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from polefem.maps.flux_map import FluxMap
+from polefem.maps.section import Section, section_of
+from polefem.params import MeshSpec, RadialMachine
+from polefem.params.checks import increasing
+from polefem.solve import Solution, Workshop, minimise
+
+__all__ = ["flux_map"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+def flux_map(
+    machine: RadialMachine,
+    angles: ArrayLike,
+    currents: ArrayLike,
+    mesh: MeshSpec | str = "normal",
+    progress: Callable[[int, int], None] | None = None,
+) -> FluxMap:
+    """Flux linkage, torque and co-energy of one phase over angles and currents, from nonlinear field solutions.
+
+    angles: shape (n_angles,), rad, increasing; 0 is aligned. currents: shape (n_currents,), A, increasing from 0 or
+    above. mesh: a `MeshSpec` or the name of one. progress: called with the points done and the points in all.
+
+    Raises InvalidValue for lists that do not increase, GeometryRefused for a machine that cannot be built, MeshFailed
+    where the mesher gives up. A point that did not converge is marked in `converged` and named in `remarks`.
+    """
+    angles = increasing("the angles of a map must increase", "angles", angles, "rad")
+    currents = increasing("the currents of a map must increase", "currents", currents, "A")
+    spec = MeshSpec.named(mesh) if isinstance(mesh, str) else mesh
+    section = section_of(machine, spec)
+    distinct, where, signs = _distinct(angles, machine.rotor_pitch, section.mirror)
+    table = _sweep(section, distinct, currents, progress or (lambda done, points: None))
+    lost = [
+        f"no convergence at {np.degrees(angles[j]):.4g} deg and {currents[k]:.4g} A"
+        for k, j in zip(*np.nonzero(~table.converged[:, where]), strict=True)
+    ]
+    return FluxMap(
+        angles,
+        currents,
+        table.flux_linkage[:, where],
+        table.torque[:, where] * signs,
+        table.coenergy[:, where],
+        phases=section.phases.count,
+        rotor_poles=machine.rotor_poles,
+        mirror=section.mirror,
+        iterations=table.steps[:, where],
+        converged=table.converged[:, where],
+        remarks=tuple(lost),
+    )
+
+
+def _distinct(angles: Floats, pitch: float, mirror: bool) -> tuple[Floats, Ints, Floats]:
+    """The angles that need a solution: those asked for, less what the rotor pitch and the mirror repeat.
+
+    Returns the distinct angles in [-pitch / 2, pitch / 2] (mirrored: [0, pitch / 2]), which of them each angle asked
+    for is, and the sign of its torque.
+    """
+    folded = (angles + pitch / 2) % pitch - pitch / 2
+    signs = np.ones(len(angles))
+    if mirror:
+        signs = np.where(folded < 0, -1.0, 1.0)
+        folded = np.abs(folded)
+    distinct, where = np.unique(np.round(folded, 12), return_inverse=True)
+    return distinct, where, signs
+
+
+class _Table:
+    """What the sweep writes: arrays of shape (n_currents, n_angles)."""
+
+    def __init__(self, currents: int, angles: int) -> None:
+        shape = (currents, angles)
+        self.flux_linkage, self.torque, self.coenergy = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+        self.steps = np.zeros(shape, dtype=np.int64)
+        self.converged = np.zeros(shape, dtype=bool)
+
+
+def _sweep(
+    section: Section, angles: Floats, currents: Floats, progress: Callable[[int, int], None]
+) -> _Table:
+    system = section.system
+    load, scale = system.model.loads[0], system.model.scale
+    table = _Table(len(currents), len(angles))
+    workshop = Workshop()
+    last = np.zeros((len(currents), system.size))
+    for j, angle in enumerate(angles):
+        coupled = system.at(float(angle))
+        here = np.zeros_like(last)
+        for k, current in enumerate(currents):
+            start = _start(last, here, currents, k, first=j == 0)
+            found: Solution = minimise(coupled, current * load, start, workshop)
+            here[k] = found.unknowns
+            table.flux_linkage[k, j] = scale * float(load @ found.unknowns)
+            table.torque[k, j] = coupled.torque(found.unknowns)
+            table.coenergy[k, j] = scale * (found.work - found.energy)
+            table.steps[k, j] = found.steps
+            table.converged[k, j] = found.converged
+            progress(j * len(currents) + k + 1, table.steps.size)
+        last = here
+    return table
+
+
+def _start(last: Floats, here: Floats, currents: Floats, k: int, first: bool) -> Floats:
+    """The neighbour in angle plus the change seen at the neighbour in current; at the first angle, the neighbours in
+    current alone."""
+    if not first:
+        change: Floats = here[k - 1] - last[k - 1] if k > 0 else np.zeros_like(last[k])
+        return np.add(last[k], change)
+    if k == 0 or currents[k - 1] == 0.0:
+        return np.zeros_like(here[k])
+    if k == 1:
+        return np.multiply(here[0], currents[1] / currents[0])
+    ahead = (currents[k] - currents[k - 1]) / (currents[k - 1] - currents[k - 2])
+    extrapolated: Floats = here[k - 1] + ahead * (here[k - 1] - here[k - 2])
+    return extrapolated

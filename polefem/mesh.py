@@ -1,0 +1,106 @@
+"""The mesh as a value: curved second-order triangles of one side of the gap, with named regions and boundaries."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import meshio
+import numpy as np
+from numpy.typing import NDArray
+
+from polefem.errors import StoreRefused, refusal
+
+__all__ = ["Mesh", "load", "quality", "save"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Node pairs whose middle is node 3, 4, 5 of a triangle.
+EDGES = ((0, 1), (1, 2), (0, 2))
+
+
+@dataclass(frozen=True, eq=False)
+class Mesh:
+    """Triangles of the rotor or the stator over one sector, nodes at corners and (curved) edge middles.
+
+    points: ndarray, shape (n_nodes, 2), m; corner nodes come before middle nodes.
+    triangles: ndarray, shape (n_triangles, 6): three corners counter-clockwise, then the middles of corners 0-1, 1-2
+    and 0-2.
+    region: ndarray, shape (n_triangles,): index into `names`.
+    names: region names, such as "iron", "air", "coil 0 plus" (pole number within the sector).
+    materials: of each region: "iron", "coil" or "air".
+    gap: ndarray, shape (2 n_edges + 1,): nodes along the circle in the air gap, by increasing angle.
+    low, high: ndarrays of equal length: nodes on the sector's two ends, from the far end to the gap.
+    far: nodes where A = 0 (empty where the far end is free or is the centre).
+    sectors: how many sectors make the whole turn (period). span: extent of the sector, rad (flat: m). flat: an
+    unrolled section.
+    """
+
+    points: Floats
+    triangles: Ints
+    region: Ints
+    names: tuple[str, ...]
+    materials: tuple[str, ...]
+    gap: Ints
+    low: Ints
+    high: Ints
+    far: Ints
+    sectors: int
+    span: float
+    flat: bool
+
+    def __post_init__(self) -> None:
+        for array in (self.points, self.triangles, self.region, self.gap, self.low, self.high, self.far):
+            array.flags.writeable = False
+
+    def __repr__(self) -> str:
+        counts = ", ".join(
+            f"{name}: {int((self.region == index).sum())}" for index, name in enumerate(self.names)
+        )
+        return f"Mesh({len(self.points)} nodes, {len(self.triangles)} triangles; {counts})"
+
+    def of_region(self, name: str) -> Ints:
+        """Triangles of the region called `name`, shape (n,)."""
+        return np.flatnonzero(self.region == self.names.index(name))
+
+    def of_material(self, material: str) -> Ints:
+        """Triangles of every region of the `material`, shape (n,)."""
+        wanted = [index for index, found in enumerate(self.materials) if found == material]
+        return np.flatnonzero(np.isin(self.region, wanted))
+
+
+def quality(mesh: Mesh) -> Floats:
+    """Shape of each triangle: twice the inscribed over the circumscribed radius of its corners; 1 is equilateral.
+
+    Returns an ndarray, shape (n_triangles,); negative where a triangle is inverted.
+    """
+    corners = mesh.points[mesh.triangles[:, :3]]
+    a, b, c = (np.linalg.norm(corners[:, i] - corners[:, j], axis=1) for i, j in EDGES)
+    first, second = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    double_area = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
+    shape: Floats = 4.0 * double_area * np.abs(double_area) / (a * b * c * (a + b + c))
+    return shape
+
+
+def save(mesh: Mesh, path: str | Path) -> None:
+    """Write the mesh to any format that meshio writes by the suffix of `path`, regions as cell data "region"."""
+    points = np.column_stack([mesh.points, np.zeros(len(mesh.points))])
+    # meshio's six-node triangle closes its ring (middle of 2-0 last), as here.
+    meshio.Mesh(
+        points,
+        [("triangle6", mesh.triangles)],
+        cell_data={"region": [mesh.region]},
+    ).write(path)
+
+
+def load(path: str | Path) -> tuple[Floats, Ints, Ints]:
+    """Read back points (n_nodes, 2), triangles (n, 6) and region numbers (n,); raises StoreRefused."""
+    try:
+        stored = meshio.read(path)
+        triangles = stored.cells_dict["triangle6"]
+        region = stored.cell_data_dict["region"]["triangle6"]
+    except (meshio.ReadError, KeyError) as problem:
+        allowed = "a mesh of six-node triangles with cell data 'region'"
+        raise StoreRefused(refusal("a mesh file must hold our mesh", "path", path, allowed)) from problem
+    return stored.points[:, :2], np.asarray(triangles, dtype=np.int64), np.asarray(region, dtype=np.int64)

@@ -1,0 +1,97 @@
+"""The weak forms of the field, and the discrete curl that all nonlinear work is done with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+from skfem import Basis, BilinearForm, ElementTriP2, LinearForm, MeshTri2
+from skfem.helpers import dot, grad
+
+from polefem.mesh import Mesh
+from polefem.model.constraints import Tie
+
+__all__ = ["CurlRows", "curl_rows", "density_load", "stiffness"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@BilinearForm  # type: ignore[untyped-decorator]
+def laplace(u: Any, v: Any, _: Any) -> Any:
+    """Inner product of two flux densities: B = (dA/dy, -dA/dx), so the product of gradients."""
+    return dot(grad(u), grad(v))
+
+
+@LinearForm  # type: ignore[untyped-decorator]
+def area_load(v: Any, _: Any) -> Any:
+    """A current density of one."""
+    return v
+
+
+def _basis(mesh: Mesh, triangles: Ints, order: int) -> tuple[Basis, Ints]:
+    """The quadratic basis on some triangles, and the mesh node of each of its degrees of freedom."""
+    curved = MeshTri2(np.ascontiguousarray(mesh.points.T), np.ascontiguousarray(mesh.triangles.T))
+    basis = Basis(curved, ElementTriP2(), elements=triangles, intorder=order)
+    node = np.empty(basis.N, dtype=np.int64)
+    node[curved.dofs.element_dofs] = mesh.triangles.T
+    return basis, node
+
+
+def _expansion(tie: Tie, node: Ints) -> sp.csr_matrix:
+    """Matrix from unknowns to degrees of freedom, shape (n_dofs, size)."""
+    return sp.csr_matrix(
+        (tie.signs[node], (np.arange(len(node)), tie.index[node])), shape=(len(node), tie.size)
+    )
+
+
+def stiffness(mesh: Mesh, tie: Tie, triangles: Ints) -> sp.csr_matrix:
+    """Integral of grad u . grad v over some triangles, between unknowns, shape (size, size)."""
+    basis, node = _basis(mesh, triangles, 4)
+    expand = _expansion(tie, node)
+    return sp.csr_matrix(expand.T @ laplace.assemble(basis) @ expand)
+
+
+def density_load(mesh: Mesh, tie: Tie, triangles: Ints) -> tuple[Floats, float]:
+    """Integral of each unknown's shape over some triangles, shape (size,), m2, and their area, m2."""
+    basis, node = _basis(mesh, triangles, 4)
+    return _expansion(tie, node).T @ area_load.assemble(basis), float(basis.dx.sum())
+
+
+@dataclass(frozen=True, eq=False)
+class CurlRows:
+    """Flux density at every quadrature point of some triangles, as rows over the unknowns.
+
+    columns: ndarray, shape (n_points, 6): unknowns each point depends on. x, y: ndarrays, shape (n_points, 6), 1/m:
+    B_x = sum of x * unknowns[columns], likewise B_y; zero where the node's value is held at zero. weights: ndarray,
+    shape (n_points,), m2. triangles: ndarray, shape (n_points,): the triangle each point lies in.
+    """
+
+    columns: Ints
+    x: Floats
+    y: Floats
+    weights: Floats
+    triangles: Ints
+
+
+def curl_rows(mesh: Mesh, tie: Tie, triangles: Ints, order: int) -> CurlRows:
+    """The rows of B = curl A at the quadrature points (exact to polynomial degree `order`) of some triangles."""
+    basis, node = _basis(mesh, triangles, order)
+    points = basis.dx.shape[1]
+    gradients = np.stack([field[0].grad for field in basis.basis])  # (6, 2, n_triangles, n_points)
+    nodes = node[basis.element_dofs].T  # (n_triangles, 6)
+    signs = tie.signs[nodes]
+    signed = gradients.transpose(1, 2, 3, 0) * signs[:, None, :]
+    # A held node borrows a neighbour's number (its values are zero), so that it adds no entry to any matrix.
+    columns = np.where(signs != 0.0, tie.index[nodes], -1)
+    columns = np.where(columns < 0, columns.max(axis=1, keepdims=True), columns)
+    return CurlRows(
+        np.repeat(columns, points, axis=0),
+        signed[1].reshape(-1, 6),
+        -signed[0].reshape(-1, 6),
+        basis.dx.ravel(),
+        np.repeat(triangles, points),
+    )

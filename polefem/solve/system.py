@@ -1,0 +1,203 @@
+"""The discrete energy of a sector with its derivatives, on a sparsity pattern laid out once.
+
+Every derivative is a fixed sparse matrix times values at the quadrature points: B is `curl` times the unknowns, the
+gradient is `curl` transposed times the weighted H, and each entry of the iron's tangent is linear in the weighted
+dH/dB. So a new state costs a few sparse products and one pass through the B-H law.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+
+from polefem.gap import Gap
+from polefem.materials import Steel
+from polefem.model import Iron, Model
+
+__all__ = ["Coupled", "State", "System"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Entries of the gap's blocks below this part of the largest are left out of the sparse pattern.
+NEGLIGIBLE = 1e-10
+#: Below this flux density (T) H / B is taken as the slope at zero.
+STILL = 1e-12
+
+
+@dataclass(frozen=True, eq=False)
+class State:
+    """The energy at one set of unknowns, per length of the sector.
+
+    energy: J/m. gradient: ndarray, shape (size,), A. tangents: per iron, ndarray, shape (3 n_points,): weighted
+    dHx/dBx, dHx/dBy and dHy/dBy.
+    """
+
+    energy: float
+    gradient: Floats
+    tangents: tuple[Floats, ...]
+
+
+class _IronWork:
+    """The iron of one side: products between unknowns and quadrature points."""
+
+    def __init__(self, iron: Iron, size: int) -> None:
+        rows = iron.rows
+        points = len(rows.weights)
+        self.steel: Steel = iron.steel
+        self.weights = rows.weights
+        at = (np.concatenate([rows.x.ravel(), rows.y.ravel()]), np.tile(rows.columns.ravel(), 2))
+        starts = np.arange(0, 12 * points + 1, 6)
+        self.curl = sp.csr_matrix((at[0], at[1], starts), shape=(2 * points, size))
+        self.spread = sp.csr_matrix(self.curl.T)
+
+    def state(self, unknowns: Floats) -> tuple[float, Floats, Floats]:
+        """Energy, gradient and weighted tangent at some unknowns."""
+        b = self.curl @ unknowns
+        bx, by = b.reshape(2, -1)
+        squared = bx * bx + by * by
+        size = np.sqrt(squared)
+        h, slope, energy = self.steel.evaluate(size)
+        moving = size > STILL
+        nu = np.where(moving, h / np.where(moving, size, 1.0), slope)
+        weighted = self.weights * nu
+        gradient = self.spread @ (b * np.concatenate([weighted, weighted]))
+        bend = np.where(moving, self.weights * (slope - nu) / np.where(moving, squared, 1.0), 0.0)
+        tangent = np.concatenate([weighted + bend * bx * bx, bend * bx * by, weighted + bend * by * by])
+        return float(self.weights @ energy), gradient, tangent
+
+
+class System:
+    """All of the model but the turning: energy, gradient and tangent matrix with its fixed pattern."""
+
+    def __init__(self, model: Model, gap: Gap) -> None:
+        self.model = model
+        self.gap = gap
+        self.size = model.size
+        self._constant = sp.csr_matrix(
+            model.air
+            + _block(gap.rotor_self, model.rotor_at, model.size)
+            + _block(gap.stator_self, model.stator_at, model.size)
+        )
+        self._irons = tuple(_IronWork(iron, model.size) for iron in model.irons)
+        self._lay_pattern()
+
+    def _lay_pattern(self) -> None:
+        """Find where each entry of the constant part and of each iron element goes in the data of one matrix."""
+        size = self.size
+        constant = self._constant.tocoo()
+        keys = [constant.row.astype(np.int64) * size + constant.col]
+        pairs = [_upper_pairs(iron, size) for iron in self.model.irons]
+        for upper, _ in pairs:
+            keys += [upper, upper % size * size + upper // size]
+        diagonal = np.arange(size, dtype=np.int64) * (size + 1)
+        pattern = np.unique(np.concatenate([*keys, diagonal]))
+        rows, columns = pattern // size, pattern % size
+        starts = np.searchsorted(rows, np.arange(size + 1))
+        base = np.zeros(len(pattern))
+        base[np.searchsorted(pattern, keys[0])] = constant.data
+        self._base, self._indices, self._starts = base, columns.astype(np.int32), starts.astype(np.int32)
+        self._gathers = [values for _, values in pairs]
+        flipped = np.minimum(pattern, columns * size + rows)
+        self._takes = []
+        for upper, _ in pairs:
+            place = np.searchsorted(upper, flipped).clip(max=len(upper) - 1)
+            self._takes.append(np.where(upper[place] == flipped, place, len(upper)))
+
+    def state(self, unknowns: Floats) -> State:
+        """Energy (coupling apart), gradient and tangents at unknowns of shape (size,)."""
+        linear = self._constant @ unknowns
+        energy, gradient = 0.5 * float(unknowns @ linear), linear
+        tangents = []
+        for iron in self._irons:
+            part, slope, tangent = iron.state(unknowns)
+            energy += part
+            gradient = gradient + slope
+            tangents.append(tangent)
+        return State(energy, gradient, tuple(tangents))
+
+    def tangent_matrix(self, state: State) -> sp.csr_matrix:
+        """Second derivative of the energy (coupling apart) at a state, shape (size, size)."""
+        data = self._base.copy()
+        for gather, take, tangent in zip(self._gathers, self._takes, state.tangents, strict=True):
+            data += np.append(gather @ tangent, 0.0)[take]
+        return sp.csr_matrix((data, self._indices, self._starts), shape=(self.size, self.size))
+
+    def at(self, angle: float) -> Coupled:
+        """The system with its rotor at an angle, rad."""
+        return Coupled(self, angle, self.gap.coupling(angle))
+
+
+@dataclass(frozen=True, eq=False)
+class Coupled:
+    """A system at one rotor angle (rad); coupling: as `Gap.coupling` gives it."""
+
+    system: System
+    angle: float
+    coupling: Floats
+
+    def apply(self, unknowns: Floats) -> Floats:
+        """Product of the coupling with unknowns, shape (size,)."""
+        model = self.system.model
+        product = np.zeros_like(unknowns)
+        product[model.rotor_at] = self.coupling @ unknowns[model.stator_at]
+        product[model.stator_at] = unknowns[model.rotor_at] @ self.coupling
+        return product
+
+    def state(self, unknowns: Floats) -> State:
+        """Energy, gradient and tangents at unknowns, the gap's coupling included."""
+        bare = self.system.state(unknowns)
+        pull = self.apply(unknowns)
+        return State(bare.energy + 0.5 * float(unknowns @ pull), bare.gradient + pull, bare.tangents)
+
+    def torque(self, unknowns: Floats) -> float:
+        """Torque on the rotor, N m, of the whole machine."""
+        model = self.system.model
+        rotor, stator = unknowns[model.rotor_at], unknowns[model.stator_at]
+        return model.scale * self.system.gap.torque(rotor, stator, self.angle)
+
+    def matrix(self, bare: sp.csr_matrix) -> sp.csr_matrix:
+        """A tangent matrix with the coupling's entries, as far as they matter, put in."""
+        model = self.system.model
+        rows, columns = _entries(self.coupling)
+        values = self.coupling[rows, columns]
+        one = sp.coo_matrix((values, (model.rotor_at[rows], model.stator_at[columns])), shape=bare.shape)
+        return sp.csr_matrix(bare + one + one.T)
+
+
+def _entries(block: Floats) -> tuple[Ints, Ints]:
+    """Rows and columns of the entries of a gap block that matter: it is nearly banded, since the gap is thin."""
+    rows, columns = np.nonzero(np.abs(block) > NEGLIGIBLE * np.abs(block).max())
+    return rows, columns
+
+
+def _block(block: Floats, at: Ints, size: int) -> sp.csr_matrix:
+    rows, columns = _entries(block)
+    return sp.csr_matrix((block[rows, columns], (at[rows], at[columns])), shape=(size, size))
+
+
+def _upper_pairs(iron: Iron, size: int) -> tuple[Ints, sp.csr_matrix]:
+    """Sorted keys (row * size + column) of the iron's entries on and above the diagonal, and the matrix that gives
+    their values from the weighted tangents, shape (n_keys, 3 n_points)."""
+    rows = iron.rows
+    points = len(rows.weights)
+    keys, values = [], []
+    for i in range(6):
+        for j in range(i, 6):
+            first, second = rows.columns[:, i], rows.columns[:, j]
+            keys.append(np.minimum(first, second) * size + np.maximum(first, second))
+            cross = rows.x[:, i] * rows.y[:, j] + rows.y[:, i] * rows.x[:, j]
+            both = np.stack([rows.x[:, i] * rows.x[:, j], cross, rows.y[:, i] * rows.y[:, j]])
+            # Two different nodes of an element can share one unknown: their pair then counts for both orders.
+            values.append(np.where((first == second) & (i != j), 2.0, 1.0) * both)
+    key, value = np.concatenate(keys), np.stack(values)  # (21 n_points,), (21, 3, n_points)
+    upper, place = np.unique(key, return_inverse=True)
+    where = np.broadcast_to(place.reshape(21, 1, points), value.shape).ravel()
+    column = np.broadcast_to(np.arange(3 * points).reshape(1, 3, points), value.shape).ravel()
+    flat = value.ravel()
+    kept = flat != 0.0
+    shape = (len(upper), 3 * points)
+    return upper, sp.csr_matrix((flat[kept], (where[kept], column[kept])), shape=shape)
