@@ -1,0 +1,108 @@
+"""A ranking as text for a terminal and as CSV for a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import textwrap
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from polefem.drive import RIPPLE_FORMULA
+from polefem.ranking.order import Ranking
+from polefem.study import Figures, State
+
+__all__ = ["csv_text", "table_text"]
+
+
+@dataclass(frozen=True)
+class _Column:
+    title: tuple[str, str]
+    show: Callable[[Figures], str]
+
+
+def _number(scale: float, digits: int, name: str) -> Callable[[Figures], str]:
+    def show(figures: Figures) -> str:
+        value = getattr(figures, name) * scale
+        return f"{value:.{digits}f}" if math.isfinite(value) else "-"
+
+    return show
+
+
+_COLUMNS = (
+    _Column(("mean torque", "N m"), _number(1, 2, "mean_torque")),
+    _Column(("ripple", "%"), _number(100, 1, "ripple")),
+    _Column(("lowest", "N m"), _number(1, 2, "lowest_torque")),
+    _Column(("L aligned", "mH"), _number(1e3, 2, "aligned_inductance")),
+    _Column(("L unaligned", "mH"), _number(1e3, 2, "unaligned_inductance")),
+    _Column(("current", "A"), _number(1, 2, "current")),
+    _Column(("copper loss", "W"), _number(1, 1, "copper_loss")),
+    _Column(("torque / loss", "mN m/W"), _number(1e3, 1, "torque_per_loss")),
+    _Column(("sum - together", "% of mean"), _number(100, 2, "overlap_torque")),
+)
+_NOTES = (
+    f"ripple: {RIPPLE_FORMULA} of the torque of all phases over a turn, ideal square current.",
+    "lowest: torque at the worst rest angle. L: flux linkage over current at that current.",
+    "sum - together: largest difference between the torque of single phases, summed, and that of all phases "
+    "in one field, at a few angles.",
+    "Left out: end turns (but for their resistance), flux out of the stack's ends, gaps between laminations.",
+)
+_SAID = {State.REFUSED: "refused", State.FAILED: "failed", State.LOST: "lost"}
+_WIDTH = 110
+
+
+def table_text(ranking: Ranking, most: int | None = None) -> str:
+    """The ranking as lines of text: the basis, the ordered designs (the first `most`), those apart with reasons."""
+    lines = [f"Ranked by {ranking.by.replace('_', ' ')}, at {ranking.basis}", ""]
+    shown = ranking.ordered[:most]
+    if shown:
+        lines += _rows(ranking, len(shown))
+    if len(ranking.ordered) > len(shown):
+        lines.append(f"... and {len(ranking.ordered) - len(shown)} more")
+    for record in ranking.apart[:most]:
+        said = f"{_SAID[record.state]}: {record.name}: {record.reason}"
+        lines += ["", *textwrap.wrap(said, _WIDTH, subsequent_indent="    ")]
+    lines.append("")
+    lines += [line for note in _NOTES for line in textwrap.wrap(note, _WIDTH, subsequent_indent="    ")]
+    return "\n".join(lines) + "\n"
+
+
+def _rows(ranking: Ranking, count: int) -> list[str]:
+    heads = [("", "shape"), *(column.title for column in _COLUMNS)]
+    rows = list(zip(*heads, strict=True))
+    body = []
+    for at, record in enumerate(ranking.ordered[:count], start=1):
+        if record.figures is not None:
+            body.append((f"{at}  {record.name}", *(column.show(record.figures) for column in _COLUMNS)))
+    widths = [max(len(row[k]) for row in [*rows, *body]) for k in range(len(heads))]
+    return (
+        [_line(row, widths) for row in rows]
+        + ["-" * (sum(widths) + 2 * len(widths) - 2)]
+        + [_line(row, widths) for row in body]
+    )
+
+
+def _line(cells: tuple[str, ...], widths: list[int]) -> str:
+    first, *rest = cells
+    return "  ".join(
+        [first.ljust(widths[0]), *(c.rjust(w) for c, w in zip(rest, widths[1:], strict=True))]
+    ).rstrip()
+
+
+def csv_text(ranking: Ranking) -> str:
+    """Every design as a row of a CSV file: rank, name, state, figures in SI, changed fields, reason."""
+    records = [*ranking.ordered, *ranking.apart]
+    fields = list(dict.fromkeys(name for record in records for name in record.changes))
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["rank", "name", "state", *Figures.names(), *fields, "seconds", "reason", "key"])
+    for at, record in enumerate(records, start=1):
+        figures = record.figures.values() if record.figures else ("",) * len(Figures.names())
+        rank = at if record.figures else ""
+        seconds = round(sum(record.outcome.seconds.values()), 3)
+        changes = [record.changes.get(name, "") for name in fields]
+        writer.writerow(
+            [rank, record.name, record.state, *figures, *changes, seconds, record.reason, record.key]
+        )
+    return out.getvalue()

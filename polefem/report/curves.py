@@ -1,0 +1,111 @@
+"""Curves of a map and of a study: the numbers of each, and the picture of the numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from polefem.drive import RIPPLE_FORMULA, SquareTorque, square_torque
+from polefem.maps import FluxMap
+from polefem.params import SquareDrive
+from polefem.report.style import KINDS, LINES, axes_on, new_figure, steps
+from polefem.units import deg
+
+__all__ = [
+    "Curves",
+    "draw_curves",
+    "flux_linkage_against_current",
+    "inductance_against_angle",
+    "torque_against_angle",
+    "torque_of_designs",
+]
+
+Array = NDArray[np.float64]
+_FINE = 361
+
+
+@dataclass(frozen=True, eq=False)
+class Curves:
+    """Curves over one axis. x: ndarray, shape (n,). y: by label, each of shape (n,). names: of the axes, with units.
+
+    marks: points on the curves that were computed and not interpolated, as (x, y), each of shape (m,). growing:
+    whether the labels are steps of one quantity; else they are kinds.
+    """
+
+    title: str
+    x_name: str
+    y_name: str
+    x: Array
+    y: Mapping[str, Array]
+    marks: tuple[Array, Array] | None = None
+    growing: bool = True
+
+
+def torque_against_angle(m: FluxMap) -> Curves:
+    """Torque of one phase, N m, over a rotor pitch (deg), for each current of the map."""
+    angle = np.linspace(-m.pitch / 2, m.pitch / 2, _FINE)
+    y = {f"{i:.3g} A": m.at(angle, i)[1] for i in m.currents if i > 0}
+    marks = np.tile(m.angles / deg, m.currents.size), m.torque.ravel()
+    title = _titled("Torque of one phase; 0: aligned", m)
+    return Curves(title, "rotor angle (deg)", "torque (N m)", angle / deg, y, marks)
+
+
+def inductance_against_angle(m: FluxMap) -> Curves:
+    """Flux linkage over current of one phase, mH, over a rotor pitch (deg), for each current of the map."""
+    angle = np.linspace(-m.pitch / 2, m.pitch / 2, _FINE)
+    y = {f"{i:.3g} A": m.at(angle, i)[0] / i * 1e3 for i in m.currents if i > 0}
+    marks = np.tile(m.angles / deg, m.currents.size), m.inductance.ravel() * 1e3
+    title = _titled("Inductance of one phase; 0: aligned", m)
+    return Curves(title, "rotor angle (deg)", "flux linkage / current (mH)", angle / deg, y, marks)
+
+
+def flux_linkage_against_current(m: FluxMap, places: int = 6) -> Curves:
+    """Flux linkage of one phase, Wb, over current (A), from aligned to unaligned."""
+    current = np.linspace(0.0, m.currents[-1], 121)
+    angles = np.linspace(0.0, m.pitch / 2, places)
+    y = {_place(at, angle, places): m.at(angle, current)[0] for at, angle in enumerate(angles)}
+    title = _titled("Flux linkage of one phase", m)
+    return Curves(title, "current (A)", "flux linkage (Wb)", current, y)
+
+
+def torque_of_designs(operations: Mapping[str, tuple[FluxMap, SquareDrive, float]], basis: str) -> Curves:
+    """Torque of all phases summed, N m, over one stroke (deg), for each design: its map, drive and current."""
+    torques = {name: square_torque(*operation) for name, operation in operations.items()}
+    stroke = min((m.stroke for m, _, _ in operations.values()), default=1.0)
+    angle = np.linspace(0.0, stroke, _FINE)
+    y = {f"{name}: ripple {t.ripple:.0%}": _over(t, angle) for name, t in torques.items()}
+    title = f"Torque of all phases at {basis}; ripple: {RIPPLE_FORMULA}"
+    return Curves(title, "rotor angle (deg)", "torque (N m)", angle / deg, y, growing=False)
+
+
+def draw_curves(curves: Curves) -> Figure:
+    """The picture of some curves."""
+    figure = new_figure()
+    axes = axes_on(figure, curves.x_name, curves.y_name, curves.title)
+    colours = steps(len(curves.y)) if curves.growing else KINDS
+    for at, (label, y) in enumerate(curves.y.items()):
+        style = "-" if curves.growing else LINES[at % len(LINES)]
+        axes.plot(curves.x, y, color=colours[at % len(colours)], linestyle=style, linewidth=1.6, label=label)
+    if curves.marks is not None:
+        axes.plot(*curves.marks, ".", color="#333333", markersize=2.5, label="computed")
+    axes.set_xlim(curves.x[0], curves.x[-1])
+    figure.legend(loc="outside right upper", frameon=False, fontsize="small")
+    return figure
+
+
+def _over(torque: SquareTorque, angle: Array) -> Array:
+    order = np.argsort(torque.angles, kind="stable")
+    return np.interp(angle, torque.angles[order], torque.torque[order])
+
+
+def _place(at: int, angle: float, places: int) -> str:
+    said = {0: " (aligned)", places - 1: " (unaligned)"}.get(at, "")
+    return f"{angle / deg:.3g} deg{said}"
+
+
+def _titled(title: str, m: FluxMap) -> str:
+    return f"{title} - {m.name}" if m.name else title

@@ -1,0 +1,159 @@
+"""Cross sections: the outline with its arcs, and the flux density in it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch, PathPatch
+from matplotlib.path import Path
+from matplotlib.tri import Triangulation
+from numpy.typing import NDArray
+
+from polefem.maps import Field
+from polefem.outline import Outline, Ring, Side
+from polefem.report.style import FIELD_COLOURS, MATERIALS, axes_on, new_figure
+from polefem.shapes import Arc
+from polefem.shapes.segments import moved
+from polefem.units import mm
+
+__all__ = ["FluxDensity", "draw_flux_density", "draw_section", "flux_density", "section_paths"]
+
+Array = NDArray[np.float64]
+_LINES = 24
+
+
+def section_paths(outline: Outline) -> list[tuple[str, Path]]:
+    """Every region of the whole cross section, its material and its edge in mm, rotor aligned; holes cut out.
+
+    An arc is a run of cubic curves that stray from it by less than one part in a million of its radius.
+    """
+    paths: list[tuple[str, Path]] = []
+    for side in (outline.stator, outline.rotor):
+        for copy in range(side.poles // side.unit_poles):
+            turn, shift = _place(side, copy)
+            for region in side.regions:
+                rings = [moved(ring, turn, shift) for ring in (region.ring, *region.holes)]
+                paths.append((region.material, Path.make_compound_path(*(_path(ring) for ring in rings))))
+    return paths
+
+
+def draw_section(outline: Outline, title: str) -> Figure:
+    """The picture of a cross section."""
+    figure = new_figure(6.2, 6.0)
+    axes = axes_on(figure, "x (mm)", "y (mm)", title)
+    axes.grid(False)
+    paths = section_paths(outline)
+    order = {"air": 0, "coil": 1, "iron": 2}
+    for material, path in sorted(paths, key=lambda pair: order[pair[0]]):
+        axes.add_patch(PathPatch(path, facecolor=MATERIALS[material], edgecolor="#22303c", linewidth=0.6))
+    found = sorted({material for material, _ in paths} - {"air"}, key=order.__getitem__, reverse=True)
+    axes.legend(
+        handles=[Patch(facecolor=MATERIALS[m], edgecolor="#22303c", label=m) for m in found],
+        loc="upper right",
+        frameon=False,
+        fontsize="small",
+    )
+    axes.set_aspect("equal")
+    axes.autoscale_view()
+    return figure
+
+
+@dataclass(frozen=True, eq=False)
+class FluxDensity:
+    """The size of the flux density and the lines of flux.
+
+    points: ndarray, shape (n, 2), mm. triangles: ndarray, shape (m, 3). size: ndarray, shape (m,), T, at their
+    centres. potential: ndarray, shape (n,), Wb/m: flux runs along its contours. edges: ndarray, shape (k, 2, 2), mm:
+    where one material meets another.
+    """
+
+    title: str
+    points: Array
+    triangles: NDArray[np.int64]
+    size: Array
+    potential: Array
+    edges: Array
+
+
+def flux_density(field: Field, title: str) -> FluxDensity:
+    """The flux density of a field, its triangles of second order cut in four."""
+    corners = field.triangles[:, [[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]]].reshape(-1, 3)
+    size = np.repeat(np.hypot(field.b[:, 0], field.b[:, 1]), 4)
+    points = field.points / mm
+    return FluxDensity(title, points, corners, size, field.a, points[_meeting_edges(field)])
+
+
+def draw_flux_density(density: FluxDensity, most: float | None = None) -> Figure:
+    """The picture of a flux density; `most` (T) is the end of its colours, the highest but for corners if not given."""
+    figure = new_figure(6.8, 5.8)
+    axes = axes_on(figure, "x (mm)", "y (mm)", density.title)
+    axes.grid(False)
+    mesh = Triangulation(density.points[:, 0], density.points[:, 1], density.triangles)
+    top = most or float(np.quantile(density.size, 0.999))
+    colours = axes.tripcolor(
+        mesh, facecolors=density.size, cmap=FIELD_COLOURS, vmin=0.0, vmax=top, rasterized=True
+    )
+    levels = np.linspace(density.potential.min(), density.potential.max(), _LINES + 2)[1:-1]
+    axes.tricontour(
+        mesh, density.potential, levels=levels, colors="white", linewidths=0.5, linestyles="solid"
+    )
+    axes.add_collection(LineCollection(list(density.edges), colors="#10151b", linewidths=0.7))
+    figure.colorbar(colours, ax=axes, label="flux density (T)", shrink=0.85, extend="max")
+    axes.set_aspect("equal")
+    return figure
+
+
+def _meeting_edges(field: Field) -> NDArray[np.int64]:
+    """Point numbers of the straight edges between triangles of different regions, or of one triangle alone."""
+    t = field.triangles
+    edges = np.concatenate(
+        [t[:, [0, 3]], t[:, [3, 1]], t[:, [1, 4]], t[:, [4, 2]], t[:, [2, 5]], t[:, [5, 0]]]
+    )
+    region = np.tile(field.region, 6)
+    edges = np.sort(edges, axis=1)
+    order = np.lexsort((edges[:, 1], edges[:, 0]))
+    edges, region = edges[order], region[order]
+    same = np.concatenate([(edges[1:] == edges[:-1]).all(axis=1), [False]])
+    first = np.flatnonzero(same)
+    meeting: NDArray[np.int64] = edges[first[region[first] != region[first + 1]]]
+    return meeting
+
+
+def _place(side: Side, copy: int) -> tuple[complex, complex]:
+    step = side.pitch * side.unit_poles * copy
+    return (1.0 + 0j, 1j * step) if side.flat else (complex(np.exp(1j * step)), 0j)
+
+
+def _path(ring: Ring) -> Path:
+    vertices: list[complex] = [ring[0].start]
+    codes = [Path.MOVETO]
+    for segment in ring:
+        if isinstance(segment, Arc):
+            pieces = _cubics(segment)
+            vertices += pieces
+            codes += [Path.CURVE4] * len(pieces)
+        else:
+            vertices.append(segment.end)
+            codes.append(Path.LINETO)
+    points = np.array([*vertices, vertices[0]]) / mm
+    return Path(np.column_stack([points.real, points.imag]), [*codes, Path.CLOSEPOLY])
+
+
+def _cubics(arc: Arc) -> list[complex]:
+    """Control points of cubic curves along an arc, each over 30 degrees at most."""
+    count = max(1, int(np.ceil(abs(arc.sweep) / (np.pi / 6))))
+    step = arc.sweep / count
+    pull = 4.0 / 3.0 * np.tan(step / 4.0)
+    points: list[complex] = []
+    for k in range(count):
+        a = (arc.start - arc.centre) * np.exp(1j * step * k)
+        b = (arc.start - arc.centre) * np.exp(1j * step * (k + 1))
+        points += [
+            complex(arc.centre + a * (1 + 1j * pull)),
+            complex(arc.centre + b * (1 - 1j * pull)),
+            complex(arc.centre + b),
+        ]
+    return points

@@ -1,0 +1,94 @@
+"""One design of a study: a base machine, what it changes, and what is asked of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from functools import cached_property
+from typing import Any
+
+from polefem.errors import PolefemError
+from polefem.params import MeshSpec, RadialMachine, SquareDrive
+from polefem.params.checks import whole
+from polefem.params.content import content, content_key
+from polefem.params.fields import with_fields
+from polefem.study.basis import Basis, EqualCopperLoss
+from polefem.study.winding import Copper
+from polefem.version import __version__
+
+__all__ = ["Design", "Plan"]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What is computed of every design, and on which basis designs are compared.
+
+    drive: when a phase conducts. basis: what is equal. copper: how coils are filled and how warm they run.
+    mesh: how fine. angle_points: over half a rotor pitch for symmetric poles, else over a whole one.
+    current_points: of the map, up to the operating current or the most that the basis allows.
+    overlap_angles: at how many angles of a stroke all phases are solved together, to compare; 0 for none.
+    """
+
+    drive: SquareDrive
+    basis: Basis = field(default_factory=lambda: EqualCopperLoss(50.0))
+    copper: Copper = field(default_factory=Copper)
+    mesh: MeshSpec = field(default_factory=MeshSpec)
+    angle_points: int = 31
+    current_points: int = 6
+    overlap_angles: int = 3
+
+    def __post_init__(self) -> None:
+        whole("a map needs angles", "angle_points", self.angle_points, 5)
+        whole("a map needs currents", "current_points", self.current_points, 1)
+        whole("angles are counted", "overlap_angles", self.overlap_angles, 0)
+
+
+@dataclass(frozen=True, eq=False)
+class Design:
+    """A design by name. changes: new values by the dotted name of a field of the machine, or of the plan (those
+    that begin with a part of the plan, such as "drive.turn_on").
+
+    The machine is made only when asked for, so that one that cannot be is refused as a design, not as a study.
+    """
+
+    name: str
+    base: RadialMachine
+    changes: Mapping[str, Any]
+    original_plan: Plan
+
+    @cached_property
+    def machine(self) -> RadialMachine:
+        """The machine, changed; raises what its parts refuse, and InvalidValue for an unknown field."""
+        return with_fields(self.base, {n: v for n, v in self.changes.items() if not _of_plan(n)})
+
+    @cached_property
+    def plan(self) -> Plan:
+        """The plan, changed; raises as `machine` does."""
+        return with_fields(self.original_plan, {n: v for n, v in self.changes.items() if _of_plan(n)})
+
+    @cached_property
+    def inputs(self) -> Mapping[str, Any]:
+        """Everything that decides the figures; for a machine that cannot be made, what it would be made from."""
+        try:
+            return {"machine": self.machine, "plan": self.plan, "version": __version__}
+        except PolefemError:
+            parts = {"base": self.base, "changes": dict(self.changes), "plan": self.original_plan}
+            return {**parts, "version": __version__}
+
+    @cached_property
+    def key(self) -> str:
+        """Stands for all the inputs: equal for equal inputs, whatever the name."""
+        return content_key(self.inputs)
+
+    @cached_property
+    def plain_changes(self) -> dict[str, Any]:
+        """The changes as numbers, text, lists and dicts."""
+        plain = {name: content(value) for name, value in self.changes.items()}
+        return plain
+
+    def __repr__(self) -> str:
+        return f"Design({self.name!r}, {', '.join(f'{n}={v}' for n, v in self.changes.items()) or 'as the base'})"
+
+
+def _of_plan(name: str) -> bool:
+    return name.partition(".")[0] in {f.name for f in fields(Plan)}

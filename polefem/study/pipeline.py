@@ -1,0 +1,159 @@
+"""The whole pipeline for one design: machine, outline, map, operation, figures; and how it ended if not with them."""
+
+from __future__ import annotations
+
+import platform
+import time
+import traceback
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Protocol
+
+import numpy as np
+import scipy
+from numpy.typing import ArrayLike, NDArray
+
+from polefem.errors import GeometryRefused, InvalidValue, PolefemError, SolveFailed
+from polefem.maps import FieldState, FluxMap, flux_map, solve_state
+from polefem.outline import outline_of
+from polefem.params import MeshSpec, RadialMachine, phases_of
+from polefem.study.design import Design
+from polefem.study.operation import Operation, most_current, operate
+from polefem.study.record import Figures, Outcome, State
+from polefem.study.winding import steel_mass, wound_phase
+from polefem.version import __version__
+
+__all__ = ["FIELD", "Solver", "attempt", "figures_of", "versions"]
+
+Array = NDArray[np.float64]
+
+
+class _Maps(Protocol):
+    def __call__(
+        self, machine: RadialMachine, angles: ArrayLike, currents: ArrayLike, mesh: MeshSpec
+    ) -> FluxMap: ...
+
+
+class _States(Protocol):
+    def __call__(
+        self, machine: RadialMachine, angle: float, phase_currents: ArrayLike, mesh: MeshSpec
+    ) -> FieldState: ...
+
+
+@dataclass(frozen=True)
+class Solver:
+    """What a pipeline asks for fields: the map of one phase, and one state of all phases.
+
+    Both must be functions of a module, so that a worker process can find them.
+    """
+
+    flux_map: _Maps
+    solve_state: _States
+
+
+FIELD = Solver(flux_map, solve_state)
+"""The solver of this package."""
+
+
+@dataclass
+class _Clock:
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    @contextmanager
+    def __call__(self, stage: str) -> Iterator[None]:
+        begun = time.perf_counter()
+        try:
+            yield
+        finally:
+            self.seconds[stage] = self.seconds.get(stage, 0.0) + time.perf_counter() - begun
+
+
+def attempt(design: Design, solver: Solver = FIELD) -> Outcome:
+    """What computing a design gives, whatever happens: an error of any kind is an outcome with a reason."""
+    clock = _Clock()
+    try:
+        return figures_of(design, solver, clock)
+    except (GeometryRefused, InvalidValue) as refused:
+        return Outcome(State.REFUSED, str(refused), seconds=clock.seconds)
+    except PolefemError as failed:
+        return Outcome(State.FAILED, str(failed), seconds=clock.seconds)
+    except Exception as unforeseen:
+        reason = f"{type(unforeseen).__name__}: {unforeseen}"
+        return Outcome(State.FAILED, reason, seconds=clock.seconds, trace=traceback.format_exc())
+
+
+def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
+    """The figures of a design with its map; raises whatever stands in their way."""
+    machine, plan = design.machine, design.plan
+    with clock("outline"):
+        phases = phases_of(machine.stator_poles, machine.rotor_poles)
+        outline = outline_of(machine)
+        winding = wound_phase(machine, outline, phases.count, plan.copper)
+        mirror = outline.rotor.mirror and outline.stator.mirror
+    most = most_current(plan.basis, plan.drive, machine.rotor_pitch, phases.count, winding.resistance)
+    with clock("map"):
+        angles = half_or_whole_pitch(machine.rotor_pitch, plan.angle_points, mirror)
+        currents = np.linspace(0.0, most, plan.current_points + 1)[1:]
+        phase_map = solver.flux_map(machine, angles, currents, plan.mesh)
+        refuse_unconverged(phase_map)
+    with clock("operation"):
+        operation = operate(phase_map, plan.basis, plan.drive, winding.resistance)
+    with clock("overlap"):
+        difference = overlap_torque(design, solver, phase_map, operation)
+    loss, torque, current = operation.copper_loss, operation.torque, operation.torque.current
+    inductance = phase_map.at(np.array([0.0, phase_map.pitch / 2]), current)[0] / current
+    figures = Figures(
+        current=current,
+        copper_loss=loss,
+        phase_resistance=winding.resistance,
+        current_density=winding.current_density(current),
+        copper_mass=winding.copper_mass,
+        steel_mass=steel_mass(outline),
+        mean_torque=torque.mean,
+        lowest_torque=torque.lowest,
+        highest_torque=torque.highest,
+        ripple=torque.ripple,
+        aligned_inductance=float(inductance[0]),
+        unaligned_inductance=float(inductance[1]),
+        torque_per_loss=torque.mean / loss,
+        overlap_torque=difference,
+    )
+    return Outcome(State.SOLVED, "", figures, phase_map, clock.seconds, tuple(torque.harmonics.tolist()))
+
+
+def refuse_unconverged(phase_map: FluxMap) -> None:
+    """Raise SolveFailed for a map with a point that did not converge: its figures would not be the machine's."""
+    if phase_map.converged is not None and not phase_map.converged.all():
+        lost = phase_map.converged.size - np.count_nonzero(phase_map.converged)
+        raise SolveFailed(f"{lost} of {phase_map.converged.size} points of the map: {phase_map.remarks[0]}")
+
+
+def half_or_whole_pitch(pitch: float, points: int, mirror: bool) -> Array:
+    """Angles of a map, rad, shape (points,): aligned to unaligned, or a whole pitch where poles lean."""
+    return np.linspace(0.0 if mirror else -pitch / 2, pitch / 2, points)
+
+
+def overlap_torque(design: Design, solver: Solver, phase_map: FluxMap, operation: Operation) -> float:
+    """How far the sum of single phases is from all phases solved together, over the mean torque; NaN if not asked.
+
+    Looked at where most phases conduct at once, spread over that part of a stroke: they share a saturated yoke.
+    """
+    count = design.plan.overlap_angles
+    if count == 0:
+        return float("nan")
+    differences = []
+    for angle in operation.crowded_angles(count):
+        together = solver.solve_state(
+            design.machine, float(angle), operation.phase_currents(float(angle)), design.plan.mesh
+        )
+        differences.append(abs(together.torque - operation.torque_at(float(angle))))
+    return max(differences) / operation.torque.mean
+
+
+@cache
+def versions() -> dict[str, str]:
+    """Of this package, of Python and of the libraries that decide the numbers."""
+    libraries = {"numpy": np.__version__, "scipy": scipy.__version__}
+    return {"polefem": __version__, "python": platform.python_version(), **libraries}

@@ -1,0 +1,69 @@
+"""How far a study is: a bar in a terminal, a line a minute in a log."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from typing import TextIO
+
+from tqdm import tqdm
+
+from polefem.study.record import Record, State
+
+__all__ = ["ProgressBar"]
+
+_EVERY = 60.0  # s between lines where the output is not a terminal
+
+
+class ProgressBar:
+    """Shows designs done, refused and failed, and the time left, on a stream that need not be a terminal."""
+
+    def __init__(self, stream: TextIO, label: str) -> None:
+        self._stream = stream
+        self._label = label
+        self._bar: tqdm | None = None
+        self._counts: Counter[str] = Counter()
+        self._total = 0
+        self._begun = self._said = 0.0
+
+    def begin(self, total: int) -> None:
+        """There are so many designs."""
+        self._total, self._begun = total, time.monotonic()
+        self._said = self._begun
+        if self._stream.isatty():
+            self._bar = tqdm(
+                total=total, desc=self._label, file=self._stream, unit="design", dynamic_ncols=True
+            )
+
+    def record(self, record: Record, computed: bool) -> None:
+        """A design is done: computed now, or found in the store."""
+        self._counts.update([record.state.value, "computed" if computed else "found"])
+        done = self._counts["computed"] + self._counts["found"]
+        if self._bar is not None:
+            self._bar.set_postfix_str(self._said_of_states(), refresh=False)
+            self._bar.update()
+        elif time.monotonic() - self._said >= _EVERY or done == self._total:
+            self._said = time.monotonic()
+            self._stream.write(
+                f"{self._label}: {done} of {self._total} designs, {self._said_of_states()}, "
+                f"{self._time_left(done)}\n"
+            )
+            self._stream.flush()
+
+    def end(self) -> None:
+        """No more will come."""
+        if self._bar is not None:
+            self._bar.close()
+
+    def _said_of_states(self) -> str:
+        failed = self._counts[State.FAILED.value] + self._counts[State.LOST.value]
+        parts = [f"{self._counts[State.REFUSED.value]} refused", f"{failed} failed"]
+        if self._counts["found"]:
+            parts.append(f"{self._counts['found']} from the store")
+        return ", ".join(parts)
+
+    def _time_left(self, done: int) -> str:
+        spent = time.monotonic() - self._begun
+        computed = self._counts["computed"]
+        left = (self._total - done) * spent / computed if computed else 0.0
+        return f"{spent:.0f} s spent, about {left:.0f} s left"

@@ -1,0 +1,117 @@
+"""What is known of one design of a study: its figures, or why there are none."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+from polefem.maps import FluxMap
+
+__all__ = ["Figures", "Outcome", "Record", "State"]
+
+
+class State(StrEnum):
+    """How a design ended.
+
+    SOLVED: it has figures. REFUSED: it cannot be built, or cannot do what is asked. FAILED: meshing or solving
+    gave no answer. LOST: its worker died or hung; it is tried again when the study next runs.
+    """
+
+    SOLVED = "solved"
+    REFUSED = "refused"
+    FAILED = "failed"
+    LOST = "lost"
+
+
+@dataclass(frozen=True)
+class Figures:
+    """The numbers of one design on the basis of its study. SI; torque is that of all phases together.
+
+    current: of the conducting phase, A. copper_loss: of all phases, W. phase_resistance: ohm, warm.
+    current_density: in the conductor while it conducts, A/m2. copper_mass, steel_mass: kg.
+    mean_torque, lowest_torque, highest_torque: over a turn, N m. ripple: (highest - lowest) / mean.
+    aligned_inductance, unaligned_inductance: flux linkage over current at that current, H.
+    torque_per_loss: mean torque over copper loss, N m/W.
+    overlap_torque: the largest difference between the summed torque of single phases and that of all phases
+    solved together, at a few angles, over the mean torque; NaN where it was not asked for.
+    """
+
+    current: float
+    copper_loss: float
+    phase_resistance: float
+    current_density: float
+    copper_mass: float
+    steel_mass: float
+    mean_torque: float
+    lowest_torque: float
+    highest_torque: float
+    ripple: float
+    aligned_inductance: float
+    unaligned_inductance: float
+    torque_per_loss: float
+    overlap_torque: float
+
+    @classmethod
+    def names(cls) -> tuple[str, ...]:
+        """The names of the figures, in order."""
+        return tuple(f.name for f in dataclasses.fields(cls))
+
+    def values(self) -> tuple[float, ...]:
+        """The figures, in the order of their names."""
+        return tuple(getattr(self, name) for name in self.names())
+
+
+@dataclass(frozen=True, eq=False)
+class Outcome:
+    """What computing a design gave: its state, the reason in one sentence, figures and map if it has them.
+
+    seconds: by stage. harmonics: amplitudes of the summed torque's harmonics of the stroke, N m. trace: where an
+    error that no one foresaw came from.
+    """
+
+    state: State
+    reason: str = ""
+    figures: Figures | None = None
+    flux_map: FluxMap | None = None
+    seconds: Mapping[str, float] = field(default_factory=dict)
+    harmonics: tuple[float, ...] = ()
+    trace: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Record:
+    """A design of a study and how it ended.
+
+    name: of the design in its study. key: of the content of all its inputs. changes: the fields it changes, by
+    dotted name, as text or numbers. outcome: what computing it gave. versions: of what computed it.
+    """
+
+    name: str
+    key: str
+    changes: Mapping[str, Any]
+    outcome: Outcome
+    versions: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def state(self) -> State:
+        """How the design ended."""
+        return self.outcome.state
+
+    @property
+    def reason(self) -> str:
+        """Why it has no figures, in one sentence; empty where it has."""
+        return self.outcome.reason
+
+    @property
+    def figures(self) -> Figures | None:
+        """Its figures, or None."""
+        return self.outcome.figures
+
+    def __repr__(self) -> str:
+        said = self.reason
+        if self.figures is not None:
+            said = f"{self.figures.mean_torque:.4g} N m, ripple {self.figures.ripple:.3g}"
+        return f"Record({self.name!r}, {self.state}: {said})"
