@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import pickle
 import queue
 import signal
 import threading
@@ -35,6 +36,7 @@ _ONE_THREAD = dict.fromkeys(
     ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"), "1"
 )
 _STARTING = threading.Lock()
+_NO_MORE = b""
 
 
 class WorkerLost(PolefemError, RuntimeError):
@@ -153,7 +155,7 @@ class _Worker:
 
     def ask(self, work: Any, patience: float | None) -> tuple[bool, Any]:
         try:
-            self.line.send(work)
+            self.line.send_bytes(pickle.dumps(work))
             if not self.line.poll(patience):
                 self.process.kill()
                 self.process.join()
@@ -166,7 +168,7 @@ class _Worker:
 
     def finish(self) -> None:
         with suppress(OSError):
-            self.line.send(None)
+            self.line.send_bytes(_NO_MORE)
         self.process.join()
 
 
@@ -181,13 +183,22 @@ def _work(line: Connection) -> None:
         signal.SIGINT, signal.SIG_IGN
     )  # Ctrl-C reaches every process; this one is stopped by its parent
     with suppress(EOFError, OSError):  # the parent is gone: so is the work
-        while (work := line.recv()) is not None:
-            fn, args, kwargs = work
+        while (work := line.recv_bytes()) != _NO_MORE:
+            answer = _answer(work)
             try:
-                answer: tuple[bool, Any] = True, fn(*args, **kwargs)
-            except Exception as error:
-                answer = False, error
-            line.send(answer)
+                line.send(answer)
+            except OSError:
+                raise
+            except Exception as error:  # the answer cannot travel: its error can
+                line.send((False, TypeError(f"the answer of a worker must be picklable: {error}")))
+
+
+def _answer(work: bytes) -> tuple[bool, Any]:
+    try:
+        fn, args, kwargs = pickle.loads(work)
+        return True, fn(*args, **kwargs)
+    except Exception as error:
+        return False, error
 
 
 @contextmanager

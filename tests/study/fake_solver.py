@@ -1,0 +1,91 @@
+"""A solver without fields: the straight inductance of the textbooks, its width taken from the machine's arcs.
+
+Special rotor arcs make it misbehave as a process can: die, hang, raise. Every call is noted in the file that the
+environment variable FAKE_SOLVER_LOG names, so that tests can count what was computed, in whatever process.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from polefem import FluxMap, MeshSpec, Pole, RadialMachine, Steel, Winding
+from polefem.errors import MeshFailed
+from polefem.maps import Field, FieldState, linear_map
+from polefem.params import SquareDrive
+from polefem.study import EqualCurrent, Plan, Solver
+from polefem.units import deg, mm
+
+ALIGNED, UNALIGNED = 60e-3, 6e-3  # H
+DIES, HANGS, RAISES, UNMESHED = (k * deg for k in (31.0, 31.1, 31.2, 31.3))
+
+MACHINE = RadialMachine(
+    stator_poles=6,
+    rotor_poles=4,
+    stator_outer_radius=60 * mm,
+    rotor_outer_radius=30 * mm,
+    air_gap=0.4 * mm,
+    stator_yoke_thickness=11 * mm,
+    rotor_yoke_radius=19 * mm,
+    shaft_radius=10 * mm,
+    stack_length=60 * mm,
+    stator_pole=Pole(arc=30 * deg),
+    rotor_pole=Pole(arc=32 * deg),
+    winding=Winding(turns_per_pole=100, coil_width=6 * mm, face_inset=2 * mm, yoke_clearance=3 * mm),
+    steel=Steel.linear(1000.0),
+)
+PLAN = Plan(SquareDrive(-30 * deg, 0.0), EqualCurrent(10.0), current_points=1, overlap_angles=0)
+
+
+def fake_map(machine: RadialMachine, angles: ArrayLike, currents: ArrayLike, mesh: MeshSpec) -> FluxMap:
+    """Overlap begins where the faces' edges meet, (stator arc + rotor arc) / 2 from aligned."""
+    note(f"{machine.rotor_pole.arc / deg:.6f}")
+    time.sleep(float(os.environ.get("FAKE_SOLVER_SECONDS", "0")))
+    misbehave(machine.rotor_pole.arc)
+    apart = (machine.stator_pole.arc + machine.rotor_pole.arc) / 2
+    full = max(abs(machine.stator_pole.arc - machine.rotor_pole.arc) / 2, 1e-3)
+    last = float(np.asarray(currents)[-1])
+    return linear_map(ALIGNED, UNALIGNED, full=full, apart=apart, current=last)
+
+
+def misbehave(arc: float) -> None:
+    """Do what special arcs stand for."""
+    if arc == DIES:
+        os.kill(os.getpid(), signal.SIGKILL)
+    if arc == HANGS:
+        time.sleep(600)
+    if arc == RAISES:
+        raise ZeroDivisionError("no one foresaw this")
+    if arc == UNMESHED:
+        raise MeshFailed("this shape gives no mesh")
+
+
+def fake_state(machine: RadialMachine, angle: float, phase_currents: ArrayLike, mesh: MeshSpec) -> FieldState:
+    """All phases together give 1 % less than apart; the field is two triangles."""
+    m = fake_map(machine, [], [100.0], mesh)
+    currents = np.asarray(phase_currents, dtype=float)
+    own = angle - m.stroke * np.arange(m.phases)
+    flux, torque, coenergy = m.at(own, currents)
+    points = (
+        np.array([[0, 0], [1, 0], [1, 1], [0, 1], [0.5, 0], [1, 0.5], [0.5, 0.5], [0.5, 1], [0, 0.5]]) * 0.1
+    )
+    triangles = np.array([[0, 1, 2, 4, 5, 6], [0, 2, 3, 6, 7, 8]])
+    b = np.array([[0.5, 0.0], [1.0, 0.2]])
+    field = Field(points, triangles, points[:, 0].copy(), b, np.array([0, 1]), ("rotor iron", "stator iron"))
+    return FieldState(
+        angle, currents, 0.99 * float(torque.sum()), flux, float(coenergy.sum()), field, "made up"
+    )
+
+
+def note(text: str) -> None:
+    """Add a line to the log, if there is one."""
+    if path := os.environ.get("FAKE_SOLVER_LOG"):
+        with open(path, "a", encoding="utf-8") as file:
+            file.write(text + "\n")
+
+
+FAKE = Solver(fake_map, fake_state)

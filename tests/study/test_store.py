@@ -1,0 +1,183 @@
+"""The store: what was kept is there, what was damaged is noticed, and several processes may write at once."""
+
+from __future__ import annotations
+
+import json
+import multiprocessing
+import sqlite3
+import subprocess
+import sys
+import textwrap
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from polefem.errors import StoreRefused
+from polefem.maps import FluxMap, linear_map
+from polefem.study import Figures, Outcome, State, Store
+from polefem.study.store import Member
+from polefem.units import deg
+
+MAP = linear_map(60e-3, 6e-3, full=2 * deg, apart=30 * deg, current=10.0)
+
+
+def figures(**changes: float) -> Figures:
+    values = {name: float(at + 1) for at, name in enumerate(Figures.names())}
+    return Figures(**{**values, **changes})
+
+
+def solved(**changes: float) -> Outcome:
+    return Outcome(State.SOLVED, "", figures(**changes), MAP, {"map": 1.5, "overlap": 0.5}, (3.0, 2.0))
+
+
+def test_what_was_kept_is_there_after_reopening(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        store.keep("a", solved(overlap_torque=float("nan")), {"polefem": "1"}, json.dumps({"x": 1}))
+        store.keep("b", Outcome(State.REFUSED, "a sentence"))
+    with Store(tmp_path) as store:
+        a, b = store.outcome("a"), store.outcome("b")
+        assert a is not None and b is not None and store.outcome("c") is None
+        assert a.figures is not None and a.flux_map is not None
+        assert np.isnan(a.figures.overlap_torque)
+        assert a.figures.values()[:-1] == figures().values()[:-1]
+        assert (a.seconds, a.harmonics) == ({"map": 1.5, "overlap": 0.5}, (3.0, 2.0))
+        assert np.array_equal(a.flux_map.flux_linkage, MAP.flux_linkage)
+        assert (b.state, b.reason, b.figures, b.flux_map) == (State.REFUSED, "a sentence", None, None)
+        assert store.versions("a") == {"polefem": "1"}
+        assert store.states(["a", "b", "c"]) == {"a": State.SOLVED, "b": State.REFUSED}
+
+
+def test_keeping_again_replaces(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        store.keep("a", Outcome(State.LOST, "its worker died"))
+        store.keep("a", solved())
+        again = store.outcome("a")
+        assert again is not None and again.state is State.SOLVED
+
+
+@pytest.mark.parametrize("damage", ["cut", "flipped", "another map", "gone"])
+def test_a_damaged_map_is_noticed(tmp_path: Path, damage: str) -> None:
+    with Store(tmp_path) as store:
+        store.keep("a", solved())
+        path = store.map_path("a")
+        whole = path.read_bytes()
+        if damage == "cut":
+            path.write_bytes(whole[: len(whole) // 2])
+        elif damage == "flipped":
+            path.write_bytes(whole[:200] + bytes([whole[200] ^ 1]) + whole[201:])
+        elif damage == "another map":  # sound in itself, but not the one that was kept
+            linear_map(50e-3, 6e-3, full=2 * deg, apart=30 * deg, current=10.0).save(path)
+        else:
+            path.unlink()
+        assert store.outcome("a") is None
+        kept = store.outcome("a", with_map=False)
+        assert kept is not None and kept.figures == figures()
+        store.keep("a", solved())
+        mended = store.outcome("a")
+        assert mended is not None and isinstance(mended.flux_map, FluxMap)
+
+
+def test_a_store_of_another_version_is_refused(tmp_path: Path) -> None:
+    Store(tmp_path).close()
+    with sqlite3.connect(tmp_path / "designs.sqlite") as db:
+        db.execute("PRAGMA user_version = 99")
+    db.close()
+    with pytest.raises(
+        StoreRefused, match=r"a store has a known version: .* is of version 99, allowed is version"
+    ):
+        Store(tmp_path)
+
+
+@pytest.mark.parametrize(
+    "content", [b"not a database, but long enough to look at" * 40, b"SQLite format 3\0broken" * 99]
+)
+def test_a_file_that_is_no_store_is_refused(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "designs.sqlite").write_bytes(content)
+    with pytest.raises(StoreRefused, match="a store must be readable"):
+        Store(tmp_path)
+
+
+def test_another_program_s_database_is_refused(tmp_path: Path) -> None:
+    with sqlite3.connect(tmp_path / "designs.sqlite") as db:
+        db.execute("CREATE TABLE recipes (name TEXT)")
+    db.close()
+    with pytest.raises(StoreRefused, match="of version 0"):
+        Store(tmp_path)
+
+
+def test_a_folder_that_cannot_be_made_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+    with pytest.raises(StoreRefused, match="a store must be readable and have room to write"):
+        Store(tmp_path / "file" / "store")
+
+
+def test_a_study_s_designs_are_listed_filtered_and_ordered(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        for at, ripple in enumerate((0.5, 0.2, 0.9)):
+            store.keep(f"k{at}", solved(ripple=ripple))
+        store.keep("k3", Outcome(State.REFUSED, "no"))
+        store.enrol("one", [Member(f"m{at}", f"k{at}", {"arc": at}) for at in range(4)])
+        store.enrol("other", [Member("same", "k1", {})])
+        assert [name for name, _ in store.outcomes("one")] == ["m0", "m1", "m2", "m3"]
+        assert [n for n, _ in store.outcomes("one", "ripple < 0.6", "ripple")] == ["m1", "m0"]
+        assert [n for n, _ in store.outcomes("one", order="ripple DESC", most=1)] == ["m2"]
+        assert [n for n, _ in store.outcomes("one", "state = 'refused'")] == ["m3"]
+        assert [n for n, _ in store.outcomes("other")] == ["same"]
+        assert store.studies() == ("one", "other")
+        assert store.members("one")[2] == Member("m2", "k2", {"arc": 2})
+        with pytest.raises(StoreRefused, match="no such column"):
+            store.outcomes("one", "rippel < 1")
+
+
+def keep_many(folder: Path, prefix: str, count: int) -> None:
+    with Store(folder) as store:
+        for at in range(count):
+            store.keep(f"{prefix}{at}", solved(ripple=at / count))
+            store.keep("shared", solved(ripple=0.25))
+
+
+def test_processes_write_at_once_and_nothing_is_lost(tmp_path: Path) -> None:
+    context = multiprocessing.get_context("spawn")
+    writers = [context.Process(target=keep_many, args=(tmp_path, prefix, 40)) for prefix in "abc"]
+    for writer in writers:
+        writer.start()
+    for writer in writers:
+        writer.join()
+    assert [writer.exitcode for writer in writers] == [0, 0, 0]
+    with Store(tmp_path) as store:
+        outcomes = [store.outcome(f"{prefix}{at}") for prefix in "abc" for at in range(40)]
+        assert all(outcome is not None and outcome.flux_map is not None for outcome in outcomes)
+        assert store.outcome("shared") is not None
+    assert len(list((tmp_path / "maps").iterdir())) == 121
+
+
+def test_a_full_disk_is_told_and_what_was_kept_stays(tmp_path: Path) -> None:
+    # A limit on the size of any file, set in a process of its own, is met by writing as a full disk is.
+    script = f"""
+        import resource, signal, sys
+        sys.path[:0] = {sys.path!r}
+        from pathlib import Path
+        from test_store import Store, StoreRefused, solved
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (200_000, 200_000))
+        kept = 0
+        try:
+            with Store(Path({str(tmp_path)!r})) as store:
+                while True:
+                    store.keep(f"k{{kept}}", solved())
+                    kept += 1
+        except StoreRefused as refused:
+            sys.stderr.write(str(refused))
+            sys.stdout.write(str(kept))
+    """
+    done = subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(script)], capture_output=True, text=True, timeout=120
+    )
+    assert "a store must be readable and have room to write" in done.stderr
+    kept = int(done.stdout)
+    assert kept > 5
+    with Store(tmp_path) as store:
+        assert len(store.states(f"k{at}" for at in range(kept + 1))) == kept
+        assert all(store.outcome(f"k{at}") is not None for at in range(kept))
+        store.keep(f"k{kept}", solved())

@@ -1,0 +1,65 @@
+"""Copper and steel of a machine against sums done by hand."""
+
+import math
+
+import pytest
+from fake_solver import MACHINE
+
+from polefem import Pole
+from polefem.errors import InvalidValue
+from polefem.outline import outline_of
+from polefem.params.fields import with_fields
+from polefem.study import Copper
+from polefem.study.winding import copper_resistivity, steel_mass, wound_phase
+from polefem.units import deg, mm
+
+
+def test_resistivity_is_that_of_the_standard() -> None:
+    # IEC 60028: 1/58 ohm mm2/m at 20 degC, 0.00393 /K (from memory); the warm values follow by hand.
+    for temperature, expected in ((20, 1.7241e-8), (75, 2.0968e-8), (155, 2.6389e-8)):
+        assert copper_resistivity(temperature) == pytest.approx(expected, rel=5e-5)
+
+
+def test_a_wound_phase_is_the_sum_by_hand() -> None:
+    chord = 2 * 30.4 * math.sin(15 * deg)
+    height = (49 - 3) - (30.4 + 2)  # slot radius less clearance, bore radius plus inset, mm
+    turn = 2 * 60 + math.pi * (chord + 2 * 0.3 + 6)  # mm: two stack lengths, two half circles
+    bare = 0.45 * 6 * height / 100  # mm2
+    ohm = 2 * 100 * turn * 1e-3 * 0.0226621 / bare
+    phase = wound_phase(MACHINE, outline_of(MACHINE), 3, Copper(0.45, 100.0))
+    assert phase.coil_area == pytest.approx(6 * height * 1e-6, rel=1e-6)
+    assert phase.mean_turn == pytest.approx(turn * 1e-3, rel=1e-6)
+    assert phase.resistance == pytest.approx(ohm, rel=1e-5)
+    assert phase.copper_mass == pytest.approx(6 * 100 * bare * 1e-6 * turn * 1e-3 * 8890, rel=1e-6)
+    assert phase.current_density(10.0) == pytest.approx(10 / bare * 1e6, rel=1e-6)
+
+
+def test_two_paths_carry_half_each_through_a_quarter_of_the_resistance() -> None:
+    one = wound_phase(MACHINE, outline_of(MACHINE), 3, Copper())
+    split = with_fields(MACHINE, {"winding.parallel_paths": 2})
+    two = wound_phase(split, outline_of(split), 3, Copper())
+    assert two.resistance == pytest.approx(one.resistance / 4)
+    assert two.current_density(10.0) == pytest.approx(one.current_density(5.0))
+
+
+def test_steel_is_weighed() -> None:
+    # Rings exactly, poles as rectangles: their faces and feet are arcs, whose segments make the few per cent left.
+    yokes = math.pi * (60**2 - 49**2 + 19**2 - 10**2)
+    poles = 6 * 2 * 30.4 * math.sin(15 * deg) * (49 - 30.4) + 4 * 2 * 30 * math.sin(16 * deg) * 11
+    assert steel_mass(outline_of(MACHINE)) == pytest.approx(7650 * (yokes + poles) * 60 * 1e-9, rel=0.03)
+    wider = with_fields(MACHINE, {"rotor_pole": Pole(arc=40 * deg)})
+    more = 4 * 2 * 30 * (math.sin(20 * deg) - math.sin(16 * deg)) * 11 * 60 * 1e-9 * 7650
+    assert steel_mass(outline_of(wider)) - steel_mass(outline_of(MACHINE)) == pytest.approx(more, rel=0.1)
+
+
+def test_steel_knows_millimetres() -> None:
+    longer = with_fields(MACHINE, {"stack_length": 120 * mm})
+    assert steel_mass(outline_of(longer)) == pytest.approx(2 * steel_mass(outline_of(MACHINE)))
+
+
+@pytest.mark.parametrize(
+    ("fill", "temperature"), [(0.0, 20.0), (1.0, 20.0), (0.4, -300.0), (float("nan"), 20.0)]
+)
+def test_impossible_copper_is_refused(fill: float, temperature: float) -> None:
+    with pytest.raises(InvalidValue, match=r"copper\."):
+        Copper(fill, temperature)
