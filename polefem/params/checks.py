@@ -10,34 +10,53 @@ from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import InvalidValue, refusal
 
-__all__ = ["increasing", "positive", "whole", "within"]
+__all__ = ["Sides", "both", "increasing", "number", "positive", "whole", "within"]
+
+#: One number for both sides of a pole, or a pair: the minus side (clockwise of the pole axis), then the plus
+#: side.
+Sides = float | tuple[float, float]
 
 
-def _number(name: str, value: Any) -> float:
+def both(value: Sides) -> tuple[float, float]:
+    """The minus side and the plus side of a value that may differ between them.
+
+    >>> both(2.0), both((1.0, 3.0))
+    ((2.0, 2.0), (1.0, 3.0))
+    """
+    if isinstance(value, tuple):
+        if len(value) != 2:
+            raise InvalidValue(
+                refusal("a pole has two sides", "value", value, "one number, or a pair of them")
+            )
+        return value
+    return (value, value)
+
+
+def number(name: str, value: Any) -> float:
+    """Return `value` as a float, refusing what is no finite number."""
     if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
         raise InvalidValue(refusal("a dimension must be a number", name, repr(value), "a finite number"))
-    number = float(value)
-    if not math.isfinite(number):
-        raise InvalidValue(refusal("a dimension must be finite", name, number, "a finite number"))
-    return number
+    if not math.isfinite(value):
+        raise InvalidValue(refusal("a dimension must be finite", name, value, "a finite number"))
+    return float(value)
 
 
 def positive(rule: str, name: str, value: Any, unit: str = "", zero: bool = False) -> float:
     """Return `value` as a float, refusing what is below zero (or zero, unless `zero`)."""
-    number = _number(name, value)
-    if number < 0.0 or (number == 0.0 and not zero):
+    found = number(name, value)
+    if found < 0.0 or (found == 0.0 and not zero):
         allowed = f"{'0' if zero else 'above 0'} {unit}".strip() + (" or more" if zero else "")
-        raise InvalidValue(refusal(rule, name, f"{number:.6g} {unit}".strip(), allowed))
-    return number
+        raise InvalidValue(refusal(rule, name, f"{found:.6g} {unit}".strip(), allowed))
+    return found
 
 
 def within(rule: str, name: str, value: Any, low: float, high: float, unit: str = "") -> float:
     """Return `value` as a float, refusing what is not strictly between `low` and `high`."""
-    number = _number(name, value)
-    if not low < number < high:
+    found = number(name, value)
+    if not low < found < high:
         allowed = f"above {low:.6g} and below {high:.6g} {unit}".strip()
-        raise InvalidValue(refusal(rule, name, f"{number:.6g} {unit}".strip(), allowed))
-    return number
+        raise InvalidValue(refusal(rule, name, f"{found:.6g} {unit}".strip(), allowed))
+    return found
 
 
 def whole(rule: str, name: str, value: Any, low: int = 1) -> int:

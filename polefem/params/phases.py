@@ -10,10 +10,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from polefem.errors import GeometryRefused, refusal
+from polefem.errors import GeometryRefused, InvalidValue, refusal
 from polefem.params.checks import whole
 
-__all__ = ["Phases", "phases_of"]
+__all__ = ["Phases", "phases_of", "rejoined"]
 
 #: Phases beyond these need more switches than anyone builds (common practice); six are what 12/10 makes.
 MOST_PHASES = 6
@@ -92,3 +92,44 @@ def _refuse(stator_poles: int, rotor_poles: int, count: int, each: int, single_p
                 f"2 to {MOST_PHASES} phases, as in 6/4, 8/6, 10/8 or 12/10 (one with single_phase=True)",
             )
         )
+
+
+def rejoined(
+    usual: Phases, of_pole: tuple[int, ...] | None = None, polarity: tuple[int, ...] | None = None
+) -> Phases:
+    """The usual phases with poles joined or coils turned in another way.
+
+    of_pole: phase of each stator pole; neighbouring offsets may be joined into one phase (12/10 as three
+    phases), if every phase follows the one before it by the same angle. polarity: 1 or -1 for each stator
+    pole.
+
+    Raises InvalidValue for lists of the wrong length or content, GeometryRefused for phases that do not
+    follow each other evenly.
+
+    >>> rejoined(phases_of(12, 10), of_pole=(0, 2, 2, 1, 1, 0, 0, 2, 2, 1, 1, 0)).count
+    3
+    """
+    poles = len(usual.of_pole)
+    of_pole = usual.of_pole if of_pole is None else tuple(of_pole)
+    polarity = usual.polarity if polarity is None else tuple(polarity)
+    for name, given, allowed in (("phase_of_pole", of_pole, range(poles)), ("polarity", polarity, (-1, 1))):
+        if len(given) != poles or not all(value in allowed for value in given):
+            rule = "every stator pole has a phase and a polarity"
+            most = f"{poles} of {'-1 or 1' if name == 'polarity' else 'the phase numbers from 0 on'}"
+            raise InvalidValue(refusal(rule, f"winding.{name}", given, most))
+    count = max(of_pole) + 1
+    _refuse_uneven(usual, of_pole, count)
+    return Phases(count, of_pole, polarity)
+
+
+def _refuse_uneven(usual: Phases, of_pole: tuple[int, ...], count: int) -> None:
+    def offsets(phase: int) -> list[int]:
+        return sorted(own for own, joined in zip(usual.of_pole, of_pole, strict=True) if joined == phase)
+
+    step = usual.count // count
+    moved = [sorted((own + phase * step) % usual.count for own in offsets(0)) for phase in range(count)]
+    if usual.count % count or of_pole[0] != 0 or moved != [offsets(phase) for phase in range(count)]:
+        found = f"{of_pole} over poles that align in the order {usual.of_pole}"
+        rule = "pole 0 is in phase 0, and each phase follows the one before it by the same angle"
+        allowed = f"such as {usual.of_pole}"
+        raise GeometryRefused(refusal(rule, "winding.phase_of_pole", found, allowed))

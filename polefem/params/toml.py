@@ -17,16 +17,18 @@ from typing import Any, Union, get_args, get_origin, get_type_hints
 
 from polefem.errors import InvalidValue, refusal
 from polefem.materials import NU0, Steel
-from polefem.params.machine import RadialMachine
+from polefem.params.machine import OuterRotorMachine, RadialMachine
 from polefem.units import deg, mm
 
 __all__ = ["load_machine", "machine_from_text", "machine_text"]
 
-_ANGLES = frozenset({"arc", "taper", "at"})
-_KINDS = {"radial": RadialMachine}
+_ANGLES = frozenset({"arc", "taper", "at", "tilt", "start"})
+_BARE = frozenset({"most_fill", "stations"})
+Machine = RadialMachine | OuterRotorMachine
+_KINDS: dict[str, type[Machine]] = {"radial": RadialMachine, "outer rotor": OuterRotorMachine}
 
 
-def load_machine(path: str | os.PathLike[str]) -> RadialMachine:
+def load_machine(path: str | os.PathLike[str]) -> Machine:
     """The machine that a TOML file describes.
 
     Raises InvalidValue, with the file's name, for a file that is missing or no TOML, for unknown or missing
@@ -45,7 +47,7 @@ def load_machine(path: str | os.PathLike[str]) -> RadialMachine:
         raise InvalidValue(f"{file.name}: {error}") from error
 
 
-def machine_from_text(text: str) -> RadialMachine:
+def machine_from_text(text: str) -> Machine:
     """The machine that TOML text describes; raises as `load_machine` does."""
     try:
         table = tomllib.loads(text)
@@ -57,11 +59,11 @@ def machine_from_text(text: str) -> RadialMachine:
     if kind not in _KINDS:
         found = "missing" if kind is None else repr(kind)
         raise InvalidValue(refusal("a machine file says what it describes", "kind", found, ", ".join(_KINDS)))
-    machine: RadialMachine = _built(_KINDS[kind], table, "")
+    machine: Machine = _built(_KINDS[kind], table, "")
     return machine
 
 
-def machine_text(machine: RadialMachine) -> str:
+def machine_text(machine: Machine) -> str:
     """TOML text that `machine_from_text` turns into the same machine, dimensions to twelve digits."""
     (kind,) = (name for name, cls in _KINDS.items() if cls is type(machine))
     return f'kind = "{kind}"\n' + "\n".join(_lines(machine, ""))
@@ -69,11 +71,12 @@ def machine_text(machine: RadialMachine) -> str:
 
 @dataclasses.dataclass(frozen=True)
 class _Key:
-    """One key of a table: the field it fills, the factor to SI, and the part it holds, if any."""
+    """One key of a table: the field it fills, the factor to SI, and the parts it may hold, one or many of them."""
 
     field: str
     factor: float | None = None
-    part: type | None = None
+    parts: tuple[type, ...] = ()
+    one: bool = True
     many: bool = False
     required: bool = False
 
@@ -85,18 +88,27 @@ def _keys(cls: type) -> dict[str, _Key]:
 
 def _key(field: dataclasses.Field[Any], hint: Any) -> tuple[str, _Key]:
     required = field.default is dataclasses.MISSING and field.default_factory is dataclasses.MISSING
-    if get_origin(hint) is tuple:
-        return field.name.removesuffix("es").removesuffix("s"), _Key(
-            field.name, part=get_args(hint)[0], many=True
-        )
-    if get_origin(hint) in (Union, UnionType):
-        (hint,) = (option for option in get_args(hint) if option is not type(None))
-    if dataclasses.is_dataclass(hint) and isinstance(hint, type):
-        return field.name, _Key(field.name, part=hint, required=required)
-    if hint is float:
+    options = _options(hint)
+    rows = [get_args(option)[0] for option in options if get_origin(option) is tuple]
+    kinds = {option for option in [*options, *rows] if isinstance(option, type)}
+    parts = tuple(
+        kind for kind in [*options, *rows] if dataclasses.is_dataclass(kind) and isinstance(kind, type)
+    )
+    if parts:
+        one = any(option in parts for option in options)
+        name = field.name if one else parts[0].__name__.lower()
+        return name, _Key(field.name, None, tuple(dict.fromkeys(parts)), one, bool(rows), required)
+    if float in kinds and field.name not in _BARE:
         unit, factor = ("deg", deg) if field.name in _ANGLES else ("mm", mm)
-        return f"{field.name}_{unit}", _Key(field.name, factor=factor, required=required)
-    return field.name, _Key(field.name, required=required)
+        return f"{field.name}_{unit}", _Key(field.name, factor, required=required, many=bool(rows))
+    return field.name, _Key(field.name, required=required, many=bool(rows))
+
+
+def _options(hint: Any) -> list[Any]:
+    """What a field may be, unions taken apart."""
+    if get_origin(hint) in (Union, UnionType):
+        return [option for option in get_args(hint) if option is not type(None)]
+    return [hint]
 
 
 def _built(cls: type, table: Any, path: str) -> Any:
@@ -120,19 +132,44 @@ def _built(cls: type, table: Any, path: str) -> Any:
 
 
 def _value(key: _Key, value: Any, name: str) -> Any:
-    if key.many and key.part is not None:
-        if not isinstance(value, list):
-            raise InvalidValue(
-                refusal("parts that repeat are tables in a list", name, repr(value), f"[[{name}]]")
-            )
-        return tuple(_built(key.part, table, f"{name}.{at}.") for at, table in enumerate(value))
-    if key.part is not None:
-        return _built(key.part, value, f"{name}.")
+    if key.parts:
+        return _part(key, value, name)
+    if isinstance(value, list) and key.many:
+        return tuple(
+            _value(dataclasses.replace(key, many=False), one, f"{name}.{at}") for at, one in enumerate(value)
+        )
     if key.factor is not None:
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise InvalidValue(refusal("a dimension must be a number", name, repr(value), "a finite number"))
         return value * key.factor
     return value
+
+
+def _part(key: _Key, value: Any, name: str) -> Any:
+    if key.many and (isinstance(value, list) or not key.one):
+        if not isinstance(value, list):
+            raise InvalidValue(
+                refusal("parts that repeat are tables in a list", name, repr(value), f"[[{name}]]")
+            )
+        return tuple(_one(key, table, f"{name}.{at}.") for at, table in enumerate(value))
+    return _one(key, value, f"{name}.")
+
+
+def _one(key: _Key, table: Any, path: str) -> Any:
+    """A part from its table; where it may be one of several, the table says which by its `kind`."""
+    kinds = {_kind(part): part for part in key.parts}
+    if len(kinds) == 1 or not isinstance(table, Mapping):
+        return _built(key.parts[0], table, path)
+    kind = table.get("kind")
+    if kind not in kinds:
+        found = "missing" if kind is None else repr(kind)
+        raise InvalidValue(refusal("a part says what it is", f"{path}kind", found, ", ".join(kinds)))
+    return _built(kinds[kind], {name: value for name, value in table.items() if name != "kind"}, path)
+
+
+def _kind(part: type) -> str:
+    """What a file calls a part that may be one of several: SlopedFace is a face of the kind "sloped"."""
+    return part.__name__.removesuffix("Face").lower()
 
 
 def _steel(table: Mapping[str, Any], path: str) -> Steel:
@@ -151,16 +188,31 @@ def _lines(value: Any, path: str) -> list[str]:
     plain: list[str] = []
     for name, key in _keys(type(value)).items():
         part = getattr(value, key.field)
-        if key.many:
-            for one in part:
-                tables += ["", f"[[{path}{name}]]", *_lines(one, f"{path}{name}.")]
-        elif key.part is Steel:
+        if part is None:
+            continue
+        if key.parts == (Steel,):
             tables += _steel_lines(part, path + name)
-        elif key.part is not None:
-            tables += [] if part is None else ["", f"[{path}{name}]", *_lines(part, f"{path}{name}.")]
+        elif isinstance(part, tuple) and key.parts:
+            for one in part:
+                tables += ["", f"[[{path}{name}]]", *_part_lines(key, one, f"{path}{name}.")]
+        elif key.parts:
+            tables += ["", f"[{path}{name}]", *_part_lines(key, part, f"{path}{name}.")]
         else:
-            plain.append(f"{name} = {part if key.factor is None else f'{part / key.factor:.12g}'}")
+            plain.append(f"{name} = {_text(part, key.factor)}")
     return plain + tables
+
+
+def _part_lines(key: _Key, part: Any, path: str) -> list[str]:
+    own = [f'kind = "{_kind(type(part))}"'] if len(key.parts) > 1 else []
+    return own + _lines(part, path)
+
+
+def _text(value: Any, factor: float | None) -> str:
+    if isinstance(value, tuple):
+        return f"[{', '.join(_text(one, factor) for one in value)}]"
+    if factor is not None:
+        return f"{value / factor:.12g}"
+    return json.dumps(value)
 
 
 def _steel_lines(steel: Steel | None, path: str) -> list[str]:

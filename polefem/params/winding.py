@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from polefem.params.checks import positive, whole
+from polefem.params.checks import positive, whole, within
 
 __all__ = ["Winding"]
 
@@ -17,6 +17,14 @@ class Winding:
     from the pole face back to the coil, m. yoke_clearance: from the coil to the yoke, m. liner: insulation
     between flank and coil, m. parallel_paths: coils of a phase are joined in this many parallel paths, each
     a series string.
+
+    wire_diameter: of the round wire over its enamel, m; None to leave open whether the turns fit. strands:
+    wires side by side in one turn. most_fill: largest part of a coil side that wire and enamel may fill;
+    hand-laid round wire reaches about 0.65 (common practice), and pi / 4 needs every wire straight above
+    another.
+
+    phase_of_pole, polarity: of every stator pole, where they are not the usual ones (`phases_of`); see
+    `rejoined`.
     """
 
     turns_per_pole: int
@@ -25,6 +33,11 @@ class Winding:
     yoke_clearance: float
     liner: float = 0.3e-3
     parallel_paths: int = 1
+    wire_diameter: float | None = None
+    strands: int = 1
+    most_fill: float = 0.65
+    phase_of_pole: tuple[int, ...] | None = None
+    polarity: tuple[int, ...] | None = None
 
     def __post_init__(self) -> None:
         whole("a coil must have turns", "winding.turns_per_pole", self.turns_per_pole)
@@ -37,3 +50,7 @@ class Winding:
         )
         positive("a liner cannot be thinner than nothing", "winding.liner", self.liner, "m", zero=True)
         whole("a phase must have a path", "winding.parallel_paths", self.parallel_paths)
+        whole("a turn must have a strand", "winding.strands", self.strands)
+        within("a coil holds some wire and some air", "winding.most_fill", self.most_fill, 0.0, 1.0)
+        if self.wire_diameter is not None:
+            positive("a wire must have a diameter", "winding.wire_diameter", self.wire_diameter, "m")

@@ -71,7 +71,7 @@ def test_written_text_reads_back_as_the_same_text() -> None:
         (
             "depth_mm",
             "depth_deg",
-            "key is stator_pole.notch.0.depth_deg, allowed is at_deg, width_mm, depth_mm",
+            "key is stator_pole.notch.0.depth_deg, allowed is at_deg, width_mm, depth_mm, form",
         ),
         ("arc_deg = 32", "", "a machine must be whole: rotor_pole.arc_deg is missing"),
         ('kind = "radial"', "", "says what it describes: kind is missing, allowed is radial"),

@@ -1,0 +1,105 @@
+"""What every machine of two rows of poles has in common, whatever its build."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from polefem.errors import GeometryRefused, InvalidValue, refusal
+from polefem.params.checks import positive, whole
+from polefem.params.phases import Phases, phases_of, rejoined
+from polefem.params.pole import Pole
+from polefem.params.winding import Winding
+
+__all__ = ["Salient"]
+
+
+class Salient:
+    """Pole counts, patterns and phases; a mixin for the frozen dataclasses that hold the fields."""
+
+    stator_poles: int
+    rotor_poles: int
+    stator_pole: Pole | tuple[Pole, ...]
+    rotor_pole: Pole | tuple[Pole, ...]
+    winding: Winding
+    single_phase: bool
+
+    @property
+    def rotor_pitch(self) -> float:
+        """Angle from one rotor pole to the next, rad."""
+        return 2 * math.pi / self.rotor_poles
+
+    @property
+    def stator_pattern(self) -> tuple[Pole, ...]:
+        """The stator poles of the shortest row that repeats round the machine, from the first pole on."""
+        return _pattern(self.stator_pole)
+
+    @property
+    def rotor_pattern(self) -> tuple[Pole, ...]:
+        """The rotor poles of the shortest row that repeats round the machine, from the first pole on."""
+        return _pattern(self.rotor_pole)
+
+    @property
+    def phases(self) -> Phases:
+        """Phase and polarity of every stator pole: the winding's own, or what is usual."""
+        usual = phases_of(self.stator_poles, self.rotor_poles, self.single_phase)
+        return rejoined(usual, self.winding.phase_of_pole, self.winding.polarity)
+
+    @property
+    def stroke(self) -> float:
+        """Angle from where one phase is aligned to where the next is, rad."""
+        return self.rotor_pitch / self.phases.count
+
+    def _check_poles(self) -> None:
+        whole("a stator must have poles in pairs", "stator_poles", self.stator_poles, 2)
+        whole("a rotor must have poles in pairs", "rotor_poles", self.rotor_poles, 2)
+        if self.stator_poles % 2:
+            rule = "a stator must have poles in pairs"
+            raise InvalidValue(refusal(rule, "stator_poles", self.stator_poles, "even"))
+        for name, poles in (("stator_pole", self.stator_poles), ("rotor_pole", self.rotor_poles)):
+            _check_pattern(name, getattr(self, name), poles)
+        _check_winding(self.winding, self.phases)
+
+    def _check_lengths(self, **rules: str) -> None:
+        """Each named field must be above zero, or the rule is broken."""
+        for name, rule in rules.items():
+            positive(rule, name, getattr(self, name), "m")
+
+
+def order(rule: str, name: str, value: float, limit: float) -> None:
+    """Refuse a length that is not below a limit."""
+    if value >= limit:
+        raise GeometryRefused(refusal(rule, name, f"{value * 1e3:.4g} mm", f"below {limit * 1e3:.4g} mm"))
+
+
+def _pattern(poles: Pole | tuple[Pole, ...]) -> tuple[Pole, ...]:
+    row = poles if isinstance(poles, tuple) else (poles,)
+    return next(
+        row[:k] for k in range(1, len(row) + 1) if len(row) % k == 0 and row == row[:k] * (len(row) // k)
+    )
+
+
+def _check_pattern(name: str, pattern: Any, poles: int) -> None:
+    row = pattern if isinstance(pattern, tuple) else (pattern,)
+    if not row or not all(isinstance(pole, Pole) for pole in row):
+        raise InvalidValue(
+            refusal("a pole is described by a Pole", name, repr(pattern), "a Pole or a tuple of them")
+        )
+    if poles % len(row):
+        found = f"{len(row)} poles in {poles}"
+        raise GeometryRefused(
+            refusal(
+                "a pattern of poles must repeat a whole number of times", name, found, f"a divisor of {poles}"
+            )
+        )
+
+
+def _check_winding(winding: Winding, phases: Phases) -> None:
+    each = len(phases.poles(0))
+    if each % winding.parallel_paths:
+        found = f"{winding.parallel_paths} for {each} poles"
+        raise GeometryRefused(
+            refusal(
+                "coils must share the paths evenly", "winding.parallel_paths", found, f"a divisor of {each}"
+            )
+        )
