@@ -3,17 +3,29 @@
 from __future__ import annotations
 
 import cmath
+import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from polefem.errors import GeometryRefused, refusal
+from polefem.params.checks import both
 from polefem.params.pole import Pole
+from polefem.shapes.curves import chamfered, crossing, heading, joined, length, rounded
+from polefem.shapes.face import face_path
+from polefem.shapes.notches import notched
+from polefem.shapes.openings import openings
 from polefem.shapes.seat import Seat
-from polefem.shapes.segments import Line, Segment
+from polefem.shapes.segments import Line, Segment, moved, points
 
 __all__ = ["Edge", "pole_edge"]
+
+#: A joint of a path that turns by more than this is a corner, rad.
+KINK = 0.1
+
+Path = tuple[Segment, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,29 +33,20 @@ class Edge:
     """The edge of one pole.
 
     path: from the foot on the minus side (clockwise of the axis) over the face to the foot on the plus side.
-    flanks: the straight flanks of the pole's body, minus and plus side, each from its top to its foot.
-    shelter: x of the level behind which a coil may lie on the minus and on the plus side: the face, or the
-    deepest point of a shoe's underside, m. corners: where the field is singular near the gap, complex, shape
-    (n,), m. width: of the face, from corner to corner, m.
+    openings: closed rings inside it. flanks: the straight flanks of the pole's body, minus and plus side,
+    each from its top to its foot (before any fillet). shelter: x of the level behind which a coil may lie on
+    the minus and on the plus side: the face, or the deepest point of a shoe's underside, m. corners: where
+    the field is singular near the gap, complex, shape (n,), m. width: of the face, from edge to edge, m.
+    nearest: level of the point of the face nearest to the gap, m.
     """
 
-    path: tuple[Segment, ...]
+    path: Path
+    openings: tuple[Path, ...]
     flanks: tuple[Line, Line]
     shelter: tuple[float, float]
     corners: NDArray[np.complex128]
     width: float
-
-
-@dataclass(frozen=True)
-class _Half:
-    """One side of the pole mirrored to positive y: the points from the face corner to the foot."""
-
-    points: tuple[complex, ...]
-    shelter: float
-
-    def line(self, at: int, mirror: bool) -> Line:
-        start, end = self.points[at - 1], self.points[at]
-        return Line(start.conjugate(), end.conjugate()) if mirror else Line(start, end)
+    nearest: float
 
 
 def pole_edge(pole: Pole, seat: Seat, name: str = "pole") -> Edge:
@@ -51,27 +54,134 @@ def pole_edge(pole: Pole, seat: Seat, name: str = "pole") -> Edge:
 
     Raises GeometryRefused where the words of the pole make no edge.
     """
-    minus, plus = _half(pole, seat, name), _half(pole, seat, name)
-    down = [plus.line(k, False) for k in range(1, len(plus.points))]
-    up = [minus.line(k, True) for k in range(1, len(minus.points))]
-    face = seat.along(seat.face, -pole.arc / 2, pole.arc / 2)
-    climb = [Line(s.end, s.start) for s in reversed(up)]
+    whole = face_path(pole, seat, name)
+    plus = _side(pole, 1, whole, seat, name)
+    minus = _side(pole, 0, moved(whole, mirror=True), seat, name)
+    flanks = (Line(minus.flank.start.conjugate(), minus.flank.end.conjugate()), plus.flank)
+    _refuse_no_body(flanks[0].start.imag, flanks[1].start.imag, name)
+    _refuse_no_body(flanks[0].end.imag, flanks[1].end.imag, name)
+    face, blend_plus, down = _tipped(whole, plus.down, pole, 1, name)
+    mirrored, blend_minus, up = _tipped(moved(face, mirror=True), minus.down, pole, 0, name)
+    face = notched(moved(mirrored, mirror=True), pole.notches, seat, name)
+    path = (*moved((*blend_minus, *up), mirror=True), *face, *blend_plus, *down)
+    rims = openings(pole, seat)
+    blends = (*moved(blend_minus, mirror=True), *blend_plus)
     return Edge(
-        path=(*climb, *face, *down),
-        flanks=(up[-1], down[-1]),
+        path=path,
+        openings=rims,
+        flanks=flanks,
         shelter=(minus.shelter, plus.shelter),
-        corners=np.array([face[0].start, face[-1].end]),
-        width=abs(face[-1].end - face[0].start),
+        corners=np.array([*_kinks(path, seat.out), *(z for s in blends for z in (s.start, s.end))]),
+        width=abs(whole[-1].end - whole[0].start),
+        nearest=seat.out * max(seat.out * seat.level(z) for z in points(whole, 1e-7))
+        if pole.face
+        else seat.face,
     )
 
 
-def _half(pole: Pole, seat: Seat, name: str) -> _Half:
-    points = [seat.at(seat.face, pole.arc / 2)]
-    direction = -seat.out * cmath.rect(1.0, -seat.out * pole.taper)
-    foot = seat.foot(points[-1], direction)
+@dataclass(frozen=True)
+class _Side:
+    """One side of a pole mirrored to positive y: from the face's edge down to the yoke, tip still sharp."""
+
+    down: Path
+    flank: Line
+    shelter: float
+
+
+def _side(pole: Pole, which: int, face: Path, seat: Seat, name: str) -> _Side:
+    corners = [face[-1].end, *_underside(pole, which, face, seat, name)]
+    inward = -seat.out
+    direction = inward * cmath.rect(1.0, inward * both(pole.taper)[which])
+    foot = seat.foot(corners[-1], direction)
     if foot is None:
-        found, most = f"{2e3 * points[-1].imag:.4g} mm", f"below {2e3 * seat.root:.4g} mm"
+        found, most = f"{corners[-1].imag * 1e3:.4g} mm", f"below the yoke level, {seat.root * 1e3:.4g} mm"
         raise GeometryRefused(
-            refusal("the flanks of a pole must meet its yoke", f"{name}.width", found, most)
+            refusal("the flanks of a pole must meet its yoke", f"{name} from axis to flank", found, most)
         )
-    return _Half((*points, foot), seat.face)
+    if not abs(seat.angle(foot)) < seat.half_pitch:
+        found = f"{math.degrees(seat.angle(foot)):.4g} deg from its axis"
+        most = f"below half a pole pitch, {math.degrees(seat.half_pitch):.4g} deg"
+        raise GeometryRefused(refusal("poles must not touch at their roots", f"{name} foot", found, most))
+    down: Path = joined([*corners, foot])
+    flank = Line(corners[-1], foot)
+    shelter = inward * max([inward * seat.face, *(inward * z.real for z in corners[1:])])
+    radius = both(pole.root_fillet)[which]
+    return _Side(_footed(down, radius, seat, name) if radius else down, flank, shelter)
+
+
+def _underside(pole: Pole, which: int, face: Path, seat: Seat, name: str) -> list[complex]:
+    """Corners of a shoe behind the edge of its face: the back of its tip and the neck; none without a shoe."""
+    if pole.shoe is None or not both(pole.shoe.overhang)[which]:
+        return []
+    overhang, tip, neck = (both(size)[which] for size in (pole.shoe.overhang, pole.shoe.tip, pole.shoe.neck))
+    height = abs(seat.face - seat.root)
+    for part, size in (("tip", tip), ("neck", neck)):
+        if not pole.web <= size < height:
+            found = f"{size * 1e3:.4g} mm"
+            most = (
+                f"from the thinnest web, {pole.web * 1e3:.4g} mm, to below the pole's {height * 1e3:.4g} mm"
+            )
+            raise GeometryRefused(
+                refusal("a shoe must be thinner than its pole", f"{name}.shoe.{part}", found, most)
+            )
+    edge = face[-1].end
+    above = crossing(face, edge - 1j * overhang, 1.0 + 0j)
+    if above is None:
+        _refuse_no_body(edge.imag, edge.imag - overhang, name)
+        raise AssertionError("a line along the axis between the edges of a face crosses it")
+    return [edge - seat.out * tip, above[1] - seat.out * neck]
+
+
+def _refuse_no_body(minus: float, plus: float, name: str) -> None:
+    if plus <= minus:
+        found = f"{(plus - minus) * 1e3:.4g} mm"
+        raise GeometryRefused(
+            refusal(
+                "a pole must have a body between its flanks", f"{name} width of the body", found, "above 0 mm"
+            )
+        )
+
+
+def _footed(down: Path, radius: float, seat: Seat, name: str) -> Path:
+    """The way down with the corner between flank and yoke filled to an arc."""
+    yoke = seat.between(seat.root, [down[-1].end, seat.at(seat.root, seat.half_pitch)])[0]
+    fitted = rounded(down[-1], yoke, radius)
+    if fitted is None:
+        found = f"{radius * 1e3:.4g} mm"
+        raise GeometryRefused(
+            refusal(
+                "a fillet must fit between flank and yoke", f"{name}.root_fillet", found, "a smaller radius"
+            )
+        )
+    return (*down[:-1], fitted[0], fitted[1])
+
+
+def _tipped(face: Path, down: Path, pole: Pole, which: int, name: str) -> tuple[Path, Path, Path]:
+    """The face, what replaces its edge on the plus side, and the way down, each cut to where the next begins."""
+    chamfer, fillet = both(pole.tip_chamfer)[which], both(pole.tip_fillet)[which]
+    size = chamfer or fillet
+    if not size:
+        return face, (), down
+    lost = 0.0
+    # A face of several arcs may lose the last of them to the blend.
+    for last in range(len(face) - 1, -1, -1):
+        tip = face[last]
+        fitted = chamfered(tip, down[0], size - lost, size) if chamfer else rounded(tip, down[0], size)
+        if fitted is not None:
+            return (*face[:last], fitted[0]), (fitted[1],), (fitted[2], *down[1:])
+        lost += length(tip)
+    raise GeometryRefused(
+        refusal(
+            "a tip's corner must fit on face and flank",
+            f"{name}.{'tip_chamfer' if chamfer else 'tip_fillet'}",
+            f"{size * 1e3:.4g} mm",
+            "a smaller one",
+        )
+    )
+
+
+def _kinks(path: Path, out: float) -> list[complex]:
+    """Where the iron has an outward corner."""
+    return [
+        a.end for a, b in pairwise(path) if out * cmath.phase(heading(b, b.start) / heading(a, a.end)) > KINK
+    ]

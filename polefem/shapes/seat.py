@@ -16,15 +16,17 @@ __all__ = ["Seat"]
 class Seat:
     """The face level and the yoke level of a pole: radii in a round section, x in a flat one.
 
-    face: level of the pole face at its narrowest gap, m. root: level where the yoke begins, m. flat: an
-    unrolled section. radius: of the cylinder a flat section was cut by, m: an angle of the machine becomes
-    radius * angle along y; 1 in a round section, where y along the gap is an angle.
+    face: level of the pole face at its narrowest gap, m. root: level where the yoke begins, m. half_pitch:
+    angle from the pole axis to the middle between two poles, rad. flat: an unrolled section. radius: of the
+    cylinder a flat section was cut by, m: an angle of the machine becomes radius * angle along y; 1 in a
+    round section, where y along the gap is an angle.
 
     A pole whose face lies above its root (a rotor inside its stator) has `out` 1, the other kind has -1.
     """
 
     face: float
     root: float
+    half_pitch: float
     flat: bool = False
     radius: float = 1.0
 
