@@ -24,7 +24,7 @@ class Member:
     seat: levels of the pole faces and of the yoke. back: level of the yoke's other side, m. edges: of the
     poles of one repeating unit. coils: of the same poles, minus and plus side of each; empty on a side
     without winding. poles: in the whole turn (flat: period). mirror: its one pole is symmetric. gap, far,
-    far_fixed, air_gap: as in `Side`.
+    far_fixed: as in `Side`.
     """
 
     name: Literal["rotor", "stator"]
@@ -37,7 +37,6 @@ class Member:
     gap: float
     far: float
     far_fixed: bool
-    air_gap: float
 
     @property
     def pitch(self) -> float:
@@ -45,9 +44,10 @@ class Member:
         return 2 * math.pi / self.poles
 
 
-def side_of(member: Member) -> Side:
-    """Lay the member out as one repeating unit of regions."""
-    regions = [Region("iron", "iron", _iron_ring(member))]
+def side_of(member: Member, air_gap: float) -> Side:
+    """Lay the member out as one repeating unit of regions, before a gap of `air_gap` (m) at its narrowest."""
+    holes = [_placed(ring, member, at) for at, edge in enumerate(member.edges) for ring in edge.openings]
+    regions = [Region("iron", "iron", _iron_ring(member), tuple(holes))]
     for coil in member.coils:
         ring = _placed(coil.ring, member, coil.pole)
         regions.append(Region(f"coil {coil.pole} {coil.side}", "coil", ring))
@@ -66,7 +66,7 @@ def side_of(member: Member) -> Side:
         far_fixed=member.far_fixed,
         corners=np.array(corners),
         feature=min(edge.width for edge in member.edges),
-        air_gap=member.air_gap,
+        air_gap=air_gap,
     )
 
 

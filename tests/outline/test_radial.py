@@ -123,13 +123,13 @@ def wound(**changes: float) -> RadialMachine:
         ),
         (
             replace(MACHINE, rotor_yoke_radius=9.05 * mm),
-            "^the flanks of a pole must meet its yoke: rotor_pole.width",
+            "^the flanks of a pole must meet its yoke: rotor_pole from axis to flank is 9.0",
         ),
         (replace(MACHINE, rotor_yoke_radius=10 * mm), "^poles must not touch at their roots: rotor_pole"),
-        (wound(yoke_clearance=0.0), "^a coil must not cut the yoke: winding on stator pole 0"),
+        (wound(yoke_clearance=0.0), "^a coil must not cut the yoke: winding, minus side of stator pole 0"),
         (
             wound(coil_width=11 * mm, yoke_clearance=6 * mm),
-            "^a coil must not cut its neighbour: winding on stator pole 0",
+            "^a coil must not cut its neighbour: winding, minus side of stator pole 0",
         ),
         (wound(face_inset=30 * mm), "^a coil side must have a length along its pole"),
     ],
