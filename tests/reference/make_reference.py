@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from parallel_poles import Level, reference_parallel
+from ngsolve_field import Level
+from parallel_poles import reference_parallel
 from reference_machines import MACHINES
 
 from polefem.units import deg

@@ -1,15 +1,15 @@
 """An independent reference: nonlinear magnetostatics of one cross section in NGSolve, a general-purpose library.
 
-The whole turn is meshed in one piece by NGSolve's own mesher at every angle, air gap included, with curved third-order
-elements, small at every corner of the iron. Nothing of the field is shared with polefem: neither mesh, nor sector, nor
-gap coupling, nor the way to the torque. The B-H law alone is shared, on purpose: it is evaluated at every integration
-point, so that a comparison is about the field and not about how a table is interpolated.
+The whole turn is meshed in one piece by NGSolve's own mesher at every angle, air gap included, with curved
+third-order elements, small at every corner of the iron. Nothing of the field is shared with polefem: neither mesh,
+nor sector, nor gap coupling, nor the way to the torque. The B-H law alone is shared, on purpose: it is evaluated at
+every integration point, so that a comparison is about the field and not about how a table is interpolated.
 
-Method: minimise W(A) - sum of ampere turns times flux over the vector potential A (z component) by Newton steps with
-the exact tangent and a line search on the energy; direct factorisation. The torque is taken twice, from different
-regions of the air: by the stress weighted over the middle third of the gap (A. Arkkio, thesis, Helsinki 1987, from
-memory), and by virtual work with a velocity that is rigid on the rotor's surface and harmonic in between (as
-after J. L. Coulomb, IEEE Trans. Magn. 19, 1983, from memory). How far the two differ says how good the mesh is.
+Method: minimise the energy less the sum of ampere turns times flux over the vector potential A (z component), by
+Newton steps with the exact tangent and a line search; direct factorisation. The torque is taken twice, over different
+regions of the air: by the stress averaged over a band inside the gap (A. Arkkio, thesis, Helsinki 1987, from memory),
+and by virtual work with a velocity that is rigid on the rotor's surface and harmonic beyond (as after J. L. Coulomb,
+IEEE Trans. Magn. 19, 1983, from memory). How far the two differ says how good the mesh is.
 """
 
 from __future__ import annotations
@@ -26,17 +26,23 @@ from numpy.typing import NDArray
 __all__ = [
     "Field",
     "Law",
+    "Level",
+    "Reference",
     "Section",
     "Unconverged",
     "magnetostatic",
+    "over_currents",
     "torque_by_stress",
     "torque_by_virtual_work",
 ]
 
 MU0 = 4e-7 * math.pi
 STEPS = 60  # of Newton's method; a dozen is usual
+FINE = 1e-13  # part of the energy that a last step may still gain
 ng.ngsglobals.msg_level = 0
 ng.SetNumThreads(1)
+
+Floats = NDArray[np.float64]
 
 
 class Unconverged(RuntimeError):
@@ -44,18 +50,38 @@ class Unconverged(RuntimeError):
 
 
 class Law(Protocol):
-    """What a steel must tell: H (A/m), dH/dB (m/H) and energy density (J/m3) at flux densities of 0 or more, T."""
+    """What a steel must tell: H (A/m), dH/dB (m/H), energy density (J/m3) at flux densities of 0 or more, T."""
 
-    def evaluate(self, b: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]: ...
+    def evaluate(self, b: Floats) -> tuple[Floats, Floats, Floats]: ...
+
+
+@dataclass(frozen=True)
+class Level:
+    """How fine: element sizes at corners near the gap and in the gap (as parts of the air gap), at pole roots and
+    elsewhere (of the pole width), and how fast they may grow (netgen's grading, between 0 and 1)."""
+
+    corner: float
+    gap: float
+    root: float
+    iron: float
+    grading: float
+
+    @classmethod
+    def numbered(cls, number: int) -> Level:
+        """Level 0, 1, 2 ...: each half the size of the one before at corners, 1 / sqrt(2) elsewhere."""
+        half, less = 0.5**number, 0.5 ** (number / 2)
+        return cls(0.2 * half, 0.6 * less, 0.04 * half, 0.2 * less, 0.4 * 0.9**number)
 
 
 @dataclass(frozen=True, eq=False)
 class Section:
-    """A meshed cross section: which of its materials are steel, and the coil sides with their areas.
+    """A meshed cross section: which of its materials are steel, and where its coil sides are.
 
-    mesh: curved; its boundary "fixed" carries A = 0. steels: material name to law; every other material is air.
-    coils: for each coil the names of its plus and its minus side. gap: inner and outer radius of the material
-    "gap", a band wholly inside the air gap, m. length: along the shaft, m.
+    mesh: curved; A = 0 on its boundary "fixed". steels: from material name to law; every other material is air.
+    Air between the rotor's surface (boundary "rotor") and the band is the material "rotor air", the band itself
+    "gap", its other end the boundary "fence". coils: for each coil the names of its plus and its minus side. gap:
+    where the band begins and ends (radius; flat: x), m, the rotor's end first. length: along the shaft, m. flat: an
+    unrolled section, y along the motion, where one radian is `radius` metres; its ends are one in the mesh.
     """
 
     mesh: Any
@@ -63,130 +89,167 @@ class Section:
     coils: Sequence[tuple[str, str]]
     gap: tuple[float, float]
     length: float
+    flat: bool = False
+    radius: float = 1.0
 
 
 @dataclass(frozen=True, eq=False)
 class Field:
-    """A solved section: potential A (Wb/m), flux of each coil (Wb: one turn), energies (J), Newton steps taken."""
+    """A solved section: potential A (Wb/m), flux of each coil (one turn, Wb), energies (J), Newton steps taken."""
 
     potential: Any
-    fluxes: NDArray[np.float64]
+    fluxes: Floats
     energy: float
     coenergy: float
     unknowns: int
     steps: int
 
 
-class _Iron:
-    """Law and tangent of all steels at the integration points, as functions that forms can hold."""
+@dataclass(frozen=True, eq=False)
+class Reference:
+    """What a set of coils in series shows at one current (A): flux linkage (Wb), torque by stress and by virtual work
+    (N m), co-energy (J); flux of each coil (one turn, Wb); unknowns and Newton steps."""
 
-    def __init__(self, section: Section, order: int) -> None:
-        mesh = section.mesh
-        names = list(section.steels)
-        spaces = {
-            name: ng.comp.IntegrationRuleSpace(mesh, order=order, definedon=mesh.Materials(name))
-            for name in names
-        }
-        self.laws = section.steels
-        self.measure = {
-            name: ng.dx(definedon=mesh.Materials(name), intrules=space.GetIntegrationRules())
-            for name, space in spaces.items()
-        }
-        make = {name: [ng.GridFunction(space) for _ in range(4)] for name, space in spaces.items()}
-        self.b, self.nu, self.bend, self.density = ({name: make[name][i] for name in names} for i in range(4))
+    current: float
+    flux_linkage: float
+    torque: float
+    torque_virtual: float
+    coenergy: float
+    fluxes: Floats
+    unknowns: int
+    steps: int
 
-    def look_up(self, potential: Any) -> None:
-        slope = ng.grad(potential)
-        for name, law in self.laws.items():
-            self.b[name].Interpolate(ng.sqrt(slope * slope + 1e-24))
-            b = self.b[name].vec.FV().NumPy()
-            h, dh_db, energy = law.evaluate(np.array(b))[:3]
-            nu = h / b
-            self.nu[name].vec.FV().NumPy()[:] = nu
-            self.bend[name].vec.FV().NumPy()[:] = (dh_db - nu) / b**2
-            self.density[name].vec.FV().NumPy()[:] = energy
 
-    def energy(self, mesh: Any) -> float:
-        return sum(ng.Integrate(self.density[name] * self.measure[name], mesh) for name in self.laws)
+def over_currents(
+    section: Section, turns: Sequence[float], currents: Sequence[float], order: int = 3
+) -> tuple[Reference, ...]:
+    """Solve a section for ascending currents (A) in coils of the given signed turns, each from the last solution."""
+    results: list[Reference] = []
+    field: Field | None = None
+    for current in currents:
+        field = magnetostatic(section, current * np.array(turns), order, field)
+        results.append(
+            Reference(
+                current=current,
+                flux_linkage=float(np.array(turns) @ field.fluxes),
+                torque=torque_by_stress(section, field),
+                torque_virtual=torque_by_virtual_work(section, field),
+                coenergy=field.coenergy,
+                fluxes=field.fluxes,
+                unknowns=field.unknowns,
+                steps=field.steps,
+            )
+        )
+    return tuple(results)
 
 
 def magnetostatic(
-    section: Section,
-    ampere_turns: Sequence[float],
-    order: int = 3,
-    start: Field | None = None,
-    periodic: bool = False,
+    section: Section, ampere_turns: Sequence[float] | Floats, order: int = 3, start: Field | None = None
 ) -> Field:
     """Solve a section for the ampere turns of each coil (positive: current towards +z in its plus side).
 
     start: a solution on the same mesh to begin from. Raises Unconverged.
     """
-    mesh = section.mesh
-    space = ng.H1(mesh, order=order, dirichlet="fixed")
-    if periodic:
-        space = ng.Periodic(space)
-    test, trial = space.TestFunction(), space.TrialFunction()
-    sides = {}
-    for (plus, minus), turns in zip(section.coils, ampere_turns, strict=True):
-        for name, sign in ((plus, 1.0), (minus, -1.0)):
-            area = ng.Integrate(1.0, mesh, definedon=mesh.Materials(name))
-            sides[name] = sign * turns / area
-    current = mesh.MaterialCF(sides, default=0.0)
-    source = ng.LinearForm(current * test * ng.dx).Assemble()
-
-    iron = _Iron(section, 2 * order)
-    air = mesh.Materials("|".join(sorted(set(mesh.GetMaterials()) - set(section.steels))))
-    a = ng.GridFunction(space)
+    problem = _Problem(section, ampere_turns, order)
+    a = problem.a
     if start is not None:
         a.vec.data = start.potential.vec
-    slope = ng.grad(a)
-    tangent = ng.BilinearForm(space, symmetric=True, check_unused=False)
-    tangent += 1 / MU0 * ng.grad(trial) * ng.grad(test) * ng.dx(definedon=air)
-    residual = ng.LinearForm(space)
-    residual += 1 / MU0 * slope * ng.grad(test) * ng.dx(definedon=air)
-    for name, measure in iron.measure.items():
-        along = (slope * ng.grad(trial)) * (slope * ng.grad(test))
-        tangent += (iron.nu[name] * ng.grad(trial) * ng.grad(test) + iron.bend[name] * along) * measure
-        residual += iron.nu[name] * slope * ng.grad(test) * measure
-
-    def energies() -> tuple[float, float]:
-        iron.look_up(a)
-        stored = iron.energy(mesh) + ng.Integrate(
-            0.5 / MU0 * slope * slope, mesh, definedon=air, order=2 * order
-        )
-        return stored, stored - ng.InnerProduct(source.vec, a.vec)
-
-    step, rest, here = a.vec.CreateVector(), a.vec.CreateVector(), a.vec.CreateVector()
-    stored, functional = energies()
-    gain = math.inf
-    free = space.FreeDofs()
-    steps = 0
-    while True:
-        steps += 1
-        if steps > STEPS:
-            raise Unconverged(
-                f"Newton took {STEPS} steps and would still gain {gain:.2g} J/m of {stored:.2g}"
-            )
-        tangent.Assemble()
-        residual.Assemble()
-        rest.data = source.vec - residual.vec
-        step.data = tangent.mat.Inverse(free, inverse="sparsecholesky") * rest
-        gain = ng.InnerProduct(step, rest)
+    here = a.vec.CreateVector()
+    stored, functional = problem.energies()
+    gains: list[float] = []
+    while len(gains) < STEPS:
+        step, gain = problem.step()
+        gains.append(gain)
         here.data = a.vec
-        length = 1.0
+        part = 1.0
         while True:
-            a.vec.data = here + length * step
-            stored, lower = energies()
-            if lower <= functional - 0.1 * length * gain + 1e-13 * abs(stored) or length < 1e-6:
+            a.vec.data = here + part * step
+            stored, reached = problem.energies()
+            if reached <= functional - 0.1 * part * gain + FINE * stored or part < 1e-6:
                 break
-            length *= 0.5
-        functional = lower
-        if gain <= 1e-13 * abs(stored) or stored == 0.0:
+            part *= 0.5
+        functional = reached
+        if gain <= FINE * stored or not np.any(ampere_turns):
             break
-    fluxes = [section.length * _flux(mesh, a, plus, minus) for plus, minus in section.coils]
-    return Field(
-        a, np.array(fluxes), section.length * stored, -section.length * functional, space.ndof, steps
-    )
+    else:
+        raise Unconverged(
+            f"after {STEPS} steps Newton would still gain {gains[-1]:.2g} J/m of {stored:.2g} J/m"
+        )
+    length = section.length
+    fluxes = length * np.array([_flux(section.mesh, a, *sides) for sides in section.coils])
+    return Field(a, fluxes, length * stored, -length * functional, problem.space.ndof, len(gains))
+
+
+class _Problem:
+    """The energy of one section over A, with its slope and its tangent at the current `a`."""
+
+    def __init__(self, section: Section, ampere_turns: Sequence[float] | Floats, order: int) -> None:
+        mesh = self.mesh = section.mesh
+        space = ng.H1(mesh, order=order, dirichlet="fixed")
+        self.space = ng.Periodic(space) if section.flat else space
+        trial, test = self.space.TnT()
+        self.a = ng.GridFunction(self.space)
+        self.order = 2 * order
+        self.laws = [(law, _Points(mesh.Materials(name), self.order)) for name, law in section.steels.items()]
+        self.air = mesh.Materials("|".join(sorted(set(mesh.GetMaterials()) - set(section.steels))))
+        self.source = ng.LinearForm(_current(section, ampere_turns) * test * ng.dx).Assemble()
+        slope, in_air = ng.grad(self.a), ng.dx(definedon=self.air)
+        self.tangent = ng.BilinearForm(self.space, symmetric=True, check_unused=False)
+        self.tangent += 1 / MU0 * ng.grad(trial) * ng.grad(test) * in_air
+        self.pull = ng.LinearForm(self.space)
+        self.pull += 1 / MU0 * slope * ng.grad(test) * in_air
+        for _, at in self.laws:
+            bend = at.bend * (slope * ng.grad(trial)) * (slope * ng.grad(test))
+            self.tangent += (at.reluctivity * ng.grad(trial) * ng.grad(test) + bend) * at.measure
+            self.pull += at.reluctivity * slope * ng.grad(test) * at.measure
+
+    def energies(self) -> tuple[float, float]:
+        """Look up the laws at the current A; return the energy stored and the functional, J/m."""
+        slope = ng.grad(self.a)
+        stored = float(
+            ng.Integrate(0.5 / MU0 * slope * slope, self.mesh, definedon=self.air, order=self.order)
+        )
+        for law, at in self.laws:
+            at.look_up(law, ng.sqrt(slope * slope + 1e-24))
+            stored += float(ng.Integrate(at.density * at.measure, self.mesh))
+        return stored, stored - float(ng.InnerProduct(self.source.vec, self.a.vec))
+
+    def step(self) -> tuple[Any, float]:
+        """Newton's step from the current A, and the gain in energy it promises (twice over), J/m."""
+        self.tangent.Assemble()
+        self.pull.Assemble()
+        rest, step = self.a.vec.CreateVector(), self.a.vec.CreateVector()
+        rest.data = self.source.vec - self.pull.vec
+        step.data = self.tangent.mat.Inverse(self.space.FreeDofs(), inverse="sparsecholesky") * rest
+        return step, float(ng.InnerProduct(step, rest))
+
+
+class _Points:
+    """A law's values at the integration points of one steel, as functions that forms can hold."""
+
+    def __init__(self, region: Any, order: int) -> None:
+        space = ng.comp.IntegrationRuleSpace(region.mesh, order=order, definedon=region)
+        self.measure = ng.dx(definedon=region, intrules=space.GetIntegrationRules())
+        self.b, self.reluctivity, self.bend, self.density = (ng.GridFunction(space) for _ in range(4))
+
+    def look_up(self, law: Law, b: Any) -> None:
+        """Evaluate the law at flux density `b`, T."""
+        self.b.Interpolate(b)
+        at = np.array(self.b.vec.FV().NumPy())
+        h, dh_db, energy = law.evaluate(at)
+        self.reluctivity.vec.FV().NumPy()[:] = h / at
+        self.bend.vec.FV().NumPy()[:] = (dh_db - h / at) / at**2
+        self.density.vec.FV().NumPy()[:] = energy
+
+
+def _current(section: Section, ampere_turns: Sequence[float] | Floats) -> Any:
+    """Current density, A/m2, spread evenly over each coil side."""
+    densities = {}
+    for (plus, minus), turns in zip(section.coils, ampere_turns, strict=True):
+        for name, signed in ((plus, turns), (minus, -turns)):
+            region = section.mesh.Materials(name)
+            densities[name] = signed / ng.Integrate(1.0, section.mesh, definedon=region)
+    return section.mesh.MaterialCF(densities, default=0.0)
 
 
 def _flux(mesh: Any, a: Any, plus: str, minus: str) -> float:
@@ -195,40 +258,45 @@ def _flux(mesh: Any, a: Any, plus: str, minus: str) -> float:
     for name in (plus, minus):
         region = mesh.Materials(name)
         mean.append(ng.Integrate(a, mesh, definedon=region) / ng.Integrate(1.0, mesh, definedon=region))
-    return mean[0] - mean[1]
+    return float(mean[0] - mean[1])
 
 
 def torque_by_stress(section: Section, field: Field) -> float:
-    """Torque on the rotor, N m: shear stress times radius, averaged over the radii of the band "gap"."""
-    inner, outer = section.gap
+    """Torque on the rotor, N m: shear stress times radius, averaged across the band "gap"."""
+    begins, ends = section.gap
     slope = ng.grad(field.potential)
-    # With B = (dA/dy, -dA/dx): r B_r B_phi = -(x A_y - y A_x)(x A_x + y A_y) / r.
-    turn, grow = ng.x * slope[1] - ng.y * slope[0], ng.x * slope[0] + ng.y * slope[1]
-    integrand = -turn * grow / ng.sqrt(ng.x**2 + ng.y**2)
-    total = ng.Integrate(integrand, section.mesh, definedon=section.mesh.Materials("gap"), order=8)
-    return section.length * total / (MU0 * (outer - inner))
+    if section.flat:  # B = (dA/dy, -dA/dx); the shear stress is Bx By / mu0
+        integrand = -section.radius * slope[1] * slope[0]
+    else:  # the same in polar coordinates: r Br Bphi = -(x Ay - y Ax) (x Ax + y Ay) / r
+        turn, grow = ng.x * slope[1] - ng.y * slope[0], ng.x * slope[0] + ng.y * slope[1]
+        integrand = -turn * grow / ng.sqrt(ng.x**2 + ng.y**2)
+    band = section.mesh.Materials("gap")
+    total = ng.Integrate(
+        integrand, section.mesh, definedon=band, order=2 * field.potential.space.globalorder + 2
+    )
+    return float(section.length * total / (MU0 * (ends - begins)))
 
 
 def torque_by_virtual_work(section: Section, field: Field) -> float:
-    """Torque on the rotor, N m, by a virtual turn that is rigid on the rotor and fades out over all air up to the bore.
-
-    The air must be named "gap", "gap inner" (with the rotor's valleys) and "gap outer", the rotor's surface "rotor"
-    and the bore circle "bore".
-    """
+    """Torque on the rotor, N m: minus the stress times the strain rate of air that turns with the rotor's surface at
+    one radian a second and rests at the fence."""
     mesh = section.mesh
-    air = mesh.Materials("gap|gap inner|gap outer")
-    space = ng.H1(mesh, order=2, definedon=air, dirichlet="rotor|bore")
+    air = mesh.Materials("gap|rotor air")
+    space = ng.H1(mesh, order=2, definedon=air, dirichlet="rotor|fence")
+    if section.flat:
+        space = ng.Periodic(space)
     trial, test = space.TnT()
-    fade = ng.GridFunction(space)
-    fade.Set(1.0, definedon=mesh.Boundaries("rotor"))
+    share = ng.GridFunction(space)
+    share.Set(1.0, definedon=mesh.Boundaries("rotor"))
     stiffness = ng.BilinearForm(
         ng.grad(trial) * ng.grad(test) * ng.dx(definedon=air), symmetric=True
     ).Assemble()
-    rest = fade.vec.CreateVector()
-    rest.data = -stiffness.mat * fade.vec
-    fade.vec.data += stiffness.mat.Inverse(space.FreeDofs(), inverse="sparsecholesky") * rest
-    slope, weight = ng.grad(field.potential), ng.grad(fade)
+    rest = share.vec.CreateVector()
+    rest.data = -stiffness.mat * share.vec
+    share.vec.data += stiffness.mat.Inverse(space.FreeDofs(), inverse="sparsecholesky") * rest
+    slope, weight = ng.grad(field.potential), ng.grad(share)
     b = ng.CF((slope[1], -slope[0]))
-    turn = ng.CF((-ng.y, ng.x))
-    stress = (b * weight) * (b * turn) - 0.5 * (b * b) * (weight * turn)
-    return -section.length / MU0 * ng.Integrate(stress, mesh, definedon=air, order=8)
+    velocity = ng.CF((0.0, section.radius)) if section.flat else ng.CF((-ng.y, ng.x))
+    power = (b * weight) * (b * velocity) - 0.5 * (b * b) * (weight * velocity)
+    order = 2 * field.potential.space.globalorder + 2
+    return float(-section.length / MU0 * ng.Integrate(power, mesh, definedon=air, order=order))

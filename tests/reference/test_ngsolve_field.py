@@ -13,9 +13,10 @@ import pytest
 pytest.importorskip("ngsolve", reason="the reference library is an optional dependency")
 
 import ngsolve as ng
+from drawing import around, disc, named
 from netgen.occ import Axis, Glue, OCCGeometry, WorkPlane, Z
-from ngsolve_field import MU0, Section, magnetostatic, torque_by_stress, torque_by_virtual_work
-from parallel_poles import Level, reference_parallel, section_parallel
+from ngsolve_field import MU0, Level, Section, magnetostatic, torque_by_stress, torque_by_virtual_work
+from parallel_poles import reference_parallel, section_parallel
 from reference_machines import six_four, smooth
 from scipy.integrate import quad
 from smooth_steel import SmoothSteel
@@ -24,22 +25,16 @@ from polefem.materials import Steel
 from polefem.units import deg, mm
 
 
-def disc(radius: float, x: float = 0.0, y: float = 0.0) -> Any:
-    return WorkPlane().Circle(x, y, radius).Face()
-
-
-def meshed(faces: Mapping[str, Any], circles: Mapping[float, str], maxh: float) -> Any:
+def drawn(faces: Mapping[str, Any], circles: Mapping[float, str], maxh: float) -> Any:
     """Mesh named faces; edges on the circles of given radii get names, those of the face "rotor" are called so."""
-    for name, face in faces.items():
-        face.faces.name = name
-    whole = Glue(list(faces.values()))
+    whole = Glue([named(name, face) for name, face in faces.items()])
     for edge in whole.edges:
         edge.name = "inside"
     for face in whole.faces:
         if face.name == "rotor":
             face.edges.name = "rotor"
     for edge in whole.edges:
-        radius = np.mean([math.hypot(vertex.p.x, vertex.p.y) for vertex in edge.vertices])
+        radius = np.mean([around(vertex.p) for vertex in edge.vertices])
         for circle, name in circles.items():
             if abs(radius - circle) < 1e-9:
                 edge.name = name
@@ -72,7 +67,7 @@ def test_flux_of_a_saturated_ring_obeys_amperes_law() -> None:
         zip(("plus", "air inside", "steel", "air outside", "minus"), [discs[0], *rings], strict=True)
     )
     section = Section(
-        meshed(faces, {40 * mm: "fixed"}, 3 * mm), {"steel": law}, [("plus", "minus")], (0, 0), 1.0
+        drawn(faces, {40 * mm: "fixed"}, 3 * mm), {"steel": law}, [("plus", "minus")], (0, 0), 1.0
     )
     field = None
     for ampere_turns in (5.0, 200.0, 20e3):
@@ -89,18 +84,21 @@ def test_elliptic_rotor_in_a_disc_gives_the_published_flux_and_torque() -> None:
 
     Published on 848 second-order elements: 0.083 mWb a turn, 0.633 mN m; converged 0.08316 mWb, 0.640 mN m [computed].
     """
+
+    def conductor(x: float, y: float) -> Any:
+        return WorkPlane().Circle(x, y, 10 * mm).Face()
+
     ellipse = WorkPlane().Ellipse(30 * mm, 20 * mm).Face().Rotate(Axis((0, 0, 0), Z), 30)
     faces = {
         "rotor": ellipse - disc(10 * mm),
-        "gap inner": disc(35 * mm) - ellipse,
+        "rotor air": disc(35 * mm) - ellipse,
         "gap": disc(45 * mm) - disc(35 * mm),
-        "gap outer": disc(46 * mm) - disc(45 * mm),
-        "plus": disc(10 * mm, -50 * mm, 30 * mm) - disc(46 * mm),
-        "minus": disc(10 * mm, 50 * mm, 30 * mm) - disc(46 * mm),
+        "plus": conductor(-50 * mm, 30 * mm),
+        "minus": conductor(50 * mm, 30 * mm),
     }
-    faces["air"] = disc(100 * mm) - disc(46 * mm) - faces["plus"] - faces["minus"]
-    names = {100 * mm: "fixed", 10 * mm: "fixed", 46 * mm: "bore"}
-    mesh = meshed(faces, names, 4 * mm)
+    faces["air"] = disc(100 * mm) - disc(45 * mm) - faces["plus"] - faces["minus"]
+    names = {100 * mm: "fixed", 10 * mm: "fixed", 45 * mm: "fence"}
+    mesh = drawn(faces, names, 4 * mm)
     section = Section(
         mesh, {"rotor": Steel.linear(5000.0)}, [("plus", "minus")], (35 * mm, 45 * mm), 100 * mm
     )

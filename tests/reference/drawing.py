@@ -1,0 +1,102 @@
+"""From drawn faces to a curved mesh with named boundaries, in NGSolve's own mesher."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import ngsolve as ng
+from netgen.occ import Glue, OCCGeometry, Translation, Vec, WorkPlane
+from ngsolve_field import Level
+
+__all__ = ["across", "around", "disc", "joined", "meshed", "named", "rectangle"]
+
+TOUCH = 1e-8  # m: closer than this is the same place
+
+
+def disc(radius: float) -> Any:
+    """The disc about the origin; nothing for a radius of 0."""
+    return WorkPlane().Circle(radius).Face()
+
+
+def rectangle(x0: float, x1: float, y0: float, y1: float) -> Any:
+    """The rectangle with sides along the axes."""
+    return WorkPlane().MoveTo(x0, y0).Rectangle(x1 - x0, y1 - y0).Face()
+
+
+def joined(shapes: Sequence[Any]) -> Any:
+    """All shapes as one."""
+    total, *others = shapes
+    for shape in others:
+        total = total + shape
+    return total
+
+
+def named(name: str, shape: Any) -> Any:
+    """The shape, its faces called `name`."""
+    shape.faces.name = name
+    return shape
+
+
+def around(point: Any) -> float:
+    """Level of a point in a round section: its radius, m."""
+    return math.hypot(point.x, point.y)
+
+
+def across(point: Any) -> float:
+    """Level of a point in a flat section: its x, m."""
+    return float(point.x)
+
+
+def meshed(
+    shapes: Sequence[Any],
+    gap: tuple[float, float],
+    air_gap: float,
+    width: float,
+    level: Level,
+    fixed: float,
+    place: Callable[[Any], float] = around,
+    period: float = 0.0,
+) -> Any:
+    """Mesh faces called "rotor iron", "stator iron", "rotor air", "gap", "stator air" and as one likes.
+
+    gap: levels of the band. air_gap: width of the whole gap, m. width: of a pole, m. fixed: level at which A = 0.
+    place: a point's level. period: of a flat section, m, whose ends are then one.
+    """
+    whole = Glue(list(shapes))
+    for edge in whole.edges:
+        on_fixed = all(abs(place(vertex.p) - fixed) < TOUCH for vertex in edge.vertices)
+        edge.name = "fixed" if on_fixed else "inside"
+        edge.maxh = width * level.iron
+    for first, second, name in (("rotor iron", "rotor air", "rotor"), ("gap", "stator air", "fence")):
+        for edge in _edges(whole, first) & _edges(whole, second):
+            edge.name = name
+    for face in whole.faces:
+        face.maxh = air_gap * level.gap if face.name == "gap" else width * level.iron
+        # The field is singular at corners: outside the iron where it sticks out, inside it at the roots of the poles.
+        if face.name in ("rotor iron", "stator iron"):
+            for vertex in face.vertices:
+                depth = max(2 * abs(place(vertex.p) - sum(gap) / 2), air_gap)
+                vertex.maxh = min(level.corner * depth, level.root * width)
+    if period:
+        _close(whole, period)
+    return ng.Mesh(OCCGeometry(whole, dim=2).GenerateMesh(grading=level.grading, optsteps2d=5)).Curve(3)
+
+
+def _edges(shape: Any, name: str) -> set[Any]:
+    return {edge for face in shape.faces if face.name == name for edge in face.edges}
+
+
+def _close(shape: Any, period: float) -> None:
+    """Make the edges along the lower end one with those along the upper end."""
+    low = min(vertex.p.y for vertex in shape.vertices)
+    ends: dict[bool, list[Any]] = {False: [], True: []}
+    for edge in shape.edges:
+        heights = [vertex.p.y for vertex in edge.vertices]
+        for upper in ends:
+            if all(abs(height - low - upper * period) < TOUCH for height in heights):
+                ends[upper].append(edge)
+    for edge in ends[False]:
+        (other,) = (twin for twin in ends[True] if abs(twin.center.x - edge.center.x) < TOUCH)
+        edge.Identify(other, "period", trafo=Translation(Vec(0, period, 0)))

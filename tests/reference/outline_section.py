@@ -1,0 +1,141 @@
+"""Any outline of polefem, round or flat, redrawn for `ngsolve_field` to solve at one angle."""
+
+from __future__ import annotations
+
+import cmath
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from drawing import TOUCH, across, around, disc, joined, meshed, named, rectangle
+from netgen.occ import ArcOfCircle, Axis, Face, Pnt, Wire, Z
+from netgen.occ import Segment as Straight
+from ngsolve_field import Law, Level, Reference, Section, over_currents
+
+from polefem.outline import Outline, Ring, Side
+from polefem.shapes import Arc
+
+__all__ = ["reference_outline", "section_outline"]
+
+
+def reference_outline(
+    outline: Outline,
+    angle: float,
+    turns: Sequence[float],
+    currents: Sequence[float],
+    steels: tuple[Law, Law],
+    level: int | Level = 1,
+    order: int = 3,
+) -> tuple[Reference, ...]:
+    """Solve an outline at one angle (rad) for ascending currents (A).
+
+    turns: signed, of the coil of each pole of the whole turn (flat: period). steels: of rotor and stator.
+    """
+    sizes = Level.numbered(level) if isinstance(level, int) else level
+    return over_currents(section_outline(outline, angle, steels, sizes), turns, currents, order)
+
+
+def section_outline(outline: Outline, angle: float, steels: tuple[Law, Law], level: Level) -> Section:
+    """Draw and mesh an outline whole, its rotor turned by `angle` (rad; a flat one shifted)."""
+    stator, rotor = outline.stator, outline.rotor
+    flat = stator.flat
+    gap = rotor.gap, stator.gap
+    band = named("gap", _between(*gap, stator))
+    shapes = [band, *_parts(rotor, outline, angle), *_parts(stator, outline, 0.0)]
+    fixed = [side.far for side in (rotor, stator) if side.far_fixed]
+    return Section(
+        mesh=meshed(
+            shapes,
+            gap,
+            min(rotor.air_gap, stator.air_gap),
+            min(rotor.feature, stator.feature),
+            level,
+            fixed=fixed[0],
+            place=across if flat else around,
+            period=stator.poles * stator.pitch if flat else 0.0,
+        ),
+        steels=dict(zip(("rotor iron", "stator iron"), steels, strict=True)),
+        coils=[(f"coil {k} plus", f"coil {k} minus") for k in range(stator.poles)],
+        gap=gap,
+        length=outline.length,
+        flat=flat,
+        radius=outline.radius,
+    )
+
+
+def _parts(side: Side, outline: Outline, angle: float) -> list[Any]:
+    """All regions of one side and the air they leave, named."""
+    domain = _between(side.gap, side.far, outline.stator)
+    parts: dict[str, list[Any]] = {}
+    for unit, offset in _offsets(side, outline, angle):
+        for region in side.regions:
+            if region.material == "air":
+                continue
+            shape = _face(region.ring)
+            for hole in region.holes:
+                shape = shape - _face(hole)
+            shape = _placed(shape, offset, side.flat)
+            if side.flat and side.name == "rotor":
+                shape = shape * domain
+            parts.setdefault(_name(region.name, side, unit), []).extend(shape.faces)
+    air = domain - joined([face for faces in parts.values() for face in faces])
+    named_parts = [named(name, face) for name, faces in parts.items() for face in faces]
+    return named_parts + [
+        named(f"{side.name} {'air' if _reaches(face, side) else 'void'}", face) for face in air.faces
+    ]
+
+
+def _offsets(side: Side, outline: Outline, angle: float) -> list[tuple[int, float]]:
+    """Number and place of each unit: an angle, rad, or in a flat section a shift along y, m."""
+    step = side.pitch * side.unit_poles
+    units = side.poles // side.unit_poles
+    if not side.flat:
+        return [(unit, angle + unit * step) for unit in range(units)]
+    if side.name == "stator":
+        return [(unit, unit * step) for unit in range(units)]
+    shift = math.remainder(angle * outline.radius, step)
+    return [(unit % units, shift + unit * step) for unit in range(-2, units + 2)]
+
+
+def _name(region: str, side: Side, unit: int) -> str:
+    if not region.startswith("coil"):
+        return f"{side.name} {region}"
+    _, pole, which = region.split()
+    return f"coil {int(pole) + unit * side.unit_poles} {which}"
+
+
+def _between(first: float, second: float, stator: Side) -> Any:
+    """The ring between two radii, or in a flat section the strip between two levels over one period."""
+    low, high = sorted((first, second))
+    if stator.flat:
+        begins = -stator.pitch / 2
+        return rectangle(low, high, begins, begins + stator.poles * stator.pitch)
+    return disc(high) - disc(low) if low > 0 else disc(high)
+
+
+def _placed(shape: Any, offset: float, flat: bool) -> Any:
+    if flat:
+        return shape.Move((0, offset, 0))
+    return shape.Rotate(Axis((0, 0, 0), Z), math.degrees(offset))
+
+
+def _reaches(face: Any, side: Side) -> bool:
+    """Whether a face of air borders on the band in the gap."""
+    place = across if side.flat else around
+    return any(all(abs(place(v.p) - side.gap) < TOUCH for v in edge.vertices) for edge in face.edges)
+
+
+def _face(ring: Ring) -> Any:
+    edges = []
+    for segment in ring:
+        start, end = _point(segment.start), _point(segment.end)
+        if isinstance(segment, Arc):
+            half = segment.centre + (segment.start - segment.centre) * cmath.exp(0.5j * segment.sweep)
+            edges.append(ArcOfCircle(start, _point(half), end))
+        else:
+            edges.append(Straight(start, end))
+    return Face(Wire(edges))
+
+
+def _point(z: complex) -> Any:
+    return Pnt(z.real, z.imag, 0)
