@@ -110,6 +110,17 @@ class Law:
             b = step
         return b
 
+    def beside_air(self, share: float) -> "Law":
+        """The law of iron and air side by side, both in the same H: B = share B_iron(H) + (1 - share) mu0 H.
+
+        Exact at the knots in value and slope, and at three more within each piece, so that the cubic between follows
+        the sum: to 1e-5 of B for shares above 0.9.
+        """
+        between = self.b[:-1, None] + np.diff(self.b)[:, None] * np.arange(4) / 4.0
+        b = np.append(between.ravel(), self.b[-1])
+        h, slope, _ = self.evaluate(b)
+        return Law(share * b + (1.0 - share) * MU0 * h, h, slope / (share + (1.0 - share) * MU0 * slope))
+
     def _piece_of(self, b: FloatArray) -> NDArray[np.intp]:
         cell = np.minimum(b * self._cells_per_tesla, self._cells.size - 1.0).astype(np.intp)
         piece = np.take(self._cells, cell, mode="clip")

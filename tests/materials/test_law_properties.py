@@ -107,6 +107,29 @@ def test_reluctivity_gives_the_exact_tangent(
         assert across @ tangent @ across == pytest.approx(float(nu), rel=1e-9)
 
 
+@given(tables, st.floats(0.05, 1.0))
+@settings(deadline=None, max_examples=100)
+def test_a_stack_of_any_steel_has_a_convex_energy_too(
+    curve: tuple[np.ndarray, np.ndarray], factor: float
+) -> None:
+    law = Steel.from_table(*curve).stacked(factor).law
+    assert is_c1(law.evaluate, law)
+    assert energy_is_convex(law.evaluate, points(law))
+
+
+@given(tables, st.floats(1e-3, 2.0))
+@settings(deadline=None, max_examples=100)
+def test_an_approach_to_saturation_is_c1_convex_and_arrives(
+    curve: tuple[np.ndarray, np.ndarray], above: float
+) -> None:
+    h, b = curve
+    reached = b[-1] - MU0 * h[-1]
+    law = Steel.from_table(h, b, saturation=reached + above).law
+    assert is_c1(law.evaluate, law)
+    assert energy_is_convex(law.evaluate, points(law))
+    assert law.b[-1] - MU0 * law.h[-1] == pytest.approx(reached + above, abs=0.02 * above + 1e-9)
+
+
 CURVE = np.array([0.0, 80.0, 200.0, 1500.0, 9000.0]), np.array([0.0, 0.9, 1.3, 1.6, 1.85])
 
 
