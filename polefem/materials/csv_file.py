@@ -23,7 +23,9 @@ from polefem.materials.table import checked_table
 
 __all__ = ["OUTLIER", "read_table", "smooth_curve"]
 
-OUTLIER: float = 0.02  #: T, the farthest that a point may lie from a curve that bends up once and down once
+#: T, the farthest that a point may lie from a curve whose slope rises once and falls once. Measured sheet lies within
+#: 4 mT of one, the roughest published table (TEAM problem 13) within 12 mT.
+OUTLIER: float = 0.015
 
 _UNITS = {
     "H": {"A/m": 1.0, "kA/m": 1e3, "A/cm": 1e2, "Oe": 1e3 / (4.0 * pi)},
@@ -66,14 +68,15 @@ def read_table(path: str | Path, outlier: float = OUTLIER) -> tuple[FloatArray, 
     if h.size and h[0] > 0.0 and b[0] > 0.0:
         h, b, labels = np.append(0.0, h), np.append(0.0, b), ["the origin", *labels]
     h, b = checked_table(h, b, path.name, labels)
-    off = b - smooth_curve(h, b)
-    worst = int(np.argmax(np.abs(off)))
-    if abs(off[worst]) > outlier:
-        where = f"{path.name}, {labels[worst]}"
-        found = f"B = {b[worst]:.4g} T at H = {h[worst]:.4g} A/m, {1e3 * off[worst]:+.0f} mT off the others' curve"
-        raise InvalidValue(
-            refusal("points lie on one smooth curve", where, found, f"{1e3 * outlier:g} mT off")
+    off = np.abs(b - smooth_curve(h, b))
+    if off.max() > outlier:
+        row = _farthest_off(h, b, int(off.argmax()))
+        where = f"{path.name}, {labels[row]}"
+        found = (
+            f"B = {b[row]:.4g} T at H = {h[row]:.4g} A/m, which puts the curve {1e3 * off.max():.0f} mT off"
         )
+        allowed = f"{1e3 * outlier:g} mT off a curve whose slope rises once and falls once"
+        raise InvalidValue(refusal("points lie on one smooth curve", where, found, allowed))
     return h, b
 
 
@@ -97,6 +100,16 @@ def smooth_curve(h: FloatArray, b: FloatArray) -> FloatArray:
     curves = [b[0] + np.append(0.0, np.cumsum(fit * width)) for fit in fits]
     best: FloatArray = min(curves, key=lambda curve: float(np.sum((curve - b) ** 2)))
     return best
+
+
+def _farthest_off(h: FloatArray, b: FloatArray, near: int) -> int:
+    """The row, at or beside `near`, without which the others come closest to a smooth curve."""
+
+    def left(row: int) -> float:
+        rest_h, rest_b = np.delete(h, row), np.delete(b, row)
+        return float(np.abs(rest_b - smooth_curve(rest_h, rest_b)).max())
+
+    return min(range(max(near - 1, 1), min(near + 2, h.size)), key=left)
 
 
 def _lines(path: Path) -> Iterator[tuple[int, str]]:

@@ -5,6 +5,7 @@ name does not fix its curve: two sources of M330-50A below differ by 40 % in H a
 """
 
 from functools import cache
+from math import inf
 from pathlib import Path
 from typing import Any
 
@@ -92,7 +93,7 @@ _AT_2_T = "beyond the last point an exponential approach to 2.0 T"
 
 def data_curve(file: str, name: str, **known: Any) -> Curve:
     """A curve from one of the tables beside this module."""
-    return Curve(name, *read_table(Path(__file__).parent / "data" / f"{file}.csv"), **known)
+    return Curve(name, *read_table(Path(__file__).parent / "data" / f"{file}.csv", outlier=inf), **known)
 
 
 @cache
