@@ -45,8 +45,8 @@ def rank(records: Sequence[Record], basis: str, by: str = "ripple") -> Ranking:
     sign = -1.0 if by in _MORE_IS_BETTER else 1.0
 
     def place(record: Record) -> tuple[float, str]:
-        value = sign * getattr(record.figures, by)
-        return (value if math.isfinite(value) else math.inf, record.name)
+        value = getattr(record.figures, by)
+        return (math.inf if value is None else sign * value, record.name)
 
     solved = [record for record in records if record.state is State.SOLVED]
     apart = tuple(record for record in records if record.state is not State.SOLVED)

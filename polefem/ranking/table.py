@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 import textwrap
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -24,8 +23,8 @@ class _Column:
 
 def _number(scale: float, digits: int, name: str) -> Callable[[Figures], str]:
     def show(figures: Figures) -> str:
-        value = getattr(figures, name) * scale
-        return f"{value:.{digits}f}" if math.isfinite(value) else "-"
+        value = getattr(figures, name)
+        return "-" if value is None else f"{value * scale:.{digits}f}"
 
     return show
 

@@ -135,14 +135,14 @@ def half_or_whole_pitch(pitch: float, points: int, mirror: bool) -> Array:
     return np.linspace(0.0 if mirror else -pitch / 2, pitch / 2, points)
 
 
-def overlap_torque(design: Design, solver: Solver, phase_map: FluxMap, operation: Operation) -> float:
-    """How far the sum of single phases is from all phases solved together, over the mean torque; NaN if not asked.
+def overlap_torque(design: Design, solver: Solver, phase_map: FluxMap, operation: Operation) -> float | None:
+    """How far the sum of single phases is from all phases solved together, over the mean torque; None if not asked.
 
     Looked at where most phases conduct at once, spread over that part of a stroke: they share a saturated yoke.
     """
     count = design.plan.overlap_angles
     if count == 0:
-        return float("nan")
+        return None
     differences = []
     for angle in operation.crowded_angles(count):
         together = solver.solve_state(

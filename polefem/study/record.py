@@ -36,7 +36,7 @@ class Figures:
     aligned_inductance, unaligned_inductance: flux linkage over current at that current, H.
     torque_per_loss: mean torque over copper loss, N m/W.
     overlap_torque: the largest difference between the summed torque of single phases and that of all phases
-    solved together, at a few angles, over the mean torque; NaN where it was not asked for.
+    solved together, at a few angles, over the mean torque; None where it was not asked for.
     """
 
     current: float
@@ -52,14 +52,14 @@ class Figures:
     aligned_inductance: float
     unaligned_inductance: float
     torque_per_loss: float
-    overlap_torque: float
+    overlap_torque: float | None
 
     @classmethod
     def names(cls) -> tuple[str, ...]:
         """The names of the figures, in order."""
         return tuple(f.name for f in dataclasses.fields(cls))
 
-    def values(self) -> tuple[float, ...]:
+    def values(self) -> tuple[float | None, ...]:
         """The figures, in the order of their names."""
         return tuple(getattr(self, name) for name in self.names())
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
 import os
 import sqlite3
 import time
@@ -97,7 +96,7 @@ class Store:
         with self._spoken():
             checksum = None if outcome.flux_map is None else self._keep_map(key, outcome.flux_map)
             figures = outcome.figures.values() if outcome.figures else (None,) * len(Figures.names())
-            row = (key, outcome.state.value, outcome.reason, *map(_kept, figures))
+            row = (key, outcome.state.value, outcome.reason, *figures)
             row += (checksum, sum(outcome.seconds.values()), time.time())
             details = (key, *map(_text, (outcome.harmonics, dict(outcome.seconds), dict(versions or {}))))
             with self._transaction():
@@ -258,15 +257,10 @@ class Store:
             ) from error
 
 
-def _kept(value: float | None) -> float | None:
-    return None if value is None or not math.isfinite(value) else value
-
-
 def _figures(row: sqlite3.Row) -> Figures | None:
     if row["state"] != State.SOLVED:
         return None
-    values = (row[name] for name in Figures.names())
-    return Figures(*(math.nan if value is None else value for value in values))
+    return Figures(*(row[name] for name in Figures.names()))
 
 
 def _text(value: Any) -> str:

@@ -9,6 +9,7 @@ import subprocess
 import sys
 import textwrap
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -22,24 +23,24 @@ from polefem.units import deg
 MAP = linear_map(60e-3, 6e-3, full=2 * deg, apart=30 * deg, current=10.0)
 
 
-def figures(**changes: float) -> Figures:
-    values = {name: float(at + 1) for at, name in enumerate(Figures.names())}
+def figures(**changes: float | None) -> Figures:
+    values: dict[str, Any] = {name: float(at + 1) for at, name in enumerate(Figures.names())}
     return Figures(**{**values, **changes})
 
 
-def solved(**changes: float) -> Outcome:
+def solved(**changes: float | None) -> Outcome:
     return Outcome(State.SOLVED, "", figures(**changes), MAP, {"map": 1.5, "overlap": 0.5}, (3.0, 2.0))
 
 
 def test_what_was_kept_is_there_after_reopening(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
-        store.keep("a", solved(overlap_torque=float("nan")), {"polefem": "1"}, json.dumps({"x": 1}))
+        store.keep("a", solved(overlap_torque=None), {"polefem": "1"}, json.dumps({"x": 1}))
         store.keep("b", Outcome(State.REFUSED, "a sentence"))
     with Store(tmp_path) as store:
         a, b = store.outcome("a"), store.outcome("b")
         assert a is not None and b is not None and store.outcome("c") is None
         assert a.figures is not None and a.flux_map is not None
-        assert np.isnan(a.figures.overlap_torque)
+        assert a.figures.overlap_torque is None
         assert a.figures.values()[:-1] == figures().values()[:-1]
         assert (a.seconds, a.harmonics) == ({"map": 1.5, "overlap": 0.5}, (3.0, 2.0))
         assert np.array_equal(a.flux_map.flux_linkage, MAP.flux_linkage)

@@ -1,0 +1,148 @@
+"""One design through the pipeline, with the straight inductance of the textbooks in place of fields."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+from fake_solver import ALIGNED, FAKE, MACHINE, PLAN, RAISES, UNALIGNED, UNMESHED
+
+from polefem import FluxMap
+from polefem.maps import linear_map
+from polefem.params import SquareDrive
+from polefem.params.fields import with_fields
+from polefem.study import (
+    Design,
+    EqualCopperLoss,
+    EqualMeanTorque,
+    Figures,
+    Outcome,
+    Plan,
+    Solver,
+    State,
+    attempt,
+)
+from polefem.units import deg
+
+
+def outcome_of(changes: dict[str, Any] | None = None, plan: Plan = PLAN, solver: Solver = FAKE) -> Outcome:
+    return attempt(Design("one", MACHINE, changes or {}, plan), solver)
+
+
+def figures_of(changes: dict[str, Any] | None = None, plan: Plan = PLAN) -> Figures:
+    outcome = outcome_of(changes, plan)
+    assert outcome.state is State.SOLVED, outcome.reason
+    assert outcome.figures is not None
+    return outcome.figures
+
+
+def test_figures_are_those_of_the_textbook() -> None:
+    # T = i^2 / 2 dL/dtheta (T. J. E. Miller 1993, from memory): constant while the faces overlap, 30 degrees of the
+    # 31 from first contact to full overlap, no overlap of phases: mean = energy per stroke over the stroke.
+    figures = figures_of()
+    fall = (ALIGNED - UNALIGNED) / (30 * deg)
+    peak = 10.0**2 / 2 * fall
+    assert figures.highest_torque == pytest.approx(peak, rel=1e-3)
+    assert figures.lowest_torque == pytest.approx(0.0, abs=1e-3 * peak)
+    mean = 10.0**2 / 2 * (ALIGNED - UNALIGNED - fall * 1 * deg) / (30 * deg)  # the last degree is left unused
+    assert figures.mean_torque == pytest.approx(mean, rel=0.03)
+    assert figures.ripple == pytest.approx(peak / figures.mean_torque, rel=1e-3)
+    assert figures.aligned_inductance == pytest.approx(ALIGNED, rel=1e-3)
+    assert figures.unaligned_inductance == pytest.approx(UNALIGNED, rel=1e-6)
+
+
+def test_copper_loss_follows_from_what_is_asked() -> None:
+    figures = figures_of(plan=with_fields(PLAN, {"basis": EqualCopperLoss(45.0)}))
+    assert figures.copper_loss == pytest.approx(45.0)
+    # A third of the time in each of three phases: as one phase all the time.
+    assert figures.current**2 * figures.phase_resistance == pytest.approx(45.0)
+    assert figures.torque_per_loss == pytest.approx(figures.mean_torque / 45.0)
+
+
+def test_mean_torque_follows_from_what_is_asked() -> None:
+    wanted = figures_of().mean_torque / 2
+    plan = with_fields(PLAN, {"basis": EqualMeanTorque(wanted, 10.0)})
+    figures = figures_of(plan=plan)
+    assert figures.mean_torque == pytest.approx(wanted)
+    assert figures.current == pytest.approx(10.0 / math.sqrt(2), rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("changes", "state", "sentence"),
+    [
+        ({"air_gap": 0.0}, State.REFUSED, "the air gap must be open"),
+        ({"rotor_pole.arc": 95 * deg}, State.REFUSED, "pole faces must not touch at the gap"),
+        (
+            {"rotor_pole.arcs": 0.5},
+            State.REFUSED,
+            "called by its dotted name: field is .*arcs.*, allowed is arc",
+        ),
+        ({"winding.turns_per_pole": 0}, State.REFUSED, "a coil must have turns"),
+        ({"winding.coil_width": 0.02}, State.REFUSED, "a coil must not cut"),
+        ({"drive.turn_on": 0.0, "drive.turn_off": 30 * deg}, State.REFUSED, "a motor must turn forwards"),
+        ({"drive.turn_off": -40 * deg}, State.REFUSED, "turn-off must follow turn-on"),
+        ({"basis": EqualMeanTorque(1e3, 10.0)}, State.REFUSED, "within what the map's last current gives"),
+        ({"rotor_pole.arc": UNMESHED}, State.FAILED, "this shape gives no mesh"),
+        ({"rotor_pole.arc": RAISES}, State.FAILED, "ZeroDivisionError: no one foresaw this"),
+    ],
+)
+def test_what_cannot_be_is_an_outcome_with_a_reason(
+    changes: dict[str, Any], state: State, sentence: str
+) -> None:
+    outcome = outcome_of(changes)
+    assert (outcome.state, outcome.figures, outcome.flux_map) == (state, None, None)
+    assert "\n" not in outcome.reason
+    with pytest.raises(ValueError, match=sentence):
+        raise ValueError(outcome.reason)
+
+
+def test_an_unforeseen_error_says_where_it_came_from() -> None:
+    assert "misbehave" in outcome_of({"rotor_pole.arc": RAISES}).trace
+
+
+def unconverged_map(*_: Any) -> FluxMap:
+    m = linear_map(ALIGNED, UNALIGNED, full=1 * deg, apart=31 * deg, current=10.0)
+    ended = np.ones(m.torque.shape, dtype=bool)
+    ended[0, 2] = False
+    tables = (m.angles, m.currents, m.flux_linkage, m.torque, m.coenergy)
+    return FluxMap(
+        *tables, phases=3, rotor_poles=4, mirror=True, converged=ended, remarks=("no convergence there",)
+    )
+
+
+def test_a_map_with_a_point_that_did_not_converge_has_no_figures() -> None:
+    outcome = outcome_of(solver=Solver(unconverged_map, FAKE.solve_state))
+    assert outcome.state is State.FAILED
+    assert outcome.reason == "1 of 6 points of the map: no convergence there"
+
+
+def test_summed_phases_are_held_against_all_phases_together() -> None:
+    # Together the fake phases give 1 % less than apart. With no more than a stroke each there is one at a time, at
+    # its constant torque; with ten degrees more, two pull at once.
+    single = figures_of(plan=with_fields(PLAN, {"overlap_angles": 4}))
+    assert single.overlap_torque is not None
+    assert single.overlap_torque == pytest.approx(0.01 * single.highest_torque / single.mean_torque, rel=1e-3)
+    longer = SquareDrive(-31 * deg, -1 * deg + 5 * deg)
+    double = figures_of(plan=with_fields(PLAN, {"overlap_angles": 4, "drive": longer}))
+    assert double.overlap_torque is not None and 0.0 <= double.overlap_torque < 0.02
+    assert figures_of().overlap_torque is None
+
+
+def test_equal_inputs_have_equal_keys_whatever_their_names() -> None:
+    def key(changes: dict[str, Any], plan: Plan = PLAN, name: str = "one") -> str:
+        return Design(name, MACHINE, changes, plan).key
+
+    assert key({}) == key({"rotor_pole.arc": 32 * deg}, name="other")
+    different = [
+        {},
+        {"rotor_pole.arc": 33 * deg},
+        {"drive.turn_on": -0.5},
+        {"mesh.corner": 0.1},
+        {"air_gap": -1.0},
+    ]
+    assert (
+        len({key(changes) for changes in different} | {key({}, with_fields(PLAN, {"overlap_angles": 1}))})
+        == 6
+    )

@@ -1,0 +1,215 @@
+"""Runs of whole studies: in order, through any executor, and through kills."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import textwrap
+import time
+from collections.abc import Callable
+from concurrent.futures import Executor, ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fake_solver import DIES, FAKE, HANGS, MACHINE, PLAN, RAISES, UNMESHED
+
+from polefem.errors import InvalidValue
+from polefem.study import (
+    Design,
+    InProcess,
+    Outcome,
+    Record,
+    State,
+    Store,
+    Study,
+    Variant,
+    WorkerPool,
+    run_designs,
+)
+from polefem.units import deg
+
+
+def designs(*arcs: float) -> list[Design]:
+    return [Design(f"{arc / deg:.6g} deg", MACHINE, {"rotor_pole.arc": arc}, PLAN) for arc in arcs]
+
+
+@pytest.fixture
+def log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[], list[str]]:
+    """What the solver was asked for so far."""
+    path = tmp_path / "log"
+    path.touch()
+    monkeypatch.setenv("FAKE_SOLVER_LOG", str(path))
+    return lambda: path.read_text().split()
+
+
+def run(folder: Path, some: list[Design], executor: Executor | None = None, **options: Any) -> list[Record]:
+    with Store(folder) as store:
+        return run_designs("a study", some, store, executor or InProcess(), solver=FAKE, **options)
+
+
+class Seen:
+    """A watcher that remembers."""
+
+    def __init__(self) -> None:
+        self.total, self.records, self.ended = 0, list[tuple[str, bool]](), False
+
+    def begin(self, total: int) -> None:
+        self.total = total
+
+    def record(self, record: Record, computed: bool) -> None:
+        self.records.append((record.name, computed))
+
+    def end(self) -> None:
+        self.ended = True
+
+
+def test_records_are_in_order_and_the_fallen_have_reasons(tmp_path: Path) -> None:
+    seen = Seen()
+    some = designs(33 * deg, 95 * deg, UNMESHED, RAISES, 34 * deg)
+    records = run(tmp_path, some, watcher=seen)
+    assert [record.name for record in records] == [design.name for design in some]
+    states = [State.SOLVED, State.REFUSED, State.FAILED, State.FAILED, State.SOLVED]
+    assert [record.state for record in records] == states
+    assert all(bool(record.reason) != bool(record.figures) for record in records)
+    assert (seen.total, len(seen.records), seen.ended) == (5, 5, True)
+
+
+def test_what_is_in_the_store_is_not_computed_again(tmp_path: Path, log: Callable[[], list[str]]) -> None:
+    first = run(tmp_path / "store", designs(33 * deg, 34 * deg))
+    assert len(log()) == 2
+    seen = Seen()
+    again = run(tmp_path / "store", designs(34 * deg, 35 * deg, 33 * deg), watcher=seen)
+    assert log() == ["33.000000", "34.000000", "35.000000"]
+    assert dict(seen.records) == {"34 deg": False, "35 deg": True, "33 deg": False}
+    assert again[2].figures == first[0].figures
+    assert again[2].outcome.flux_map is not None
+
+
+def test_a_damaged_map_is_computed_again(tmp_path: Path, log: Callable[[], list[str]]) -> None:
+    (first,) = run(tmp_path / "store", designs(33 * deg))
+    (path,) = (tmp_path / "store" / "maps").iterdir()
+    path.write_bytes(path.read_bytes()[:-50])
+    (again,) = run(tmp_path / "store", designs(33 * deg))
+    assert len(log()) == 2
+    assert again.figures == first.figures
+
+
+def test_equal_designs_are_computed_once(tmp_path: Path, log: Callable[[], list[str]]) -> None:
+    twins = [Design(name, MACHINE, {}, PLAN) for name in ("one", "other")]
+    records = run(tmp_path / "store", twins)
+    assert [record.name for record in records] == ["one", "other"]
+    assert records[0].figures == records[1].figures and len(log()) == 1
+
+
+def figures(outcome: Outcome) -> Any:
+    assert outcome.figures is not None and outcome.flux_map is not None
+    return outcome.figures.values(), outcome.flux_map.torque.tobytes()
+
+
+def test_every_executor_gives_the_same(tmp_path: Path) -> None:
+    some = designs(*(k * deg for k in range(32, 38)))
+    plan_with_overlap = [Design(d.name, d.base, {**d.changes, "overlap_angles": 3}, PLAN) for d in some]
+    executors: list[Callable[[], Executor]] = [
+        InProcess,
+        lambda: WorkerPool(1),
+        lambda: WorkerPool(2),
+        lambda: ThreadPoolExecutor(3),
+    ]
+    found = []
+    for at, executor in enumerate(executors):
+        with executor() as open_executor:
+            records = run(tmp_path / str(at), plan_with_overlap, open_executor, at_once=4)
+        found.append([repr(figures(record.outcome)) for record in records])
+    assert all(one == found[0] for one in found)
+
+
+def test_a_design_that_kills_its_worker_is_tried_twice_then_lost(
+    tmp_path: Path, log: Callable[[], list[str]]
+) -> None:
+    with WorkerPool(2) as pool:
+        records = run(tmp_path / "store", designs(33 * deg, DIES, 34 * deg, 35 * deg), pool, at_once=4)
+    assert [r.state for r in records] == [State.SOLVED, State.LOST, State.SOLVED, State.SOLVED]
+    assert records[1].reason == "the worker process was ended by signal SIGKILL"
+    assert log().count("31.000000") == 2
+    with WorkerPool(1) as pool:  # starting again tries the lost one, and no other
+        run(tmp_path / "store", designs(33 * deg, DIES, 34 * deg), pool)
+    assert log().count("31.000000") == 4 and log().count("33.000000") == 1
+
+
+def test_a_design_that_hangs_is_stopped_and_lost(tmp_path: Path) -> None:
+    with WorkerPool(2, patience=3.0) as pool:
+        records = run(tmp_path, designs(HANGS, 33 * deg), pool, at_once=4)
+    assert [r.state for r in records] == [State.LOST, State.SOLVED]
+    assert "stopped after 3 s without an answer" in records[0].reason
+
+
+PROGRAM = """
+    import sys
+    sys.path[:0] = {path!r}
+    from pathlib import Path
+    from test_running import *
+    if __name__ == "__main__":
+        some = designs(*(k / 10 * deg for k in range(320, 336)))
+        with WorkerPool(2) as pool, Store(Path({folder!r})) as store:
+            run_designs("a study", some, store, pool, at_once=4, solver=FAKE)
+"""
+
+
+def start(tmp_path: Path, seconds: float) -> subprocess.Popen[bytes]:
+    program = tmp_path / "program.py"
+    program.write_text(textwrap.dedent(PROGRAM.format(path=sys.path, folder=str(tmp_path / "store"))))
+    environment = {
+        **os.environ,
+        "FAKE_SOLVER_LOG": str(tmp_path / "log"),
+        "FAKE_SOLVER_SECONDS": str(seconds),
+    }
+    return subprocess.Popen([sys.executable, str(program)], env=environment)
+
+
+def kept(tmp_path: Path) -> int:
+    if not (tmp_path / "store" / "designs.sqlite").exists():
+        return 0
+    with Store(tmp_path / "store") as store:
+        return len(store.outcomes("a study"))
+
+
+def test_killed_at_any_moment_it_loses_at_most_what_was_in_flight(tmp_path: Path) -> None:
+    log = tmp_path / "log"
+    kills = 0
+    for target in (1, 9):
+        process = start(tmp_path, 0.05)
+        while process.poll() is None and kept(tmp_path) < target:
+            time.sleep(0.01)
+        before = kept(tmp_path)
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+        kills += 1
+        assert before <= kept(tmp_path) < 16
+    process = start(tmp_path, 0.0)
+    assert process.wait(timeout=60) == 0
+    assert kept(tmp_path) == 16
+    asked = log.read_text().split()
+    assert len(set(asked)) == 16
+    # Each kill loses at most the four with the executor; nothing that was kept was asked for again.
+    assert len(asked) <= 16 + 4 * kills
+    with Store(tmp_path / "store") as store:
+        assert all(outcome.state is State.SOLVED for _, outcome in store.outcomes("a study"))
+        assert all(store.outcome(member.key) is not None for member in store.members("a study"))
+
+
+def test_two_processes_on_one_store(tmp_path: Path) -> None:
+    both = [start(tmp_path, 0.05), start(tmp_path, 0.05)]
+    assert [process.wait(timeout=120) for process in both] == [0, 0]
+    assert kept(tmp_path) == 16
+    with Store(tmp_path / "store") as store:
+        assert all(store.outcome(member.key) is not None for member in store.members("a study"))
+
+
+def test_a_study_needs_names_of_its_own() -> None:
+    with pytest.raises(InvalidValue, match="each variant has a name of its own: variants is 'a' twice"):
+        Study("s", MACHINE, PLAN, [Variant("a"), Variant("a", {"air_gap": 1e-3})])
+    with pytest.raises(InvalidValue, match="a study needs something to compare"):
+        Study("s", MACHINE, PLAN, [])

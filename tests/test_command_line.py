@@ -1,0 +1,180 @@
+"""The command line as a person meets it: what is printed, written and returned. Fields are made up here."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import signal
+import subprocess
+import sys
+import textwrap
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from polefem.__main__ import run, run_study
+
+sys.path.insert(0, str(Path(__file__).parent / "study"))
+from fake_solver import DIES, FAKE, MACHINE, PLAN, UNMESHED
+
+from polefem.study import Study, Variant
+from polefem.units import deg
+
+FINE = Variant("wide", {"rotor_pole.arc": 40 * deg})
+TOUCHING = Variant("touching", {"rotor_pole.arc": 95 * deg})
+
+
+def study(*variants: Variant) -> Study:
+    return Study("made up", MACHINE, PLAN, variants)
+
+
+@pytest.fixture(autouse=True)
+def apart(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Results go where the test can see them."""
+    monkeypatch.chdir(tmp_path)
+    yield
+
+
+def test_the_ranking_is_printed_and_everything_written(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    status = run_study(study(Variant("plain"), FINE, TOUCHING), ["--workers", "2", "--out", "there"], FAKE)
+    out, err = capsys.readouterr()
+    assert status == 0
+    assert "Ranked by ripple, at equal current of 10 A" in out
+    assert (
+        out.index("1  ")
+        < out.index("2  ")
+        < out.index("refused: touching: pole faces must not touch at the gap")
+    )
+    assert "(max - min) / |mean|" in out
+    assert "made up: 3 of 3 designs, 1 refused, 0 failed" in err
+    there = tmp_path / "there"
+    assert (there / "ranking.txt").read_text() in out
+    rows = list(csv.DictReader((there / "ranking.csv").read_text().splitlines()))
+    assert [row["state"] for row in rows] == ["solved", "solved", "refused"]
+    assert float(rows[0]["ripple"]) <= float(rows[1]["ripple"])
+    written = json.loads((there / "records.json").read_text())
+    assert {record["name"] for record in written["records"]} == {"plain", "wide", "touching"}
+    assert all((there / r["map"]).is_file() for r in written["records"] if r["state"] == "solved")
+    pictures = {path.name for path in (there / "pictures").iterdir()}
+    kinds = (
+        "torque",
+        "inductance",
+        "flux-linkage",
+        "section",
+        "flux-density-aligned",
+        "flux-density-unaligned",
+    )
+    assert pictures == {f"{n}-{k}.png" for n in ("plain", "wide") for k in kinds} | {"torque-of-designs.png"}
+
+
+def test_it_goes_on_from_what_is_there(capsys: pytest.CaptureFixture[str]) -> None:
+    options = ["--workers", "1", "--no-pictures"]
+    assert run_study(study(Variant("plain")), options, FAKE) == 0
+    assert run_study(study(Variant("plain"), FINE), options, FAKE) == 0
+    assert "1 from the store" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "broken", [Variant("u", {"rotor_pole.arc": UNMESHED}), Variant("d", {"rotor_pole.arc": DIES})]
+)
+def test_a_failure_shows_in_the_status_and_the_others_finish(
+    broken: Variant, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run_study(study(broken, FINE), ["--workers", "1", "--no-pictures"], FAKE) == 1
+    out = capsys.readouterr().out
+    assert "1  wide" in out and f"{broken.name}: " in out
+
+
+def test_nothing_to_rank_is_no_success() -> None:
+    assert run_study(study(TOUCHING), ["--workers", "1", "--no-pictures"], FAKE) == 1
+
+
+@pytest.mark.parametrize(
+    ("options", "sentence"),
+    [
+        (["--workers", "0"], "a pool must have workers"),
+        (
+            ["--rank-by", "beauty"],
+            "designs are ranked by a figure: by is 'beauty', allowed is current, .*ripple",
+        ),
+        (["--patience", "-1"], "a worker needs time"),
+    ],
+)
+def test_mistakes_in_options_are_told(
+    options: list[str], sentence: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run_study(study(FINE), options, FAKE) == 2
+    with pytest.raises(ValueError, match=sentence):
+        raise ValueError(capsys.readouterr().err)
+
+
+def test_unknown_options_are_refused() -> None:
+    with pytest.raises(SystemExit, match="2"):
+        run_study(study(FINE), ["--mesh", "smooth"], FAKE)
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        (None, "a study is a file: FILE is 'mine.py', allowed is a Python file that is there"),
+        ("x = 1", "a study file defines a study: study is missing"),
+        ("study = 3", "a study file defines a study: study is int"),
+        ("1 / 0", "a study file must run: mine.py is ZeroDivisionError"),
+        ("from polefem import Pole\nPole(arc=4.0)", "a pole face must be narrower than half a turn"),
+    ],
+)
+def test_mistakes_in_study_files_are_told(
+    text: str | None, sentence: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    if text is not None:
+        (tmp_path / "mine.py").write_text(text)
+    assert run(["run", "mine.py"]) == 2
+    assert sentence in capsys.readouterr().err
+
+
+FILE = """
+    import sys
+    sys.path[:0] = {path!r}
+    from fake_solver import FAKE, MACHINE, PLAN
+    from polefem.__main__ import run_study
+    from polefem.study import Study, Variant
+    from polefem.units import deg
+    study = Study("mine", MACHINE, PLAN, [Variant(f"v{{k}}", {{"rotor_pole.arc": k * deg}}) for k in range(32, 44)])
+    if __name__ == "__main__":
+        raise SystemExit(run_study(study, solver=FAKE))
+"""
+
+
+def started(tmp_path: Path, seconds: float) -> subprocess.Popen[str]:
+    path = [str(Path(__file__).parent / "study"), *sys.path]
+    (tmp_path / "mine.py").write_text(textwrap.dedent(FILE.format(path=path)))
+    command = [sys.executable, "mine.py", "--workers", "2", "--no-pictures", "--out", "there"]
+    environment = {
+        **os.environ,
+        "FAKE_SOLVER_SECONDS": str(seconds),
+        "FAKE_SOLVER_LOG": str(tmp_path / "log"),
+    }
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True, "start_new_session": True}
+    return subprocess.Popen(command, env=environment, **pipes)
+
+
+def test_interrupted_it_says_how_to_go_on_and_goes_on(tmp_path: Path) -> None:
+    process = started(tmp_path, 0.3)
+    log = tmp_path / "log"
+    while not log.exists() or len(log.read_text().split()) < 4:
+        time.sleep(0.02)
+    os.killpg(process.pid, signal.SIGINT)  # as the terminal does: to every process of the command
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert "Stopped. What was computed is kept in there; the same command goes on from there." in err
+    assert "Traceback" not in err
+    process = started(tmp_path, 0.0)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 0, err
+    assert "from the store" in err and "v43" in out
+    assert len(log.read_text().split()) <= 12 + 4
