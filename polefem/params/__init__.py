@@ -1,5 +1,6 @@
 """What a person says about a machine: frozen, in SI, checked at the door."""
 
+from polefem.params.axial import AxialMachine
 from polefem.params.drive_spec import SquareDrive
 from polefem.params.face import FreeFace, RoundFace, SlopedFace
 from polefem.params.machine import OuterRotorMachine, RadialMachine
@@ -8,10 +9,14 @@ from polefem.params.phases import Phases, phases_of
 from polefem.params.pole import Barrier, Hole, Notch, Pole, Shoe
 from polefem.params.winding import Winding
 
+Machine = RadialMachine | OuterRotorMachine | AxialMachine
+
 __all__ = [
+    "AxialMachine",
     "Barrier",
     "FreeFace",
     "Hole",
+    "Machine",
     "MeshSpec",
     "Notch",
     "OuterRotorMachine",

@@ -11,7 +11,7 @@ from polefem.params.phases import Phases, phases_of, rejoined
 from polefem.params.pole import Pole
 from polefem.params.winding import Winding
 
-__all__ = ["Salient"]
+__all__ = ["Salient", "order"]
 
 
 class Salient:
@@ -44,6 +44,11 @@ class Salient:
         """Phase and polarity of every stator pole: the winding's own, or what is usual."""
         usual = phases_of(self.stator_poles, self.rotor_poles, self.single_phase)
         return rejoined(usual, self.winding.phase_of_pole, self.winding.polarity)
+
+    @property
+    def section_turns(self) -> float:
+        """Turns of a pole's coil that lie in one computed section."""
+        return self.winding.turns_per_pole
 
     @property
     def stroke(self) -> float:

@@ -17,6 +17,7 @@ from typing import Any, Union, get_args, get_origin, get_type_hints
 
 from polefem.errors import InvalidValue, refusal
 from polefem.materials import NU0, Steel
+from polefem.params.axial import AxialMachine
 from polefem.params.machine import OuterRotorMachine, RadialMachine
 from polefem.units import deg, mm
 
@@ -24,8 +25,12 @@ __all__ = ["load_machine", "machine_from_text", "machine_text"]
 
 _ANGLES = frozenset({"arc", "taper", "at", "tilt", "start"})
 _BARE = frozenset({"most_fill", "stations"})
-Machine = RadialMachine | OuterRotorMachine
-_KINDS: dict[str, type[Machine]] = {"radial": RadialMachine, "outer rotor": OuterRotorMachine}
+Machine = RadialMachine | OuterRotorMachine | AxialMachine
+_KINDS: dict[str, type[Machine]] = {
+    "radial": RadialMachine,
+    "outer rotor": OuterRotorMachine,
+    "axial": AxialMachine,
+}
 
 
 def load_machine(path: str | os.PathLike[str]) -> Machine:

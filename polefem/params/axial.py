@@ -1,0 +1,128 @@
+"""Axial machines: discs that face each other, one gap or two."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from polefem.errors import InvalidValue, refusal
+from polefem.materials import Steel
+from polefem.params.checks import both, positive, whole
+from polefem.params.pole import Pole
+from polefem.params.salient import Salient, order
+from polefem.params.winding import Winding
+
+__all__ = ["AxialMachine"]
+
+BUILDS = ("one gap", "two rotors", "two stators")
+FLANKS = ("radial", "parallel", "round")
+
+
+@dataclass(frozen=True)
+class AxialMachine(Salient):
+    """An axial-flux machine: a disc of stator poles faces a disc of rotor poles. All lengths in m, angles in rad.
+
+    inner_radius, outer_radius: between which the poles lie. air_gap: of one gap. stator_pole_height,
+    rotor_pole_height: along the shaft, from face to yoke. stator_yoke_thickness, rotor_yoke_thickness: of the
+    backing plates. stator_pole, rotor_pole: as in `RadialMachine`; `arc` holds at the mean radius.
+    stator_flanks, rotor_flanks: what the poles look like along the shaft: "radial" flanks (sectors),
+    "parallel" flanks, or "round" cores, midway between the radii. steel, rotor_steel, single_phase,
+    must_start: as in `RadialMachine`.
+
+    build: "one gap", or with a disc in the middle between two others that are mirror images: "two rotors"
+    round one stator, "two stators" round one rotor. Half of a double-sided machine is computed, up to the
+    plane of symmetry. The pole height of the middle disc is that of one side; the thickness of its yoke is
+    the whole, half of which lies on each side. through_flux: in a double-sided build, whether flux goes
+    straight through the middle disc, which then needs no yoke (thickness 0): the plane is crossed at right
+    angles, and A is free there. Where it turns in the middle disc's yoke instead (coils on both faces push
+    against each other), the plane is a flux line and A is 0 there, as on the outer backs of the plates. A
+    stator core that flux goes straight through carries one coil of turns_per_pole turns, half of it on each
+    side; else each face has a coil of its own, both in series.
+
+    cuts: how many cylinders the machine is cut by; each is unrolled into a flat section. They lie at the
+    points of Gauss and Legendre, so that a few suffice where the fields vary smoothly with the radius. What
+    this leaves out: flux with a radial component (from cut to cut, and past the inner and outer ends of the
+    poles), the end turns, and the bending of the unrolled circle.
+
+    Raises InvalidValue for a number no machine can have, GeometryRefused where numbers contradict each other.
+    """
+
+    stator_poles: int
+    rotor_poles: int
+    inner_radius: float
+    outer_radius: float
+    air_gap: float
+    stator_pole_height: float
+    rotor_pole_height: float
+    stator_yoke_thickness: float
+    rotor_yoke_thickness: float
+    stator_pole: Pole | tuple[Pole, ...]
+    rotor_pole: Pole | tuple[Pole, ...]
+    winding: Winding
+    steel: Steel
+    rotor_steel: Steel | None = None
+    stator_flanks: Literal["radial", "parallel", "round"] = "radial"
+    rotor_flanks: Literal["radial", "parallel", "round"] = "radial"
+    build: Literal["one gap", "two rotors", "two stators"] = "one gap"
+    through_flux: bool = True
+    cuts: int = 3
+    single_phase: bool = False
+    must_start: bool = True
+
+    def __post_init__(self) -> None:
+        self._check_lengths(
+            air_gap="the air gap must be open",
+            inner_radius="the poles must begin outside the shaft",
+            outer_radius="the machine must have a size",
+            stator_pole_height="stator poles must have a height",
+            rotor_pole_height="rotor poles must have a height",
+        )
+        self._check_poles()
+        order("the poles must have a radial length", "inner_radius", self.inner_radius, self.outer_radius)
+        whole("an axial machine is cut at least once", "cuts", self.cuts)
+        for name, value, allowed in (
+            ("build", self.build, BUILDS),
+            ("stator_flanks", self.stator_flanks, FLANKS),
+            ("rotor_flanks", self.rotor_flanks, FLANKS),
+        ):
+            if value not in allowed:
+                raise InvalidValue(
+                    refusal("an axial machine is of a known kind", name, repr(value), ", ".join(allowed))
+                )
+        for member in ("stator", "rotor"):
+            name = f"{member}_yoke_thickness"
+            rule = "a yoke must have a thickness, unless flux goes straight through the disc in the middle"
+            thick = positive(
+                rule, name, getattr(self, name), "m", zero=self.middle == member and self.through_flux
+            )
+            fillets = [
+                fillet for pole in getattr(self, f"{member}_pattern") for fillet in both(pole.root_fillet)
+            ]
+            if not thick and any(fillets):
+                rule = "a pole without a yoke has no root to fill"
+                raise InvalidValue(
+                    refusal(rule, f"{member}_pole.root_fillet", f"{max(fillets) * 1e3:.4g} mm", "0 mm")
+                )
+
+    @property
+    def middle(self) -> Literal["rotor", "stator"] | None:
+        """Which disc lies in the plane of symmetry of a double-sided build."""
+        if self.build == "one gap":
+            return None
+        return "stator" if self.build == "two rotors" else "rotor"
+
+    @property
+    def mean_radius(self) -> float:
+        """Radius midway between the ends of the poles, m."""
+        return (self.inner_radius + self.outer_radius) / 2
+
+    @property
+    def halves(self) -> int:
+        """How many times a computed section stands in the machine: 2 in a double-sided build."""
+        return 1 if self.middle is None else 2
+
+    @property
+    def section_turns(self) -> float:
+        """Turns of a pole's coil that lie in one computed section."""
+        shared = self.middle == "stator" and self.stator_yoke_thickness == 0
+        return self.winding.turns_per_pole / (2 if shared else 1)
