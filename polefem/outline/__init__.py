@@ -1,6 +1,6 @@
 """From a machine to the closed rings of its parts, and whether it can be built at all."""
 
-from polefem.outline.build import outline_of
+from polefem.outline.build import outline_of, remarks, sections
 from polefem.outline.values import Outline, Region, Ring, Side
 
-__all__ = ["Outline", "Region", "Ring", "Side", "outline_of"]
+__all__ = ["Outline", "Region", "Ring", "Side", "outline_of", "remarks", "sections"]

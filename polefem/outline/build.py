@@ -1,11 +1,8 @@
-"""From a machine to its outline: both members, their poles and coils, checked."""
+"""From a machine to its outlines: both members, their poles and coils, checked."""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-from typing import Literal
-
+from polefem.outline.builds import Build, axial_builds, outer_rotor_builds, radial_builds
 from polefem.outline.checks import (
     refuse_coils,
     refuse_overlaps,
@@ -13,75 +10,79 @@ from polefem.outline.checks import (
     refuse_touching_faces,
 )
 from polefem.outline.coils import coils_of
+from polefem.outline.cuts import cut_radii
 from polefem.outline.member import Member, side_of
+from polefem.outline.rules import needs_winding_in_place, refuse_overfull, refuse_unstartable, start_remarks
 from polefem.outline.values import Outline
-from polefem.params import Pole, RadialMachine, Winding
-from polefem.shapes import Seat, pole_edge
+from polefem.params import AxialMachine, Machine, RadialMachine
+from polefem.shapes import pole_edge
 
-__all__ = ["outline_of"]
+__all__ = ["outline_of", "remarks", "sections"]
 
 
-def outline_of(machine: RadialMachine) -> Outline:
-    """The outline of a machine's cross section.
+def outline_of(machine: Machine) -> Outline:
+    """The outline of a machine's cross section; of an axial machine, the flat section at its mean radius.
 
     Raises GeometryRefused, in one sentence, where the machine cannot be built: pole faces that touch, flanks
     that miss their yoke, notches through a pole, iron thinner than its web, coils that cut iron or each
-    other.
+    other, turns that do not fit, arcs that leave it unable to start.
     """
-    gap = machine.air_gap
-    rotor = _Build(
-        name="rotor",
-        pattern=machine.rotor_pattern,
-        poles=machine.rotor_poles,
-        face=machine.rotor_outer_radius,
-        root=machine.rotor_yoke_radius,
-        back=machine.shaft_radius,
-        trace=machine.rotor_outer_radius + gap / 3,
-        far=0.0,
-        far_fixed=False,
-        winding=None,
-    )
-    stator = _Build(
-        name="stator",
-        pattern=machine.stator_pattern,
-        poles=machine.stator_poles,
-        face=machine.stator_bore_radius,
-        root=machine.slot_radius,
-        back=machine.stator_outer_radius,
-        trace=machine.stator_bore_radius - gap / 3,
-        far=machine.stator_outer_radius,
-        far_fixed=True,
-        winding=machine.winding,
-    )
-    return _outline(rotor, stator, gap, machine.stack_length)
+    if isinstance(machine, AxialMachine):
+        return _axial(machine, machine.mean_radius, machine.outer_radius - machine.inner_radius)
+    refuse_unstartable(machine)
+    outline = _outline(*_builds(machine), machine.air_gap, machine.stack_length)
+    refuse_overfull(machine, outline)
+    return outline
 
 
-@dataclass(frozen=True)
-class _Build:
-    """What a machine says of one side of its gap; levels as in `Member`."""
+def sections(machine: Machine) -> tuple[Outline, ...]:
+    """The outlines whose flux and torque add up to the machine's: one of a radial machine, one a cut of an axial.
 
-    name: Literal["rotor", "stator"]
-    pattern: tuple[Pole, ...]
-    poles: int
-    face: float
-    root: float
-    back: float
-    trace: float
-    far: float
-    far_fixed: bool
-    winding: Winding | None
-    radius: float | None = None  # of the cut, in a flat section
-
-    @property
-    def seat(self) -> Seat:
-        flat = self.radius is not None
-        return Seat(self.face, self.root, math.pi / self.poles, flat, self.radius or 1.0)
+    The length of each is that along which it acts: the stack length, or the cut's share of the poles' radial
+    length, doubled in a double-sided build, of which a section is one half. Raises as `outline_of` does; an
+    axial machine is also checked at the ends of its poles.
+    """
+    if not isinstance(machine, AxialMachine):
+        return (outline_of(machine),)
+    if "round" not in (machine.stator_flanks, machine.rotor_flanks):
+        for radius in (machine.inner_radius, machine.outer_radius):
+            _axial(machine, radius, 0.0)
+    return tuple(_axial(machine, radius, length) for radius, length in cut_radii(machine))
 
 
-def _outline(rotor: _Build, stator: _Build, air_gap: float, length: float) -> Outline:
-    members = [_member(build, air_gap) for build in (rotor, stator)]
+def remarks(machine: Machine) -> tuple[str, ...]:
+    """What a builder should know of a machine that can be built: sentences, none where there is nothing to say.
+
+    Coils that cannot be slid over their poles, and pole arcs outside the feasible region.
+
+    Raises GeometryRefused where the machine cannot be built.
+    """
+    outline_of(machine)
+    stator = _member(_builds(machine)[1])
+    said = start_remarks(machine)
+    if needs_winding_in_place(stator):
+        said.append("a coil cannot be slid over its pole from the gap: it must be wound in place")
+    return tuple(said)
+
+
+def _builds(machine: Machine) -> tuple[Build, Build]:
+    """Both sides of the gap, of an axial machine at its mean radius."""
+    if isinstance(machine, AxialMachine):
+        return axial_builds(machine, machine.mean_radius)
+    return radial_builds(machine) if isinstance(machine, RadialMachine) else outer_rotor_builds(machine)
+
+
+def _axial(machine: AxialMachine, radius: float, length: float) -> Outline:
+    refuse_unstartable(machine)
+    outline = _outline(*axial_builds(machine, radius), machine.air_gap, length * machine.halves)
+    refuse_overfull(machine, outline)
+    return outline
+
+
+def _outline(rotor: Build, stator: Build, air_gap: float, length: float) -> Outline:
+    members = [_member(build) for build in (rotor, stator)]
     # A shaped face on either side may leave the gap wider everywhere than it is said to be.
-    spare = sum(abs(m.seat.face - _nearest(m)) for m in members)
+    spare = sum(abs(member.seat.face - _nearest(member)) for member in members)
     sides = [side_of(member, air_gap + spare) for member in members]
     for build, member, side in zip((rotor, stator), members, sides, strict=True):
         refuse_coils(member)
@@ -94,18 +95,19 @@ def _nearest(member: Member) -> float:
     return min((edge.nearest for edge in member.edges), key=lambda level: abs(level - member.seat.face))
 
 
-def _member(build: _Build, air_gap: float) -> Member:
+def _member(build: Build) -> Member:
     seat, name = build.seat, f"{build.name}_pole"
     refuse_touching_faces(name, [pole.arc for pole in build.pattern], 2 * seat.half_pitch)
     edges = tuple(pole_edge(pole, seat, name) for pole in build.pattern)
-    winding = build.winding
-    coils = () if winding is None else [coils_of(k, edge, seat, winding) for k, edge in enumerate(edges)]
+    coils = [
+        coil for at, winding in enumerate(build.windings) for coil in coils_of(at, edges[at], seat, winding)
+    ]
     return Member(
         name=build.name,
         seat=seat,
         back=build.back,
         edges=edges,
-        coils=tuple(coil for pair in coils for coil in pair),
+        coils=tuple(coils),
         poles=build.poles,
         mirror=len(build.pattern) == 1 and build.pattern[0].symmetric,
         gap=build.trace,

@@ -133,7 +133,12 @@ def refuse_thin_iron(side: Side, web: float) -> None:
     Iron that is shrunk by half the web and grown again loses what is thinner, and a little at its corners: a
     corner of 90 degrees loses 0.05 web^2, one of 30 degrees 0.6 web^2.
     """
-    (region,) = (region for region in side.regions if region.material == "iron")
+    for region in side.regions:
+        if region.material == "iron":
+            _refuse_thin(side, region, web)
+
+
+def _refuse_thin(side: Side, region: Region, web: float) -> None:
     iron = shapely.make_valid(polygon(region, max(SAGITTA, web / 200)))
     shrunk = iron.buffer(-web / 2 * (1 - 1e-3), quad_segs=4)
     lost = _pieces(iron.difference(shrunk.buffer(web / 2, quad_segs=8)))

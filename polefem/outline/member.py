@@ -46,8 +46,12 @@ class Member:
 
 def side_of(member: Member, air_gap: float) -> Side:
     """Lay the member out as one repeating unit of regions, before a gap of `air_gap` (m) at its narrowest."""
-    holes = [_placed(ring, member, at) for at, edge in enumerate(member.edges) for ring in edge.openings]
-    regions = [Region("iron", "iron", _iron_ring(member), tuple(holes))]
+    holes = [[_placed(ring, member, at) for ring in edge.openings] for at, edge in enumerate(member.edges)]
+    if member.back == member.seat.root:
+        rings = [_core_ring(member, at) for at in range(len(holes))]
+        regions = [Region(f"iron {at}", "iron", ring, tuple(holes[at])) for at, ring in enumerate(rings)]
+    else:
+        regions = [Region("iron", "iron", _iron_ring(member), tuple(hole for own in holes for hole in own))]
     for coil in member.coils:
         ring = _placed(coil.ring, member, coil.pole)
         regions.append(Region(f"coil {coil.pole} {coil.side}", "coil", ring))
@@ -88,6 +92,13 @@ def _iron_ring(member: Member) -> Ring:
     high = Line(behind[-1].end, front[-1].end)
     ring = (low, *front, *turned_back([*behind, high]))
     return ring if seat.out > 0 else turned_back(ring)
+
+
+def _core_ring(member: Member, at: int) -> Ring:
+    """A pole that ends in the plane of symmetry, with no yoke to stand on, counter-clockwise."""
+    path = _placed(member.edges[at].path, member, at)
+    ring = (*path, Line(path[-1].end, path[0].start))
+    return ring if member.seat.out > 0 else turned_back(ring)
 
 
 def _placed(path: Sequence[Segment], member: Member, at: int) -> Ring:

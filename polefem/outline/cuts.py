@@ -1,0 +1,93 @@
+"""Where an axial machine is cut, and what a cylinder cuts out of its poles and coils."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from polefem.errors import GeometryRefused, refusal
+from polefem.params import AxialMachine, Pole, RoundFace, SlopedFace, Winding
+from polefem.params.checks import both
+
+__all__ = ["core_diameter", "cut_pole", "cut_radii", "cut_winding", "half_angle"]
+
+
+def cut_radii(machine: AxialMachine) -> tuple[tuple[float, float], ...]:
+    """Radius and radial length (m) of every cut: points and weights of Gauss and Legendre over the poles' length.
+
+    Where poles are round cores the cuts share out the length of the shortest core: past it no flux is
+    reckoned.
+
+    Raises GeometryRefused for a round core larger than the distance between the radii.
+    """
+    low, high = machine.inner_radius, machine.outer_radius
+    length = high - low
+    for name in ("stator", "rotor"):
+        if getattr(machine, f"{name}_flanks") != "round":
+            continue
+        for pole in getattr(machine, f"{name}_pattern"):
+            core = core_diameter(pole, machine.mean_radius)
+            if core > length:
+                most = f"up to outer_radius - inner_radius, {length * 1e3:.4g} mm"
+                found = f"{core * 1e3:.4g} mm across"
+                raise GeometryRefused(
+                    refusal("a round core must lie between the radii", f"{name}_pole.arc", found, most)
+                )
+            low, high = max(low, machine.mean_radius - core / 2), min(high, machine.mean_radius + core / 2)
+    places, weights = np.polynomial.legendre.leggauss(machine.cuts)
+    radii = (low + high) / 2 + (high - low) / 2 * places
+    return tuple((float(r), float(w * (high - low) / 2)) for r, w in zip(radii, weights, strict=True))
+
+
+def core_diameter(pole: Pole, mean_radius: float) -> float:
+    """Diameter of the round core whose arc about the shaft, along the mean radius, is the pole's, m."""
+    return 4 * mean_radius * math.sin(pole.arc / 4)
+
+
+def half_angle(flanks: str, arc: float, mean_radius: float, radius: float, beyond: float = 0.0) -> float:
+    """Angle about the shaft from the pole axis to its flank, or to a surface `beyond` (m) outside it, along a cut.
+
+    Raises GeometryRefused where the cut does not meet that surface.
+    """
+    if flanks == "radial":
+        return arc / 2 + beyond / radius
+    if flanks == "parallel":
+        reach = (mean_radius * math.sin(arc / 2) + beyond) / radius
+        if reach < 1:
+            return math.asin(reach)
+    else:
+        core = 2 * mean_radius * math.sin(arc / 4) + beyond
+        reach = (radius**2 + mean_radius**2 - core**2) / (2 * radius * mean_radius)
+        if -1 < reach < 1:
+            return math.acos(reach)
+    found = f"{(arc * mean_radius / 2 + beyond) * 1e3:.4g} mm from axis to flank"
+    rule = "a pole and its coil must leave room round the shaft"
+    raise GeometryRefused(
+        refusal(rule, f"{flanks} pole", found, f"less at the radius of {radius * 1e3:.4g} mm")
+    )
+
+
+def cut_pole(pole: Pole, flanks: str, mean_radius: float, radius: float) -> Pole:
+    """The pole that a cut shows: its own arc there; what lies on its face keeps its place in parts of the arc."""
+    arc = 2 * half_angle(flanks, pole.arc, mean_radius, radius)
+    part = arc / pole.arc
+    face = pole.face
+    if isinstance(face, SlopedFace):
+        minus, plus = both(face.start)
+        face = replace(face, start=(minus * part, plus * part))
+    elif isinstance(face, RoundFace):
+        face = replace(face, at=face.at * part)
+    notches = tuple(replace(notch, at=notch.at * part) for notch in pole.notches)
+    return replace(pole, arc=arc, face=face, notches=notches)
+
+
+def cut_winding(machine: AxialMachine, pole: Pole, radius: float) -> Winding:
+    """The winding that a cut shows: liner and coil are met aslant where the flank is not radial."""
+    winding, flanks, mean = machine.winding, machine.stator_flanks, machine.mean_radius
+    flank, near, far = (
+        radius * half_angle(flanks, pole.arc, mean, radius, beyond)
+        for beyond in (0.0, winding.liner, winding.liner + winding.coil_width)
+    )
+    return replace(winding, liner=near - flank, coil_width=far - near)
