@@ -99,11 +99,11 @@ def _approach(
     """Knots (b, h, slope) on J = Js - (Js - J0) exp(-(H - H0) / Ha), Ha such that dJ/dH joins at the last point.
 
     The form that measured sheet is extrapolated with in the Modelica Standard Library, where Ha is 10 to 14 kA/m.
-    It ends where dJ/dH is a thousandth of mu0.
+    It ends where J lacks less than 0.3 % of the rest and dJ/dH is below a thousandth of mu0.
     """
     j, rate = b - MU0 * h, 1.0 / slope - MU0
     scale = (saturation - j) / rate
-    steps = max(4, ceil(4.0 * log(1e3 * rate / MU0)))
+    steps = max(24, ceil(4.0 * log(1e3 * rate / MU0)))
     x = np.arange(1, steps + 1) / 4.0
     new_h = h + scale * x
     new_slope = 1.0 / (MU0 + rate * np.exp(-x))
