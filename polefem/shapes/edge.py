@@ -58,8 +58,8 @@ def pole_edge(pole: Pole, seat: Seat, name: str = "pole") -> Edge:
     plus = _side(pole, 1, whole, seat, name)
     minus = _side(pole, 0, moved(whole, mirror=True), seat, name)
     flanks = (Line(minus.flank.start.conjugate(), minus.flank.end.conjugate()), plus.flank)
-    _refuse_no_body(flanks[0].start.imag, flanks[1].start.imag, name)
-    _refuse_no_body(flanks[0].end.imag, flanks[1].end.imag, name)
+    for minus_flank, plus_flank in ((flanks[0].start, flanks[1].start), (flanks[0].end, flanks[1].end)):
+        _refuse_thin_body(plus_flank.imag - minus_flank.imag, pole.web, name)
     face, blend_plus, down = _tipped(whole, plus.down, pole, 1, name)
     mirrored, blend_minus, up = _tipped(moved(face, mirror=True), minus.down, pole, 0, name)
     face = notched(moved(mirrored, mirror=True), pole.notches, seat, name)
@@ -127,19 +127,20 @@ def _underside(pole: Pole, which: int, face: Path, seat: Seat, name: str) -> lis
     edge = face[-1].end
     above = crossing(face, edge - 1j * overhang, 1.0 + 0j)
     if above is None:
-        _refuse_no_body(edge.imag, edge.imag - overhang, name)
-        raise AssertionError("a line along the axis between the edges of a face crosses it")
+        raise _thin_body(2 * (edge.imag - overhang), pole.web, name)
     return [edge - seat.out * tip, above[1] - seat.out * neck]
 
 
-def _refuse_no_body(minus: float, plus: float, name: str) -> None:
-    if plus <= minus:
-        found = f"{(plus - minus) * 1e3:.4g} mm"
-        raise GeometryRefused(
-            refusal(
-                "a pole must have a body between its flanks", f"{name} width of the body", found, "above 0 mm"
-            )
-        )
+def _refuse_thin_body(width: float, web: float, name: str) -> None:
+    if width < web:
+        raise _thin_body(width, web, name)
+
+
+def _thin_body(width: float, web: float, name: str) -> GeometryRefused:
+    found, least = f"{width * 1e3:.4g} mm", f"{web * 1e3:.4g} mm or more"
+    return GeometryRefused(
+        refusal("a pole must have a body between its flanks", f"{name} width of the body", found, least)
+    )
 
 
 def _footed(down: Path, radius: float, seat: Seat, name: str) -> Path:

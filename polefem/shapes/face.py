@@ -106,10 +106,13 @@ def _round(face: RoundFace, seat: Seat, half: float, name: str) -> tuple[Segment
     level = math.inf if seat.flat else seat.face
     bends_away = 0 < face.radius <= level if seat.out > 0 else face.radius < 0 or face.radius >= level
     if not bends_away or abs(face.at) > half:
-        most = f"{level * 1e3:.4g} mm"
-        allowed = f"up to {most}" if seat.out > 0 else f"below 0 mm, or {most} and above"
+        allowed = "above 0 mm" if seat.out > 0 else "below 0 mm"
+        if not seat.flat:
+            allowed += (
+                f" and up to {level * 1e3:.4g} mm" if seat.out > 0 else f", or {level * 1e3:.4g} mm and above"
+            )
         found = f"{face.radius * 1e3:.4g} mm at {math.degrees(face.at):.4g} deg"
-        rule = "a round face must be nearest to the gap on the face, at `at`"
+        rule = "a round face must be nearest to the gap where its `at` says"
         raise GeometryRefused(refusal(rule, f"{name}.face.radius", found, allowed))
     top = seat.at(seat.face, face.at)
     outward = 1.0 + 0j if seat.flat else top / abs(top)
