@@ -1,12 +1,15 @@
 """Magnetic materials: a steel's law H(B) with its energy and tangent, ready for the field solver.
 
-`Steel` is what the other rooms use; the files read from the law outwards: `law`, `table`, `curve`, `csv_file`, the
-published curves and the standard's grades, the `library` of named steels, and `steel`.
+`Steel` is what the other rooms use. The files read from the law outwards: `law`, `table`, `curve` and `csv_file`; the
+`grade` with its figures, the `standard_grades`, `published_sheet` and `published_iron`, all named in the `library`;
+`steel` and its `curve_data`; then what a changing field costs: `eddy`, `loops` and `iron_loss`.
 """
 
 from polefem.materials.curve import Curve
 from polefem.materials.curve_data import CurveData, curve_data
+from polefem.materials.eddy import skin_depth, solid_part_caution
 from polefem.materials.grade import Figure, Grade, Loss
+from polefem.materials.iron_loss import LossSeparation, Steinmetz, loss_separation
 from polefem.materials.law import MU0, NU0, Law
 from polefem.materials.library import steel_names
 from polefem.materials.steel import Steel
@@ -20,7 +23,12 @@ __all__ = [
     "Grade",
     "Law",
     "Loss",
+    "LossSeparation",
     "Steel",
+    "Steinmetz",
     "curve_data",
+    "loss_separation",
+    "skin_depth",
+    "solid_part_caution",
     "steel_names",
 ]

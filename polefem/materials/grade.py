@@ -68,6 +68,12 @@ class Grade:
     minima: tuple[tuple[float, Figure], ...] = ()
     losses: tuple[Loss, ...] = ()
 
+    def content(self) -> tuple[str | float, ...]:
+        """The numbers that a result may depend on, for a content key."""
+        thickness = () if self.thickness is None else (self.thickness.value,)
+        losses = [number for loss in self.losses for number in (loss.peak, loss.frequency, loss.figure.value)]
+        return ("grade", self.density.value, self.resistivity.value, *thickness, *losses)
+
     def loss(self, peak: float, frequency: float) -> Figure:
         """The figure in W/kg for a sine of this peak in T and this frequency in Hz.
 

@@ -5,15 +5,14 @@ own before going on. (K. Venkatachalam, C. R. Sullivan, T. Abdallah, H. Tacca, A
 loss with nonsinusoidal waveforms using only Steinmetz parameters, IEEE COMPEL 2002, which splits loops likewise.)
 """
 
-from collections.abc import Iterator
-
 import numpy as np
+from numpy.typing import NDArray
 
 from polefem.materials.law import FloatArray
 
 __all__ = ["loop_integral"]
 
-SMALLEST_LOOP = 1e-3  # of the swing: what a smaller one loses is a millionth, and rounding makes many
+SMALLEST_LOOP = 1e-3  # T of swing: a smaller one loses a millionth of what 1 T does, and rounding makes many
 
 
 def loop_integral(b: FloatArray, period: float, alpha: float, beta: float) -> FloatArray:
@@ -46,10 +45,10 @@ def _integral(b: FloatArray, steps: FloatArray, alpha: float, beta: float) -> Fl
     rate = np.abs(np.diff(b, axis=0)) / steps
     own = np.sum(rate ** (alpha - 1.0) * np.abs(np.diff(envelope, axis=0)), axis=0)
     total: FloatArray = own * np.where(swing > 0.0, swing, 1.0) ** (beta - alpha)
-    astray = np.abs(b - envelope).max(axis=0) > SMALLEST_LOOP * swing
-    for at in np.flatnonzero(astray):
-        for loop, loop_steps in _minor_loops(b[:, at], steps[:, at], envelope[:, at]):
-            total[at] += _integral(loop[:, None], loop_steps[:, None], alpha, beta)[0]
+    astray = np.flatnonzero(np.abs(b - envelope).max(axis=0) > SMALLEST_LOOP)
+    if astray.size:
+        series, minor, minor_steps = _minor_loops(b[:, astray], steps[:, astray], envelope[:, astray])
+        np.add.at(total, astray[series], _integral(minor, minor_steps, alpha, beta))
     return total
 
 
@@ -70,11 +69,21 @@ def _envelope(b: FloatArray) -> FloatArray:
 
 def _minor_loops(
     b: FloatArray, steps: FloatArray, envelope: FloatArray
-) -> Iterator[tuple[FloatArray, FloatArray]]:
-    """Each stretch off the envelope, closed where the waveform comes back to the level that it left."""
-    off = np.flatnonzero(b != envelope)
-    for stretch in np.split(off, np.flatnonzero(np.diff(off) > 1) + 1):
-        leaves, last = stretch[0] - 1, stretch[-1]
-        loop, loop_steps = b[leaves : last + 1], steps[leaves : last + 1].copy()
-        loop_steps[-1] *= (b[last] - b[leaves]) / (b[last] - b[last + 1])
-        yield loop, loop_steps
+) -> tuple[NDArray[np.intp], FloatArray, FloatArray]:
+    """Each stretch off the envelope, closed where the waveform comes back to the level that it left.
+
+    Returns the series that each belongs to, shape (n_loops,), and the loops with their steps, shape (longest,
+    n_loops), the shorter ones filled up with stillness at their level.
+    """
+    # A series is on its envelope at both ends, so that no stretch runs from one series into the next.
+    edges = np.diff((b != envelope).T.ravel().astype(np.int8))
+    series, leaves = np.divmod(np.flatnonzero(edges == 1), b.shape[0])
+    last = np.flatnonzero(edges == -1) % b.shape[0]
+    rows = leaves + np.arange((last - leaves).max(initial=0) + 1)[:, None]
+    inside, rows = rows <= last, np.minimum(rows, last)
+    level, far, back = b[leaves, series], b[last, series], b[last + 1, series]
+    loops = np.where(inside, b[rows, series], level)
+    loop_steps = np.where(inside, steps[rows, series], 1.0)
+    loop_steps[last - leaves, np.arange(series.size)] *= (far - level) / (far - back)
+    kept = np.ptp(loops, axis=0) > SMALLEST_LOOP
+    return series[kept], loops[:, kept], loop_steps[:, kept]

@@ -151,7 +151,7 @@ class Steel:
     def content(self) -> tuple[str | float, ...]:
         """Everything that makes this steel this steel, as plain strings and numbers: for a content key."""
         knots = np.concatenate([self.law.b, self.law.h, self.law.slope])
-        return ("steel", self.name, *knots.tolist())
+        return ("steel", self.name, *knots.tolist(), *(self.grade.content() if self.grade else ()))
 
     def evaluate(self, b: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """H in A/m, dH/dB in m/H and energy density in J/m3 at flux densities >= 0 in T, in one pass."""

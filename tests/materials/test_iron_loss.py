@@ -1,7 +1,9 @@
 """Iron loss under sines where the answer is known, under waveforms with closed answers, and against published loss."""
 
+import hypothesis.strategies as st
 import numpy as np
 import pytest
+from hypothesis import given, settings
 
 from polefem.materials import Steel
 from polefem.materials.eddy import classical_coefficient, skin_depth, solid_part_caution
@@ -72,6 +74,34 @@ def test_minor_loops_are_counted_by_hand(roll: int) -> None:
         assert loop_integral(b[:, None], PERIOD, 1.0, beta)[0] == pytest.approx(by_hand, rel=1e-12)
         one_loop = 2.0 / PERIOD
         assert one_loop != pytest.approx(by_hand, rel=1e-3)
+
+
+def counted_cycles(b: np.ndarray) -> list[float]:
+    """Ranges of the cycles in a closed waveform by rainflow counting (the four-point form of ASTM E1049)."""
+    turned = np.roll(b, -int(np.argmax(b))).tolist()
+    stack: list[float] = []
+    cycles = []
+    for value in [*turned, turned[0]]:
+        stack.append(value)
+        if len(stack) > 2 and (stack[-2] - stack[-3]) * (stack[-1] - stack[-2]) >= 0.0:
+            del stack[-2]  # not a turning point
+        while len(stack) > 3:
+            outer, inner = abs(stack[-1] - stack[-4]), abs(stack[-2] - stack[-3])
+            low, high = sorted((stack[-4], stack[-1]))
+            if not (low <= min(stack[-3:-1]) and max(stack[-3:-1]) <= high) or inner > outer:
+                break
+            cycles.append(inner)
+            del stack[-3:-1]
+    return [*cycles, abs(stack[1] - stack[0])]
+
+
+@given(st.lists(st.integers(-50, 50), min_size=2, max_size=40))
+@settings(deadline=None, max_examples=200)
+def test_loops_are_the_cycles_of_a_rainflow_count(levels: list[int]) -> None:
+    b = np.array(levels) / 50.0
+    if np.ptp(b) > 0:
+        found = loop_integral(b[:, None], PERIOD, 1.0, 1.7)[0] * PERIOD / 2.0
+        assert found == pytest.approx(sum(cycle**1.7 for cycle in counted_cycles(b)), rel=1e-9)
 
 
 def test_a_superposed_ripple_adds_its_own_loops() -> None:
