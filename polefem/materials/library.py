@@ -25,9 +25,8 @@ from polefem.materials.standard_grades import STANDARD, resistivity_at, standard
 
 __all__ = ["named", "standard_minimum", "steel_names"]
 
-SAME_POINT = (
-    0.03  # relative distance in H within which a point of the shape gives way to the point that is known
-)
+# Relative distance in H within which a point of the shape gives way to the point that is known.
+SAME_POINT = 0.03
 
 
 def steel_names() -> tuple[str, ...]:
@@ -129,7 +128,7 @@ def _sheet_grade(name: str) -> Grade:
         return standard_grade(name)
     # Outside the standard a name still says loss and thickness, as in HP270-35A or M700-100A.
     loss_part, thickness_part = name.strip("HMPA").split("-")
-    density = 7650.0 if loss_part < "3" else 7800.0
+    density = 7650.0 if float(loss_part) < 300.0 else 7800.0
     loss = Figure(float(loss_part) / 100.0, "W/kg", "guaranteed maximum", "by its name", "read")
     return Grade(
         name,

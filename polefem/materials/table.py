@@ -11,9 +11,8 @@ from polefem.materials.law import MU0, NU0, FloatArray, Law
 
 __all__ = ["END_STRETCH", "checked_table", "law_through"]
 
-END_STRETCH: float = (
-    0.05  #: T past the last point over which the slope rises to 1/mu0, when nothing better is known
-)
+#: T past the last point over which the slope rises to 1/mu0, when nothing better is known.
+END_STRETCH: float = 0.05
 LEAST_POINTS = 3
 # A measured and rounded table of a saturated steel strays below the slope of vacuum: the EN9 table of TEAM
 # problem 24 by 4.6 % between its last two points.
