@@ -33,7 +33,7 @@ class Curves:
     """Curves over one axis. x: ndarray, shape (n,). y: by label, each of shape (n,). names: of the axes, with units.
 
     marks: points on the curves that were computed and not interpolated, as (x, y), each of shape (m,). growing:
-    whether the labels are steps of one quantity; else they are kinds.
+    whether the labels are steps of one quantity; else they are kinds. note: over the labels.
     """
 
     title: str
@@ -43,6 +43,7 @@ class Curves:
     y: Mapping[str, Array]
     marks: tuple[Array, Array] | None = None
     growing: bool = True
+    note: str = ""
 
 
 def torque_against_angle(m: FluxMap) -> Curves:
@@ -78,8 +79,8 @@ def torque_of_designs(operations: Mapping[str, tuple[FluxMap, SquareDrive, float
     stroke = min((m.stroke for m, _, _ in operations.values()), default=1.0)
     angle = np.linspace(0.0, stroke, _FINE)
     y = {f"{name}: ripple {t.ripple:.0%}": _over(t, angle) for name, t in torques.items()}
-    title = f"Torque of all phases at {basis}; ripple: {RIPPLE_FORMULA}"
-    return Curves(title, "rotor angle (deg)", "torque (N m)", angle / deg, y, growing=False)
+    title, note = f"Torque of all phases, {basis}", f"ripple: {RIPPLE_FORMULA}"
+    return Curves(title, "rotor angle (deg)", "torque (N m)", angle / deg, y, growing=False, note=note)
 
 
 def draw_curves(curves: Curves) -> Figure:
@@ -93,7 +94,7 @@ def draw_curves(curves: Curves) -> Figure:
     if curves.marks is not None:
         axes.plot(*curves.marks, ".", color="#333333", markersize=2.5, label="computed")
     axes.set_xlim(curves.x[0], curves.x[-1])
-    figure.legend(loc="outside right upper", frameon=False, fontsize="small")
+    figure.legend(loc="outside right upper", frameon=False, fontsize="small", title=curves.note or None)
     return figure
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
 
@@ -12,7 +13,7 @@ from numpy.typing import ArrayLike
 
 from polefem.maps import FieldState, FluxMap
 from polefem.outline import outline_of
-from polefem.params import MeshSpec, RadialMachine, SquareDrive, phases_of
+from polefem.params import Machine, MeshSpec, SquareDrive
 from polefem.report.curves import (
     draw_curves,
     flux_linkage_against_current,
@@ -28,14 +29,14 @@ __all__ = ["draw_design", "draw_study", "file_name"]
 
 class _States(Protocol):
     def __call__(
-        self, machine: RadialMachine, angle: float, phase_currents: ArrayLike, mesh: MeshSpec
+        self, machine: Machine, angle: float, phase_currents: ArrayLike, mesh: MeshSpec
     ) -> FieldState: ...
 
 
 def draw_design(
     folder: Path,
     name: str,
-    machine: RadialMachine,
+    machine: Machine,
     phase_map: FluxMap,
     current: float,
     mesh: MeshSpec,
@@ -44,9 +45,10 @@ def draw_design(
     """Write the pictures of one design; returns where they are.
 
     Torque and inductance against angle, flux linkage against current, the cross section, and the flux density with
-    the first phase at `current` (A), aligned and unaligned, on one scale of colours.
+    the first phase at `current` (A), aligned and unaligned, each on a scale of its own.
     """
     stem = file_name(name)
+    phase_map = replace(phase_map, name=name)
     written = [
         save(draw_curves(torque_against_angle(phase_map)), folder / f"{stem}-torque.png"),
         save(draw_curves(inductance_against_angle(phase_map)), folder / f"{stem}-inductance.png"),
@@ -56,15 +58,14 @@ def draw_design(
             folder / f"{stem}-section.png",
         ),
     ]
-    currents = np.zeros(phases_of(machine.stator_poles, machine.rotor_poles).count)
+    currents = np.zeros(machine.phases.count)
     currents[0] = current
     densities = {}
     for said, angle in (("aligned", 0.0), ("unaligned", machine.rotor_pitch / 2)):
         field = solve_state(machine, angle, currents, mesh).field
         densities[said] = flux_density(field, f"Flux density, {said}, {current:.3g} A in one phase - {name}")
-    most = max(float(np.quantile(density.size, 0.999)) for density in densities.values())
     for said, density in densities.items():
-        written.append(save(draw_flux_density(density, most), folder / f"{stem}-flux-density-{said}.png"))
+        written.append(save(draw_flux_density(density), folder / f"{stem}-flux-density-{said}.png"))
     return written
 
 

@@ -15,14 +15,23 @@ from numpy.typing import NDArray
 from polefem.maps import Field
 from polefem.outline import Outline, Ring, Side
 from polefem.report.style import FIELD_COLOURS, MATERIALS, axes_on, new_figure
-from polefem.shapes import Arc
+from polefem.shapes import Arc, Segment
 from polefem.shapes.segments import moved
 from polefem.units import mm
 
-__all__ = ["FluxDensity", "draw_flux_density", "draw_section", "flux_density", "section_paths"]
+__all__ = [
+    "FluxDensity",
+    "draw_flux_density",
+    "draw_section",
+    "flux_density",
+    "section_edges",
+    "section_paths",
+]
 
 Array = NDArray[np.float64]
 _LINES = 24
+_EDGE = "#22303c"
+_CLOSE = 1e-9  # m
 
 
 def section_paths(outline: Outline) -> list[tuple[str, Path]]:
@@ -40,6 +49,31 @@ def section_paths(outline: Outline) -> list[tuple[str, Path]]:
     return paths
 
 
+def section_edges(outline: Outline) -> Path:
+    """Where iron and coils end, in mm: their edges less the seams between the outline's repeating units."""
+    pieces = []
+    for side in (outline.stator, outline.rotor):
+        for copy in range(side.poles // side.unit_poles):
+            turn, shift = _place(side, copy)
+            for region in side.regions:
+                for ring in (region.ring, *region.holes):
+                    shown = [segment for segment in ring if not _on_seam(segment, side)]
+                    pieces += [_path(moved((segment,), turn, shift), closed=False) for segment in shown]
+    return Path.make_compound_path(*pieces)
+
+
+def _on_seam(segment: Segment, side: Side) -> bool:
+    """Whether a straight segment lies where a unit of this side ends: at half a pitch before or past its poles."""
+    if isinstance(segment, Arc):
+        return False
+    ends = (-side.pitch / 2, side.pitch * (side.unit_poles - 0.5))
+    if side.flat:
+        return any(max(abs(z.imag - end) for z in (segment.start, segment.end)) < _CLOSE for end in ends)
+    return any(
+        max(abs((z * np.exp(-1j * end)).imag) for z in (segment.start, segment.end)) < _CLOSE for end in ends
+    )
+
+
 def draw_section(outline: Outline, title: str) -> Figure:
     """The picture of a cross section."""
     figure = new_figure(6.2, 6.0)
@@ -48,10 +82,12 @@ def draw_section(outline: Outline, title: str) -> Figure:
     paths = section_paths(outline)
     order = {"air": 0, "coil": 1, "iron": 2}
     for material, path in sorted(paths, key=lambda pair: order[pair[0]]):
-        axes.add_patch(PathPatch(path, facecolor=MATERIALS[material], edgecolor="#22303c", linewidth=0.6))
+        colour = MATERIALS[material]
+        axes.add_patch(PathPatch(path, facecolor=colour, edgecolor=colour, linewidth=0.3))
+    axes.add_patch(PathPatch(section_edges(outline), facecolor="none", edgecolor=_EDGE, linewidth=0.8))
     found = sorted({material for material, _ in paths} - {"air"}, key=order.__getitem__, reverse=True)
     axes.legend(
-        handles=[Patch(facecolor=MATERIALS[m], edgecolor="#22303c", label=m) for m in found],
+        handles=[Patch(facecolor=MATERIALS[m], edgecolor=_EDGE, label=m) for m in found],
         loc="upper right",
         frameon=False,
         fontsize="small",
@@ -98,9 +134,9 @@ def draw_flux_density(density: FluxDensity, most: float | None = None) -> Figure
     )
     levels = np.linspace(density.potential.min(), density.potential.max(), _LINES + 2)[1:-1]
     axes.tricontour(
-        mesh, density.potential, levels=levels, colors="white", linewidths=0.5, linestyles="solid"
+        mesh, density.potential, levels=levels, colors="#10151b", linewidths=0.4, linestyles="solid"
     )
-    axes.add_collection(LineCollection(list(density.edges), colors="#10151b", linewidths=0.7))
+    axes.add_collection(LineCollection(list(density.edges), colors="#10151b", linewidths=0.9))
     figure.colorbar(colours, ax=axes, label="flux density (T)", shrink=0.85, extend="max")
     axes.set_aspect("equal")
     return figure
@@ -127,7 +163,7 @@ def _place(side: Side, copy: int) -> tuple[complex, complex]:
     return (1.0 + 0j, 1j * step) if side.flat else (complex(np.exp(1j * step)), 0j)
 
 
-def _path(ring: Ring) -> Path:
+def _path(ring: Ring, closed: bool = True) -> Path:
     vertices: list[complex] = [ring[0].start]
     codes = [Path.MOVETO]
     for segment in ring:
@@ -138,8 +174,11 @@ def _path(ring: Ring) -> Path:
         else:
             vertices.append(segment.end)
             codes.append(Path.LINETO)
-    points = np.array([*vertices, vertices[0]]) / mm
-    return Path(np.column_stack([points.real, points.imag]), [*codes, Path.CLOSEPOLY])
+    if closed:
+        vertices.append(vertices[0])
+        codes.append(Path.CLOSEPOLY)
+    points = np.array(vertices) / mm
+    return Path(np.column_stack([points.real, points.imag]), codes)
 
 
 def _cubics(arc: Arc) -> list[complex]:

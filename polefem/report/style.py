@@ -1,8 +1,9 @@
 """How pictures look: one size of type, grids that stay behind, colours that print and that all eyes tell apart.
 
-Quantities are shown in a map of even steps in lightness (cividis: J. R. Nunez, C. R. Anderton, R. S. Renslow,
-PLoS ONE 13(7), 2018: made for colour-blind readers). Kinds are shown in colours of our own that differ in lightness
-as well as in hue, each with a line style of its own.
+A quantity is shown in colours of our own, from pale to deep in even steps of lightness, so that grey print and colour
+blindness leave its order as it is. They are straight lines between a few colours in CIELAB (CIE 15, white point D65),
+where equal steps look equal. Kinds are shown in colours that differ in lightness as well as in hue, each with a line
+style of its own.
 """
 
 from __future__ import annotations
@@ -10,13 +11,36 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-from matplotlib import colormaps
 from matplotlib.axes import Axes
+from matplotlib.colors import ListedColormap
 from matplotlib.figure import Figure
+from numpy.typing import NDArray
 
 __all__ = ["FIELD_COLOURS", "KINDS", "LINES", "MATERIALS", "axes_on", "new_figure", "save", "steps"]
 
-FIELD_COLOURS = colormaps["cividis"]
+# Pale sand, over green and blue, to deep violet: lightness, and the two axes of hue.
+_ANCHORS = np.array([[97, -1, 4], [80, -16, 4], [62, -20, -14], [44, -4, -32], [24, 18, -34]], dtype=float)
+
+
+def _srgb(lab: NDArray[np.float64]) -> NDArray[np.float64]:
+    """CIELAB colours, shape (n, 3), as sRGB from 0 to 1 (IEC 61966-2-1; coefficients from memory)."""
+    y = (lab[:, 0] + 16) / 116
+    root = np.column_stack([y + lab[:, 1] / 500, y, y - lab[:, 2] / 200])
+    xyz = np.where(root > 6 / 29, root**3, 3 * (6 / 29) ** 2 * (root - 4 / 29)) * [0.95047, 1.0, 1.08883]
+    mix = [[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415], [0.0557, -0.2040, 1.0570]]
+    linear = np.clip(xyz @ np.transpose(mix), 0.0, 1.0)
+    coded: NDArray[np.float64] = np.where(
+        linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055
+    )
+    return coded
+
+
+def _between(anchors: NDArray[np.float64], count: int) -> NDArray[np.float64]:
+    lightness = np.linspace(anchors[0, 0], anchors[-1, 0], count)
+    return np.column_stack([np.interp(-lightness, -anchors[:, 0], anchors[:, k]) for k in range(3)])
+
+
+FIELD_COLOURS = ListedColormap(_srgb(_between(_ANCHORS, 256)), name="pale to deep")
 KINDS = ("#1d3557", "#c8553d", "#3a7d6b", "#b08900", "#7a4988", "#6b7280", "#0f7fb3", "#8a3b12")
 LINES = ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1, 1, 1)), (0, (1, 1)), (0, (7, 2)))
 MATERIALS = {"iron": "#9aa5b1", "coil": "#d08c60", "air": "#ffffff"}
@@ -42,8 +66,8 @@ def axes_on(figure: Figure, x: str, y: str, title: str) -> Axes:
 
 
 def steps(count: int) -> list[tuple[float, float, float, float]]:
-    """Colours for curves of one growing quantity: from dark to light, short of the palest."""
-    return [tuple(FIELD_COLOURS(x)) for x in np.linspace(0.0, 0.85, count)]
+    """Colours for curves of one growing quantity: from light to deep, short of the palest."""
+    return [tuple(FIELD_COLOURS(x)) for x in np.linspace(0.3, 1.0, count)]
 
 
 def save(figure: Figure, path: Path) -> Path:

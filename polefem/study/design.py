@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Any
 
 from polefem.errors import PolefemError
-from polefem.params import MeshSpec, RadialMachine, SquareDrive
+from polefem.params import Machine, MeshSpec, SquareDrive
 from polefem.params.checks import whole
 from polefem.params.content import content, content_key
 from polefem.params.fields import with_fields
@@ -52,12 +52,12 @@ class Design:
     """
 
     name: str
-    base: RadialMachine
+    base: Machine
     changes: Mapping[str, Any]
     original_plan: Plan
 
     @cached_property
-    def machine(self) -> RadialMachine:
+    def machine(self) -> Machine:
         """The machine, changed; raises what its parts refuse, and InvalidValue for an unknown field."""
         return with_fields(self.base, {n: v for n, v in self.changes.items() if not _of_plan(n)})
 

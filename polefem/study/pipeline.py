@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from polefem.errors import GeometryRefused, InvalidValue, PolefemError, SolveFailed
 from polefem.maps import FieldState, FluxMap, flux_map, solve_state
 from polefem.outline import outline_of
-from polefem.params import MeshSpec, RadialMachine, phases_of
+from polefem.params import Machine, MeshSpec
 from polefem.study.design import Design
 from polefem.study.operation import Operation, most_current, operate
 from polefem.study.record import Figures, Outcome, State
@@ -32,13 +32,13 @@ Array = NDArray[np.float64]
 
 class _Maps(Protocol):
     def __call__(
-        self, machine: RadialMachine, angles: ArrayLike, currents: ArrayLike, mesh: MeshSpec
+        self, machine: Machine, angles: ArrayLike, currents: ArrayLike, mesh: MeshSpec
     ) -> FluxMap: ...
 
 
 class _States(Protocol):
     def __call__(
-        self, machine: RadialMachine, angle: float, phase_currents: ArrayLike, mesh: MeshSpec
+        self, machine: Machine, angle: float, phase_currents: ArrayLike, mesh: MeshSpec
     ) -> FieldState: ...
 
 
@@ -88,11 +88,10 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
     """The figures of a design with its map; raises whatever stands in their way."""
     machine, plan = design.machine, design.plan
     with clock("outline"):
-        phases = phases_of(machine.stator_poles, machine.rotor_poles)
         outline = outline_of(machine)
-        winding = wound_phase(machine, outline, phases.count, plan.copper)
+        winding = wound_phase(machine, outline, plan.copper)
         mirror = outline.rotor.mirror and outline.stator.mirror
-    most = most_current(plan.basis, plan.drive, machine.rotor_pitch, phases.count, winding.resistance)
+    most = most_current(plan.basis, plan.drive, machine.rotor_pitch, machine.phases.count, winding.resistance)
     with clock("map"):
         angles = half_or_whole_pitch(machine.rotor_pitch, plan.angle_points, mirror)
         currents = np.linspace(0.0, most, plan.current_points + 1)[1:]
@@ -110,7 +109,7 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         phase_resistance=winding.resistance,
         current_density=winding.current_density(current),
         copper_mass=winding.copper_mass,
-        steel_mass=steel_mass(outline),
+        steel_mass=steel_mass(machine, outline),
         mean_torque=torque.mean,
         lowest_torque=torque.lowest,
         highest_torque=torque.highest,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from polefem.errors import InvalidValue, refusal
-from polefem.params import RadialMachine
+from polefem.params import Machine
 from polefem.study.design import Design, Plan
 
 __all__ = ["Study", "Variant"]
@@ -32,7 +32,7 @@ class Study:
     """
 
     name: str
-    base: RadialMachine
+    base: Machine
     plan: Plan
     variants: Sequence[Variant]
 
