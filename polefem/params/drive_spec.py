@@ -1,24 +1,38 @@
-"""How the phases are switched, as a builder would say it."""
+"""How the phases are fed and switched, as a builder would say it.
+
+All angles in rad, of the rotor, from the aligned angle of the phase's own poles, and counted in the direction
+of turning: below 0 the rotor pole approaches, past 0 it leaves.
+"""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike
 
 from polefem.errors import InvalidValue, refusal
-from polefem.params.checks import within
+from polefem.params.checks import increasing, positive, within
 
-__all__ = ["SquareDrive"]
+__all__ = [
+    "AverageVoltage",
+    "Bridge",
+    "Chopping",
+    "Control",
+    "DriveSpec",
+    "Load",
+    "SinglePulse",
+    "SquareDrive",
+    "Tracking",
+]
 
 
 @dataclass(frozen=True)
 class SquareDrive:
     """The ideal square current: each phase conducts one constant current from `turn_on` to `turn_off`.
 
-    Both angles in rad, of the rotor, from the aligned angle of the phase's own poles; the rotor turns in the
-    positive direction, so that its pole approaches at angles below 0. `SquareDrive(-30 * deg, 0.0)` drives a
-    6/4 machine as a motor for one stroke of each phase.
-
+    `SquareDrive(-30 * deg, 0.0)` drives a 6/4 machine as a motor for one stroke of each phase.
     Raises InvalidValue where turn-off does not follow turn-on.
     """
 
@@ -26,20 +40,178 @@ class SquareDrive:
     turn_off: float
 
     def __post_init__(self) -> None:
-        within(
-            "a turn-on angle lies within a turn", "turn_on", self.turn_on, -2 * math.pi, 2 * math.pi, "rad"
-        )
-        within(
-            "a turn-off angle lies within a turn", "turn_off", self.turn_off, -2 * math.pi, 2 * math.pi, "rad"
-        )
-        if not self.turn_off > self.turn_on:
-            found, least = (
-                f"{math.degrees(self.turn_off):.6g} deg",
-                f"above {math.degrees(self.turn_on):.6g} deg",
-            )
-            raise InvalidValue(refusal("turn-off must follow turn-on", "turn_off", found, least))
+        _check_window(self.turn_on, self.turn_off)
 
     @property
     def dwell(self) -> float:
         """Angle over which a phase conducts, rad."""
         return self.turn_off - self.turn_on
+
+
+@dataclass(frozen=True)
+class Bridge:
+    """An asymmetric half bridge for each phase: two switches and two diodes, all phases on one supply.
+
+    Both switches on magnetise the phase; one switch and one diode let it freewheel; both diodes demagnetise
+    it into the supply. supply: voltage at rest, V. switch_drop, diode_drop: of each device that conducts, V.
+    source_resistance: between the supply and the bridge, ohm.
+    """
+
+    supply: float
+    switch_drop: float = 0.0
+    diode_drop: float = 0.0
+    source_resistance: float = 0.0
+
+    def __post_init__(self) -> None:
+        positive("a bridge needs a supply", "bridge.supply", self.supply, "V")
+        positive("a drop cannot drive", "bridge.switch_drop", self.switch_drop, "V", zero=True)
+        positive("a drop cannot drive", "bridge.diode_drop", self.diode_drop, "V", zero=True)
+        rule = "a source cannot have less than no resistance"
+        positive(rule, "bridge.source_resistance", self.source_resistance, "ohm", zero=True)
+        if 2 * self.switch_drop >= self.supply:
+            found, most = f"{self.switch_drop:.6g} V", f"below half the supply of {self.supply:.6g} V"
+            raise InvalidValue(
+                refusal("the supply must overcome two switches", "bridge.switch_drop", found, most)
+            )
+
+
+@dataclass(frozen=True)
+class SinglePulse:
+    """Both switches stay on from turn-on to turn-off."""
+
+
+@dataclass(frozen=True)
+class Chopping:
+    """Hysteresis: switch off at `level` + `band` / 2, on again at `level` - `band` / 2 (A).
+
+    Soft chopping opens one switch and lets the phase freewheel; `hard` opens both.
+    """
+
+    level: float
+    band: float
+    hard: bool = False
+
+    def __post_init__(self) -> None:
+        positive("a current level must be positive", "chopping.level", self.level, "A")
+        within("a band lies about its level", "chopping.band", self.band, 0.0, 2 * self.level, "A")
+
+    @property
+    def upper(self) -> float:
+        """Current at which the phase is switched off, A."""
+        return self.level + self.band / 2
+
+    @property
+    def lower(self) -> float:
+        """Current at which the phase is switched on again, A."""
+        return self.level - self.band / 2
+
+
+@dataclass(frozen=True)
+class AverageVoltage:
+    """Pulse width modulation at a frequency far above the phase's own, as its mean over a period.
+
+    duty: share of the period in which both switches are on, above 0 to 1. For the rest the phase freewheels,
+    or is demagnetised where `hard`.
+    """
+
+    duty: float
+    hard: bool = False
+
+    def __post_init__(self) -> None:
+        positive("a duty is a share of the period", "average_voltage.duty", self.duty)
+        if self.duty > 1.0:
+            found = f"{self.duty:.6g}"
+            raise InvalidValue(
+                refusal("a duty is a share of the period", "average_voltage.duty", found, "up to 1")
+            )
+
+
+@dataclass(frozen=True, init=False)
+class Tracking:
+    """A current profile, followed as closely as the supply allows: the limit of fast modulation.
+
+    angles: rad, increasing; currents: A, 0 or above; straight lines between them, the end values beyond them.
+    """
+
+    angles: tuple[float, ...]
+    currents: tuple[float, ...]
+
+    def __init__(self, angles: ArrayLike, currents: ArrayLike) -> None:
+        places = increasing("the angles of a profile must increase", "tracking.angles", angles, "rad")
+        values = np.asarray(currents, dtype=float)
+        if values.shape != places.shape:
+            rule = "a profile has a current for each angle"
+            found, wanted = f"{values.size} of them", f"{places.size} of them"
+            raise InvalidValue(refusal(rule, "tracking.currents", found, wanted))
+        if not (np.isfinite(values).all() and (values >= 0.0).all() and values.max() > 0.0):
+            rule = "the current of a half bridge flows one way"
+            raise InvalidValue(
+                refusal(rule, "tracking.currents", f"{values.min():.6g} A somewhere", "0 A or more")
+            )
+        object.__setattr__(self, "angles", tuple(places.tolist()))
+        object.__setattr__(self, "currents", tuple(values.tolist()))
+
+    @classmethod
+    def level(cls, current: float) -> Tracking:
+        """One constant current, from turn-on to turn-off."""
+        return cls([0.0], [current])
+
+
+Control = SinglePulse | Chopping | AverageVoltage | Tracking
+
+
+@dataclass(frozen=True)
+class DriveSpec:
+    """A bridge, the resistance of one phase (ohm) and how each phase is switched.
+
+    turn_on, turn_off: rad; between them `control` has the phase, after them it is demagnetised until no
+    current flows. Raises InvalidValue where turn-off does not follow turn-on.
+    """
+
+    bridge: Bridge
+    resistance: float
+    turn_on: float
+    turn_off: float
+    control: Control = field(default_factory=SinglePulse)
+
+    def __post_init__(self) -> None:
+        positive("a phase must have a resistance", "resistance", self.resistance, "ohm", zero=True)
+        _check_window(self.turn_on, self.turn_off)
+
+    @property
+    def dwell(self) -> float:
+        """Angle from turn-on to turn-off, rad."""
+        return self.turn_off - self.turn_on
+
+
+@dataclass(frozen=True)
+class Load:
+    """What the shaft has to overcome: constant + sign(speed) * friction + drag * speed + fan * speed *
+    |speed|.
+
+    constant: against the positive direction, N m, whatever the speed (a hanging weight). friction: N m, dry;
+    it also holds the shaft at rest. drag: N m s. fan: N m s^2.
+    """
+
+    constant: float = 0.0
+    friction: float = 0.0
+    drag: float = 0.0
+    fan: float = 0.0
+
+    def __post_init__(self) -> None:
+        within("a load is a finite torque", "load.constant", self.constant, -math.inf, math.inf, "N m")
+        for name in ("friction", "drag", "fan"):
+            positive("a loss cannot drive the shaft", f"load.{name}", getattr(self, name), zero=True)
+
+    def opposing(self, speed: float) -> float:
+        """Torque against the positive direction at a speed, N m; at rest without the friction."""
+        dry = math.copysign(self.friction, speed) if speed else 0.0
+        return self.constant + dry + speed * (self.drag + self.fan * abs(speed))
+
+
+def _check_window(turn_on: float, turn_off: float) -> None:
+    within("a turn-on angle lies within a turn", "turn_on", turn_on, -2 * math.pi, 2 * math.pi, "rad")
+    within("a turn-off angle lies within a turn", "turn_off", turn_off, -2 * math.pi, 2 * math.pi, "rad")
+    if not turn_off > turn_on:
+        found, least = f"{math.degrees(turn_off):.6g} deg", f"above {math.degrees(turn_on):.6g} deg"
+        raise InvalidValue(refusal("turn-off must follow turn-on", "turn_off", found, least))

@@ -1,0 +1,245 @@
+"""What a half bridge does to its phase: states of its switches, steps of flux linkage, and the controls that
+choose.
+
+A state is what the bridge connects the phase to: `sign` times the supply less `drop` volts of devices. A mean
+of states, as of modulation, is a state too: its sign is the mean sign, and `square` the mean of the sign's
+square, which is the share of time in which the source resistance carries the phase's own current.
+
+A step is the implicit trapezoidal rule on d(flux linkage)/dt = v - R i. It is stable for any step, also one
+long against inductance over resistance, keeps electrical energy in step with i d(flux linkage), and asks the
+map for one inversion. Diodes and comparators act inside a step, where the current crosses zero or an edge of
+the band.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from typing import NamedTuple, Protocol
+
+from polefem.maps.pointwise import Pointwise
+from polefem.params.drive_spec import (
+    AverageVoltage,
+    Bridge,
+    Chopping,
+    Control,
+    DriveSpec,
+    SinglePulse,
+    Tracking,
+)
+
+__all__ = ["IDLE", "Follower", "Phase", "State", "control_of", "demagnetise", "freewheel", "magnetise"]
+
+_LEAST_SHARE = 1e-9
+
+
+class State(NamedTuple):
+    """Switches of one phase: mean sign of the supply, mean of its square, and device drops, V."""
+
+    sign: float
+    square: float
+    drop: float
+
+
+IDLE = State(0.0, 0.0, 0.0)
+"""No current, no voltage."""
+
+
+def magnetise(bridge: Bridge) -> State:
+    """Both switches on."""
+    return State(1.0, 1.0, 2 * bridge.switch_drop)
+
+
+def freewheel(bridge: Bridge) -> State:
+    """One switch and one diode carry the current."""
+    return State(0.0, 0.0, bridge.switch_drop + bridge.diode_drop)
+
+
+def demagnetise(bridge: Bridge) -> State:
+    """Both diodes carry the current into the supply."""
+    return State(-1.0, 1.0, 2 * bridge.diode_drop)
+
+
+def _mean(on: State, off: State, duty: float) -> State:
+    return State(*(duty * a + (1 - duty) * b for a, b in zip(on, off, strict=True)))
+
+
+class Phase:
+    """One phase on its bridge at a point in time; `log` takes every point and the state that led there.
+
+    direction: -1 where the rotor turns the other way, so that angles of the map run backwards.
+    """
+
+    def __init__(self, point: Pointwise, drive: DriveSpec, direction: float = 1.0) -> None:
+        self.point, self.bridge, self.resistance = point, drive.bridge, drive.resistance
+        self.direction = direction
+        self.flux = self.current = self.angle = 0.0
+        self.log: list[tuple[float, float, float, float, State]] | None = None
+        self._cell = 0
+
+    def attempt(self, angle: float, time: float, state: State, others: float) -> tuple[float, float, float]:
+        """Flux linkage and current at `angle`, `time` seconds on, and the share of that time current flowed.
+
+        others: current that the other phases draw from the source, A. The share is below 1 where the diodes
+        ended the current; the flux linkage is then zero.
+        """
+        bridge = self.bridge
+        ohms = self.resistance + bridge.source_resistance * state.square
+        ease = 0.5 * ohms * time
+        rise = time * (state.sign * (bridge.supply - bridge.source_resistance * others) - state.drop)
+        total = self.flux + rise - ease * self.current
+        if total <= 0.0:
+            return 0.0, 0.0, self.flux / (self.flux - total)
+        current, self._cell = self.point.current(self.direction * angle, total, ease, self._cell)
+        return total - ease * current, current, 1.0
+
+    def settle(self, angle: float, time: float, state: State, flux: float, current: float) -> None:
+        """Make a point the present one."""
+        if self.log is not None:
+            self.log.append((angle, flux, current, time, state))
+        self.angle, self.flux, self.current = angle, flux, current
+
+    def go(self, angle: float, time: float, state: State, others: float) -> None:
+        """Take a step; where the current ends within it, stop there and idle for the rest."""
+        if self.flux == 0.0 and state.sign <= 0.0:
+            self.settle(angle, time, IDLE, 0.0, 0.0)
+            return
+        flux, current, share = self.attempt(angle, time, state, others)
+        if share < 1.0 - _LEAST_SHARE:
+            self.settle(self.angle + share * (angle - self.angle), share * time, state, 0.0, 0.0)
+            self.settle(angle, (1.0 - share) * time, IDLE, 0.0, 0.0)
+            return
+        self.settle(angle, time, state, flux, current)
+
+    def torque(self) -> float:
+        """Torque now, N m, in the direction of turning."""
+        return self.direction * self.point.torque(self.direction * self.angle, self.current)
+
+    def work(self, start: float, current: float) -> float:
+        """Work on the shaft from the angle `start` to the present one at a constant current, J."""
+        coenergy, way = self.point.coenergy, self.direction
+        return coenergy(way * self.angle, current) - coenergy(way * start, current)
+
+
+class Follower(Protocol):
+    """Has a phase between turn-on and turn-off."""
+
+    def follow(self, phase: Phase, angle: float, time: float, others: float) -> None:
+        """Take the phase to `angle`, `time` seconds on."""
+        ...
+
+
+class _Fixed:
+    """One state throughout."""
+
+    def __init__(self, state: State) -> None:
+        self._state = state
+
+    def follow(self, phase: Phase, angle: float, time: float, others: float) -> None:
+        phase.go(angle, time, self._state, others)
+
+
+class _Hysteresis:
+    """On below the band, off above it; the crossing is found within the step."""
+
+    def __init__(self, bridge: Bridge, control: Chopping) -> None:
+        self._on, self._off = magnetise(bridge), demagnetise(bridge) if control.hard else freewheel(bridge)
+        self._lower, self._upper = control.lower, control.upper
+        self._rising = True
+
+    def follow(self, phase: Phase, angle: float, time: float, others: float) -> None:
+        while time > 0.0:
+            if phase.current >= self._upper:
+                self._rising = False
+            elif phase.current <= self._lower:
+                self._rising = True
+            state, edge = (self._on, self._upper) if self._rising else (self._off, self._lower)
+            flux, current, share = phase.attempt(angle, time, state, others)
+            crosses = current > edge if self._rising else current < edge
+            if not crosses:
+                if share < 1.0:
+                    phase.go(angle, time, state, others)
+                else:
+                    phase.settle(angle, time, state, flux, current)
+                return
+            share = _crossing(phase, angle, time, state, others, edge, current)
+            start = phase.angle
+            flux, current, _ = phase.attempt(start + share * (angle - start), share * time, state, others)
+            phase.settle(start + share * (angle - start), share * time, state, flux, current)
+            self._rising = not self._rising
+            time -= share * time
+
+
+def _crossing(
+    phase: Phase, angle: float, time: float, state: State, others: float, edge: float, current: float
+) -> float:
+    """Share of a step at which the current crosses `edge`, by two secant steps on a nearly straight
+    current."""
+    start, begin = phase.angle, phase.current
+    share, low, at_low = (edge - begin) / (current - begin), 0.0, begin
+    for _ in range(2):
+        found = phase.attempt(start + share * (angle - start), share * time, state, others)[1]
+        if found == at_low:
+            break
+        new = share + (edge - found) * (share - low) / (found - at_low)
+        low, at_low = share, found
+        share = min(1.0, max(_LEAST_SHARE, new))
+    return share
+
+
+class _Profile:
+    """The voltage that brings the current to the profile at the end of the step, within what the bridge
+    has."""
+
+    def __init__(self, bridge: Bridge, control: Tracking) -> None:
+        self._on, self._free, self._off = magnetise(bridge), freewheel(bridge), demagnetise(bridge)
+        self._angles, self._currents = control.angles, control.currents
+
+    def wanted(self, angle: float) -> float:
+        """Current of the profile, A."""
+        k = bisect_right(self._angles, angle)
+        if k == 0 or k == len(self._angles):
+            return self._currents[min(k, len(self._angles) - 1)]
+        low, high = self._angles[k - 1], self._angles[k]
+        share = (angle - low) / (high - low)
+        return (1 - share) * self._currents[k - 1] + share * self._currents[k]
+
+    def follow(self, phase: Phase, angle: float, time: float, others: float) -> None:
+        aim = self.wanted(angle)
+        if aim == 0.0 and phase.flux == 0.0:
+            phase.settle(angle, time, IDLE, 0.0, 0.0)
+            return
+        flux = phase.point.flux_linkage(phase.direction * angle, aim)
+        mean = 0.5 * (phase.current + aim)
+        volts = (flux - phase.flux) / time + phase.resistance * mean
+        on, free, off = (
+            self._volts(phase, state, mean, others) for state in (self._on, self._free, self._off)
+        )
+        if volts >= on:
+            phase.go(angle, time, self._on, others)
+        elif volts <= off:
+            phase.go(angle, time, self._off, others)
+        elif volts >= free:
+            phase.settle(angle, time, _mean(self._on, self._free, (volts - free) / (on - free)), flux, aim)
+        else:
+            phase.settle(angle, time, _mean(self._free, self._off, (volts - off) / (free - off)), flux, aim)
+
+    @staticmethod
+    def _volts(phase: Phase, state: State, current: float, others: float) -> float:
+        bridge = phase.bridge
+        source = bridge.source_resistance
+        return state.sign * (bridge.supply - source * others) - source * state.square * current - state.drop
+
+
+def control_of(bridge: Bridge, control: Control) -> Follower:
+    """What has the phase between turn-on and turn-off; a new one for each cycle, since a comparator
+    remembers."""
+    match control:
+        case SinglePulse():
+            return _Fixed(magnetise(bridge))
+        case AverageVoltage():
+            rest = demagnetise(bridge) if control.hard else freewheel(bridge)
+            return _Fixed(_mean(magnetise(bridge), rest, control.duty))
+        case Chopping():
+            return _Hysteresis(bridge, control)
+        case Tracking():
+            return _Profile(bridge, control)
