@@ -94,7 +94,8 @@ def draw_curves(curves: Curves) -> Figure:
     if curves.marks is not None:
         axes.plot(*curves.marks, ".", color="#333333", markersize=2.5, label="computed")
     axes.set_xlim(curves.x[0], curves.x[-1])
-    figure.legend(loc="outside right upper", frameon=False, fontsize="small", title=curves.note or None)
+    if curves.y:
+        figure.legend(loc="outside right upper", frameon=False, fontsize="small", title=curves.note or None)
     return figure
 
 

@@ -1,0 +1,88 @@
+"""The order of records, and the text of it."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import pytest
+
+from polefem.errors import InvalidValue
+from polefem.ranking import Ranking, csv_text, rank, table_text
+from polefem.study import Figures, Outcome, Record, State
+
+
+def record(name: str, **figures: float | None) -> Record:
+    values = {**dict.fromkeys(Figures.names(), 1.0), **figures}
+    return Record(name, name, {"rotor_pole.arc": 0.5}, Outcome(State.SOLVED, figures=Figures(**values)))
+
+
+def fallen(name: str, state: State, reason: str) -> Record:
+    return Record(name, name, {"air_gap": 0.0}, Outcome(state, reason))
+
+
+RECORDS = [
+    record("rough", ripple=0.9, mean_torque=3.0),
+    fallen("closed", State.REFUSED, "the air gap must be open: air_gap is 0 m, allowed is above 0 m"),
+    record("smooth", ripple=0.1, mean_torque=2.0, overlap_torque=None),
+    record("middling", ripple=0.5, mean_torque=4.0),
+    fallen("stuck", State.LOST, "the worker process was ended by signal SIGKILL"),
+]
+
+
+def names(ranking: Ranking) -> list[str]:
+    return [record.name for record in ranking.ordered]
+
+
+def test_ripple_is_ranked_from_the_lowest_and_torque_from_the_highest() -> None:
+    assert names(rank(RECORDS, "")) == ["smooth", "middling", "rough"]
+    assert names(rank(RECORDS, "", "mean_torque")) == ["middling", "rough", "smooth"]
+    assert names(rank(RECORDS[::-1], "")) == ["smooth", "middling", "rough"]
+
+
+def test_equal_figures_are_ordered_by_name_and_missing_ones_are_last() -> None:
+    assert names(rank(RECORDS, "", "copper_mass")) == ["middling", "rough", "smooth"]
+    assert names(rank(RECORDS, "", "overlap_torque"))[-1] == "smooth"
+
+
+def test_those_without_figures_stand_apart() -> None:
+    assert [record.name for record in rank(RECORDS, "").apart] == ["closed", "stuck"]
+
+
+def test_an_unknown_figure_is_refused_with_those_there_are() -> None:
+    with pytest.raises(
+        InvalidValue, match=r"ranked by a figure: by is 'noise', allowed is current, .*ripple"
+    ):
+        rank(RECORDS, "", "noise")
+
+
+def test_the_table_says_what_a_person_needs() -> None:
+    text = table_text(rank(RECORDS, "equal copper loss of 60 W"))
+    assert text.startswith("Ranked by ripple, at equal copper loss of 60 W\n")
+    lines = text.splitlines()
+    smooth = next(line for line in lines if line.startswith("1  smooth"))
+    assert smooth.split()[2:5] == ["2.00", "10.0", "1.00"]
+    assert smooth.endswith("-")
+    assert "refused: closed: the air gap must be open" in text
+    assert "lost: stuck: the worker process" in text
+    assert "(max - min) / |mean|" in text
+    assert max(len(line) for line in lines) <= 120
+
+
+def test_the_table_can_be_cut_short() -> None:
+    text = table_text(rank(RECORDS, ""), most=1)
+    assert "1  smooth" in text and "rough" not in text and "... and 2 more" in text
+
+
+def test_an_empty_ranking_is_still_text() -> None:
+    assert "refused: closed" in table_text(rank(RECORDS[1:2], "equal current of 1 A"))
+
+
+def test_csv_holds_every_figure_in_si() -> None:
+    rows = list(csv.DictReader(io.StringIO(csv_text(rank(RECORDS, "")))))
+    assert [row["name"] for row in rows] == ["smooth", "middling", "rough", "closed", "stuck"]
+    assert [row["rank"] for row in rows] == ["1", "2", "3", "", ""]
+    assert float(rows[0]["ripple"]) == 0.1 and rows[0]["overlap_torque"] == ""
+    assert set(Figures.names()) <= set(rows[0])
+    assert rows[0]["rotor_pole.arc"] == "0.5" and rows[3]["air_gap"] == "0.0"
+    assert rows[3]["reason"].startswith("the air gap")

@@ -1,0 +1,182 @@
+"""What pictures show, as numbers; that they can be drawn; and that their colours tell what they should."""
+
+from __future__ import annotations
+
+import warnings
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.image import imread
+from matplotlib.path import Path as Curve
+
+from polefem import Notch, Pole, RadialMachine, Steel, Winding
+from polefem.maps import Field, linear_map
+from polefem.outline import outline_of
+from polefem.params import SquareDrive
+from polefem.report import curves, draw_study, file_name, sections
+from polefem.report.style import FIELD_COLOURS, KINDS, save
+from polefem.units import deg, mm
+
+MAP = linear_map(60e-3, 6e-3, full=1 * deg, apart=31 * deg, current=10.0)
+MACHINE = RadialMachine(
+    stator_poles=6,
+    rotor_poles=4,
+    stator_outer_radius=60 * mm,
+    rotor_outer_radius=30 * mm,
+    air_gap=0.4 * mm,
+    stator_yoke_thickness=11 * mm,
+    rotor_yoke_radius=19 * mm,
+    shaft_radius=10 * mm,
+    stack_length=60 * mm,
+    stator_pole=Pole(arc=30 * deg),
+    rotor_pole=Pole(arc=32 * deg, notches=(Notch(0.0, 2 * mm, 1 * mm),)),
+    winding=Winding(turns_per_pole=100, coil_width=6 * mm, face_inset=2 * mm, yoke_clearance=3 * mm),
+    steel=Steel.linear(1000.0),
+)
+
+
+def test_curves_are_the_map_s() -> None:
+    torque = curves.torque_against_angle(MAP)
+    (y,) = torque.y.values()
+    assert np.interp(-15.0, torque.x, y) == pytest.approx(float(MAP.at(-15 * deg, 10.0)[1]))
+    assert np.interp(15.0, torque.x, y) == pytest.approx(-np.interp(-15.0, torque.x, y))
+    inductance = curves.inductance_against_angle(MAP)
+    assert max(max(values) for values in inductance.y.values()) == pytest.approx(60.0, rel=1e-3)
+    linkage = curves.flux_linkage_against_current(MAP)
+    assert linkage.y["0 deg (aligned)"][-1] == pytest.approx(0.6, rel=1e-3)
+    assert linkage.y["45 deg (unaligned)"][-1] == pytest.approx(0.06, rel=1e-6)
+
+
+def test_designs_are_shown_side_by_side_with_their_ripple() -> None:
+    shown = curves.torque_of_designs(
+        {"one": (MAP, SquareDrive(-31 * deg, -1 * deg), 10.0)}, "equal current of 10 A"
+    )
+    ((label, torque),) = shown.y.items()
+    assert (
+        label == "one: ripple 50%"
+    )  # turned on in the middle of the corner, where half of the torque is there
+    assert torque.max() == pytest.approx(10.0**2 / 2 * 54e-3 / (30 * deg), rel=1e-3)
+    assert "(max - min) / |mean|" in shown.note
+
+
+def inside(path: Curve) -> float:
+    """Area within a path, mm2, by the shoelace of a fine polygon."""
+    return sum(
+        abs(np.sum(p[:-1, 0] * p[1:, 1] - p[1:, 0] * p[:-1, 1])) / 2
+        for p in path.to_polygons(closed_only=True)
+    )
+
+
+def cubics(path: Curve) -> list[np.ndarray]:
+    """Points along each cubic curve of a path, by its Bernstein polynomials."""
+    t = np.linspace(0, 1, 11)[:, None]
+    starts = [k for k, code in enumerate(path.codes) if code == Curve.CURVE4][::3]
+    found = []
+    for k in starts:
+        a, b, c, d = path.vertices[k - 1 : k + 3]
+        found.append((1 - t) ** 3 * a + 3 * (1 - t) ** 2 * t * b + 3 * (1 - t) * t**2 * c + t**3 * d)
+    return found
+
+
+def test_a_section_s_arcs_are_true() -> None:
+    paths = sections.section_paths(outline_of(MACHINE))
+    coils = [path for material, path in paths if material == "coil"]
+    assert len(coils) == 12
+    assert sum(inside(path) for path in coils) == pytest.approx(12 * 6 * (46 - 32.4), rel=1e-6)
+    radii = np.concatenate([np.hypot(*points.T) for _, path in paths for points in cubics(path)])
+    for radius in (10, 19, 30, 30.4, 49, 60):  # every arc of this machine is about the shaft's centre
+        assert np.isclose(radii, radius, rtol=1e-6, atol=0).any()
+    assert all(np.isclose(radius, [10, 19, 30, 30.4, 49, 60], rtol=1e-6, atol=0).any() for radius in radii)
+
+
+def test_seams_between_units_are_not_shown() -> None:
+    outline = outline_of(MACHINE)
+    straight = [
+        piece for piece in sections.section_edges(outline).to_polygons(closed_only=False) if len(piece) == 2
+    ]
+    angles = [np.degrees(np.arctan2(*piece.mean(axis=0)[::-1])) for piece in map(np.asarray, straight)]
+    along = [
+        abs(np.degrees(np.arctan2(*(piece[1] - piece[0])[::-1])) - angle) % 180
+        for piece, angle in zip(map(np.asarray, straight), angles, strict=True)
+    ]
+    on_seam = [
+        a for a, t in zip(angles, along, strict=True) if min(t, 180 - t) < 1e-6 and abs(a % 60 - 30) < 1e-6
+    ]
+    assert not on_seam
+
+
+FIELD = Field(
+    np.array([[0, 0], [2, 0], [2, 2], [0, 2], [1, 0], [2, 1], [1, 1], [1, 2], [0, 1]]) * 0.01,
+    np.array([[0, 1, 2, 4, 5, 6], [0, 2, 3, 6, 7, 8]]),
+    np.arange(9.0),
+    np.array([[0.3, 0.4], [1.2, 0.5]]),
+    np.array([0, 1]),
+    ("rotor iron", "rotor air"),
+)
+
+
+def test_flux_density_is_the_field_s() -> None:
+    density = sections.flux_density(FIELD, "made up")
+    assert density.triangles.shape == (8, 3)
+    assert density.size.tolist() == pytest.approx([0.5] * 4 + [1.3] * 4)
+    p = density.points[density.triangles]
+    double = (p[:, 1, 0] - p[:, 0, 0]) * (p[:, 2, 1] - p[:, 0, 1]) - (p[:, 2, 0] - p[:, 0, 0]) * (
+        p[:, 1, 1] - p[:, 0, 1]
+    )
+    assert double.sum() / 2 == pytest.approx(400.0)
+    # Iron meets air along the diagonal, which is in two pieces.
+    assert density.edges.shape == (2, 2, 2)
+    assert np.ptp(density.edges[..., 0] - density.edges[..., 1]) == pytest.approx(0.0)
+
+
+def test_pictures_can_be_drawn_without_a_warning(tmp_path: Path) -> None:
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        drawn = [
+            save(curves.draw_curves(curves.torque_against_angle(MAP)), tmp_path / "torque.png"),
+            save(sections.draw_section(outline_of(MACHINE), "a section"), tmp_path / "section.png"),
+            save(sections.draw_flux_density(sections.flux_density(FIELD, "a field")), tmp_path / "field.png"),
+            *draw_study(
+                tmp_path, {"one": (MAP, SquareDrive(-31 * deg, -1 * deg), 10.0)}, "equal current of 10 A"
+            ),
+            *draw_study(tmp_path / "empty", {}, "nothing at all"),
+        ]
+    for path in drawn:
+        assert np.ptp(imread(path)[..., :3]) > 0.5
+
+
+def lightness(colour: np.ndarray) -> np.ndarray:
+    """CIE lightness of sRGB colours, shape (n, 3 or 4): IEC 61966-2-1 and CIE 15, written here a second time."""
+    rgb = np.asarray(colour)[:, :3]
+    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+    y = linear @ [0.2126, 0.7152, 0.0722]
+    return 116 * np.where(y > (6 / 29) ** 3, np.cbrt(y), y / (3 * (6 / 29) ** 2) + 4 / 29) - 16
+
+
+def test_field_colours_fall_evenly_in_lightness() -> None:
+    steps = np.diff(lightness(FIELD_COLOURS(np.linspace(0, 1, 256))))
+    assert (steps < 0).all()
+    assert steps.std() < 0.35 * abs(steps.mean())
+
+
+def test_a_rainbow_would_not_pass() -> None:
+    x = np.linspace(0, 1, 256)
+    rainbow = np.clip(np.column_stack([abs(4 * x - 3) - 1, 2 - abs(4 * x - 2), 2 - abs(4 * x - 1)]), 0, 1)
+    assert not (np.diff(lightness(rainbow)) < 0).all()
+
+
+def test_kinds_differ_from_each_other_and_from_paper() -> None:
+    rgb = np.array([[int(c[k : k + 2], 16) / 255 for k in (1, 3, 5)] for c in KINDS])
+    assert (lightness(rgb) < 70).all()
+    apart = np.linalg.norm(rgb[:, None] - rgb[None], axis=-1) + np.eye(len(KINDS))
+    assert apart.min() > 0.15
+
+
+def test_names_become_file_names() -> None:
+    assert [file_name(n) for n in ("wide rotor", "arc = 30 deg / 2", "...", "a-b_c")] == [
+        "wide_rotor",
+        "arc_30_deg_2",
+        "design",
+        "a-b_c",
+    ]
