@@ -7,8 +7,15 @@ from collections.abc import Iterator, Mapping
 from typing import Any, TypeVar, cast
 
 from polefem.errors import InvalidValue, refusal
+from polefem.units import deg, mm
 
-__all__ = ["field_names", "field_value", "with_fields"]
+__all__ = ["field_names", "field_value", "shown", "unit_of", "with_fields"]
+
+_ANGLES = frozenset({"arc", "taper", "at", "start", "tilt", "turn_on", "turn_off"})
+_BARE = frozenset(
+    {"most_fill", "stations", "fill_factor", "temperature", "loss", "current", "torque", "most_current"}
+)
+_BARE_PARTS = frozenset({"mesh", "basis", "copper"})
 
 Value = TypeVar("Value")
 
@@ -36,6 +43,30 @@ def _parts(value: Any) -> list[tuple[str, Any]]:
     if dataclasses.is_dataclass(value) and not isinstance(value, type) and not whole:
         return [(f.name, getattr(value, f.name)) for f in dataclasses.fields(value) if f.init]
     return []
+
+
+def unit_of(name: str) -> tuple[str, float]:
+    """The unit that a person reads a field of numbers in, and its size in SI; ("", 1.0) where it has none.
+
+    >>> unit_of("rotor_pole.arc")[0], unit_of("air_gap")[0], unit_of("copper.fill_factor")[0]
+    ('deg', 'mm', '')
+    """
+    last = name.rpartition(".")[2]
+    if last in _BARE or name.partition(".")[0] in _BARE_PARTS:
+        return "", 1.0
+    return ("deg", deg) if last in _ANGLES else ("mm", mm)
+
+
+def shown(name: str, value: Any) -> str:
+    """A field's value as a person reads it.
+
+    >>> shown("air_gap", 0.5e-3), shown("stator_poles", 6)
+    ('0.5 mm', '6')
+    """
+    if isinstance(value, bool) or not isinstance(value, float):
+        return str(value)
+    unit, size = unit_of(name)
+    return f"{value / size:.5g} {unit}".strip()
 
 
 def field_value(value: Any, name: str) -> Any:

@@ -19,8 +19,8 @@ from typing import Any, Union, get_args, get_origin, get_type_hints
 from polefem.errors import InvalidValue, refusal
 from polefem.materials import NU0, Steel, steel_names
 from polefem.params.axial import AxialMachine
+from polefem.params.fields import unit_of
 from polefem.params.machine import OuterRotorMachine, RadialMachine
-from polefem.units import deg, mm
 
 __all__ = ["load_machine", "machine_from_text", "machine_text"]
 
@@ -29,8 +29,6 @@ _KINDS: dict[str, type] = {
     "radial, outer rotor": OuterRotorMachine,
     "axial": AxialMachine,
 }
-_ANGLES = frozenset({"arc", "taper", "at", "start", "tilt"})
-_RATIOS = frozenset({"most_fill", "stations"})
 
 Machine = RadialMachine | OuterRotorMachine | AxialMachine
 
@@ -96,16 +94,16 @@ def _keys(cls: type) -> dict[str, _Key]:
 def _key(field: dataclasses.Field[Any], hint: Any) -> tuple[str, _Key]:
     required = field.default is dataclasses.MISSING and field.default_factory is dataclasses.MISSING
     options = [option for option in _options(hint) if option is not NoneType]
-    ones = tuple(option for option in options if dataclasses.is_dataclass(option))
-    rows = tuple(get_args(o)[0] for o in options if get_origin(o) is tuple)
+    ones: tuple[type, ...] = tuple(o for o in options if isinstance(o, type) and dataclasses.is_dataclass(o))
+    rows: tuple[type, ...] = tuple(get_args(o)[0] for o in options if get_origin(o) is tuple)
     rows = tuple(part for part in rows if dataclasses.is_dataclass(part))
     if ones or rows:
         name = field.name if ones else _singular(field.name)
         return name, _Key(field.name, required, None, ones or rows, bool(ones), bool(rows))
     leaves = {leaf for option in options for leaf in get_args(option) or (option,)}
-    if float not in leaves or field.name in _RATIOS:
+    if float not in leaves or not unit_of(field.name)[0]:
         return field.name, _Key(field.name, required)
-    unit, factor = ("deg", deg) if field.name in _ANGLES else ("mm", mm)
+    unit, factor = unit_of(field.name)
     return f"{field.name}_{unit}", _Key(field.name, required, factor)
 
 

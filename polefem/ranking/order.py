@@ -6,25 +6,24 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from polefem.errors import InvalidValue, refusal
-from polefem.study import Figures, Record, State
+from polefem.study import Limit, Record, State, broken_limits, check_figure, cost
 
 __all__ = ["Ranking", "rank"]
-
-_MORE_IS_BETTER = frozenset({"mean_torque", "lowest_torque", "torque_per_loss", "aligned_inductance"})
 
 
 @dataclass(frozen=True, eq=False)
 class Ranking:
     """Records in order. by: the figure that orders them. basis: what is equal among them, in words.
 
-    ordered: with figures, best first. apart: refused, failed and lost ones.
+    ordered: with figures that keep all limits, best first. outside: with figures, but beyond a limit, with which
+    and by how much, in words. apart: refused, failed and lost ones.
     """
 
     by: str
     basis: str
     ordered: tuple[Record, ...]
     apart: tuple[Record, ...]
+    outside: tuple[tuple[Record, str], ...] = ()
 
     def __repr__(self) -> str:
         first = f", first {self.ordered[0].name!r}" if self.ordered else ""
@@ -33,21 +32,21 @@ class Ranking:
         )
 
 
-def rank(records: Sequence[Record], basis: str, by: str = "ripple") -> Ranking:
+def rank(records: Sequence[Record], basis: str, by: str = "ripple", limits: Sequence[Limit] = ()) -> Ranking:
     """Order records by a figure: torques and torque per loss from the highest, all else from the lowest.
 
     Raises InvalidValue for a figure that records do not have.
     """
-    if by not in Figures.names():
-        raise InvalidValue(
-            refusal("designs are ranked by a figure", "by", repr(by), ", ".join(Figures.names()))
-        )
-    sign = -1.0 if by in _MORE_IS_BETTER else 1.0
-
-    def place(record: Record) -> tuple[float, str]:
-        value = getattr(record.figures, by)
-        return (math.inf if value is None else sign * value, record.name)
-
-    solved = [record for record in records if record.state is State.SOLVED]
-    apart = tuple(record for record in records if record.state is not State.SOLVED)
-    return Ranking(by, basis, tuple(sorted(solved, key=place)), apart)
+    check_figure("by", by)
+    ordered: list[tuple[float, str, Record]] = []
+    outside, apart = [], []
+    for record in records:
+        if record.figures is None or record.state is not State.SOLVED:
+            apart.append(record)
+        elif broken := broken_limits(record.figures, limits):
+            outside.append((record, "; ".join(broken)))
+        else:
+            value = cost(record.figures, by)
+            ordered.append((math.inf if value is None else value, record.name, record))
+    best_first = tuple(record for *_, record in sorted(ordered, key=lambda entry: entry[:2]))
+    return Ranking(by, basis, best_first, tuple(apart), tuple(outside))

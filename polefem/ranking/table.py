@@ -59,6 +59,9 @@ def table_text(ranking: Ranking, most: int | None = None) -> str:
         lines += _rows(ranking, len(shown))
     if len(ranking.ordered) > len(shown):
         lines.append(f"... and {len(ranking.ordered) - len(shown)} more")
+    for record, why in ranking.outside[:most]:
+        said = f"outside the limits: {record.name}: {why}"
+        lines += ["", *textwrap.wrap(said, _WIDTH, subsequent_indent="    ")]
     for record in ranking.apart[:most]:
         said = f"{_SAID[record.state]}: {record.name}: {record.reason}"
         lines += ["", *textwrap.wrap(said, _WIDTH, subsequent_indent="    ")]
@@ -91,17 +94,17 @@ def _line(cells: tuple[str, ...], widths: list[int]) -> str:
 
 def csv_text(ranking: Ranking) -> str:
     """Every design as a row of a CSV file: rank, name, state, figures in SI, changed fields, reason."""
-    records = [*ranking.ordered, *ranking.apart]
+    outside = {record.key: why for record, why in ranking.outside}
+    records = [*ranking.ordered, *(record for record, _ in ranking.outside), *ranking.apart]
     fields = list(dict.fromkeys(name for record in records for name in record.changes))
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(["rank", "name", "state", *Figures.names(), *fields, "seconds", "reason", "key"])
     for at, record in enumerate(records, start=1):
         figures = record.figures.values() if record.figures else ("",) * len(Figures.names())
-        rank = at if record.figures else ""
+        rank = at if at <= len(ranking.ordered) else ""
+        reason = outside.get(record.key, record.reason)
         seconds = round(sum(record.outcome.seconds.values()), 3)
         changes = [record.changes.get(name, "") for name in fields]
-        writer.writerow(
-            [rank, record.name, record.state, *figures, *changes, seconds, record.reason, record.key]
-        )
+        writer.writerow([rank, record.name, record.state, *figures, *changes, seconds, reason, record.key])
     return out.getvalue()

@@ -16,7 +16,7 @@ from polefem.study.basis import Basis, EqualCopperLoss
 from polefem.study.winding import Copper
 from polefem.version import __version__
 
-__all__ = ["Design", "Plan"]
+__all__ = ["Design", "Plan", "of_plan"]
 
 
 @dataclass(frozen=True)
@@ -48,6 +48,8 @@ class Design:
     """A design by name. changes: new values by the dotted name of a field of the machine, or of the plan (those
     that begin with a part of the plan, such as "drive.turn_on").
 
+    forbidden: why it is not to be computed at all, in one sentence; empty where it may be.
+
     The machine is made only when asked for, so that one that cannot be is refused as a design, not as a study.
     """
 
@@ -55,22 +57,24 @@ class Design:
     base: Machine
     changes: Mapping[str, Any]
     original_plan: Plan
+    forbidden: str = ""
 
     @cached_property
     def machine(self) -> Machine:
         """The machine, changed; raises what its parts refuse, and InvalidValue for an unknown field."""
-        return with_fields(self.base, {n: v for n, v in self.changes.items() if not _of_plan(n)})
+        return with_fields(self.base, {n: v for n, v in self.changes.items() if not of_plan(n)})
 
     @cached_property
     def plan(self) -> Plan:
         """The plan, changed; raises as `machine` does."""
-        return with_fields(self.original_plan, {n: v for n, v in self.changes.items() if _of_plan(n)})
+        return with_fields(self.original_plan, {n: v for n, v in self.changes.items() if of_plan(n)})
 
     @cached_property
     def inputs(self) -> Mapping[str, Any]:
         """Everything that decides the figures; for a machine that cannot be made, what it would be made from."""
         try:
-            return {"machine": self.machine, "plan": self.plan, "version": __version__}
+            made = {"machine": self.machine, "plan": self.plan, "version": __version__}
+            return {**made, "forbidden": self.forbidden} if self.forbidden else made
         except PolefemError:
             parts = {"base": self.base, "changes": dict(self.changes), "plan": self.original_plan}
             return {**parts, "version": __version__}
@@ -90,5 +94,6 @@ class Design:
         return f"Design({self.name!r}, {', '.join(f'{n}={v}' for n, v in self.changes.items()) or 'as the base'})"
 
 
-def _of_plan(name: str) -> bool:
+def of_plan(name: str) -> bool:
+    """Whether a dotted name is of a field of the plan, not of the machine."""
     return name.partition(".")[0] in {f.name for f in fields(Plan)}

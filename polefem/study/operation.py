@@ -37,8 +37,7 @@ class Operation:
         """Current of each phase at a rotor angle (rad), A, shape (n_phases,)."""
         drive = self.torque.drive
         since = np.mod(self._own(angle) - drive.turn_on, self.phase_map.pitch)
-        currents: Array = np.where(since < drive.dwell, self.torque.current, 0.0)
-        return currents
+        return np.where(since < drive.dwell, self.torque.current, 0.0)
 
     def torque_at(self, angle: float) -> float:
         """Torque of single phases, summed, at a rotor angle (rad), N m."""
@@ -47,15 +46,14 @@ class Operation:
     def crowded_angles(self, count: int) -> Array:
         """Rotor angles within a stroke where most phases conduct at once, rad, shape (count,)."""
         stroke = self.phase_map.stroke
-        angles = stroke * (np.arange(360) + 0.5) / 360
+        angles: Array = stroke * (np.arange(360, dtype=float) + 0.5) / 360
         busy = np.array([np.count_nonzero(self.phase_currents(float(angle))) for angle in angles])
         crowded = angles[busy == busy.max()]
         spread: Array = crowded[((np.arange(count) + 0.5) / count * crowded.size).astype(int)]
         return spread
 
     def _own(self, angle: float) -> Array:
-        own: Array = angle - self.phase_map.stroke * np.arange(self.phase_map.phases)
-        return own
+        return angle - self.phase_map.stroke * np.arange(self.phase_map.phases, dtype=float)
 
 
 def most_current(basis: Basis, drive: SquareDrive, pitch: float, phases: int, resistance: float) -> float:

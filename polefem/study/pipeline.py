@@ -86,6 +86,8 @@ def attempt(design: Design, solver: Solver = FIELD) -> Outcome:
 
 def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
     """The figures of a design with its map; raises whatever stands in their way."""
+    if design.forbidden:
+        raise InvalidValue(design.forbidden)
     machine, plan = design.machine, design.plan
     with clock("outline"):
         outline = outline_of(machine)

@@ -2,23 +2,49 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from polefem.errors import InvalidValue, refusal
+from polefem.errors import InvalidValue, PolefemError, refusal
 from polefem.params import Machine
-from polefem.study.design import Design, Plan
+from polefem.params.fields import field_value
+from polefem.study.design import Design, Plan, of_plan
+from polefem.study.goals import Limit, check_figure
+from polefem.study.sampling import Variant
 
-__all__ = ["Study", "Variant"]
+__all__ = ["Constraint", "Study", "Values"]
+
+
+class Values(Mapping[str, Any]):
+    """Fields of a design by dotted name: what it changes, else what the base machine or the plan has."""
+
+    def __init__(self, base: Machine, plan: Plan, changes: Mapping[str, Any]) -> None:
+        self._base, self._plan, self._changes = base, plan, changes
+
+    def __getitem__(self, name: str) -> Any:
+        if name in self._changes:
+            return self._changes[name]
+        for above in (name.rpartition(".")[0],):
+            if above in self._changes:
+                return field_value(self._changes[above], name.rpartition(".")[2])
+        return field_value(self._plan if of_plan(name) else self._base, name)
+
+    def __iter__(self) -> Any:
+        return iter(self._changes)
+
+    def __len__(self) -> int:
+        return len(self._changes)
 
 
 @dataclass(frozen=True)
-class Variant:
-    """One design by name: the fields it changes, by dotted name, such as {"rotor_pole.arc": 32 * deg}."""
+class Constraint:
+    """What every design must satisfy before anything is computed: a rule in words, and a function of its `Values`
+    that is true where the rule is kept."""
 
-    name: str
-    changes: Mapping[str, Any] = field(default_factory=dict)
+    rule: str
+    kept: Callable[[Mapping[str, Any]], bool]
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,30 +52,54 @@ class Study:
     """What a study file says.
 
     name: of the study; its results are kept under it. base: the machine that variants change. plan: what is
-    computed of each. variants: the designs, each with a name of its own.
+    computed of each. variants: the designs, each with a name of its own: a list of `Variant`s, a `Grid`, a
+    `LatinHypercube`, `SobolPoints`, or several of these in a list with stars. linked: fields that follow from
+    others, by dotted name: functions of a design's `Values`. constraints: what a design must keep. goals: the
+    figures that order the designs; the first ranks them, several make a Pareto set. limits: what a figure must keep.
 
-    Raises InvalidValue for no variants, or two of one name.
+    Raises InvalidValue for no variants, two of one name, or a figure that designs do not have.
     """
 
     name: str
     base: Machine
     plan: Plan
-    variants: Sequence[Variant]
+    variants: Iterable[Variant]
+    linked: Mapping[str, Callable[[Mapping[str, Any]], Any]] = field(default_factory=dict)
+    constraints: tuple[Constraint, ...] = ()
+    goals: tuple[str, ...] = ("ripple",)
+    limits: tuple[Limit, ...] = ()
 
     def __post_init__(self) -> None:
-        names = [variant.name for variant in self.variants]
+        object.__setattr__(self, "variants", tuple(self.variants))
+        names = Counter(variant.name for variant in self.variants)
         if not names:
             raise InvalidValue(
                 refusal("a study needs something to compare", "variants", "empty", "one or more")
             )
-        twice = [name for name in names if names.count(name) > 1]
-        if twice:
+        (twice, count), *_ = names.most_common(1)
+        if count > 1:
             rule = "each variant has a name of its own"
-            raise InvalidValue(refusal(rule, "variants", f"{twice[0]!r} twice", "each name once"))
+            raise InvalidValue(refusal(rule, "variants", f"{twice!r} {count} times", "each name once"))
+        for goal in self.goals:
+            check_figure("goals", goal)
 
     def designs(self) -> list[Design]:
         """Every design, in order."""
-        return [Design(v.name, self.base, v.changes, self.plan) for v in self.variants]
+        return [self.design(variant) for variant in self.variants]
+
+    def design(self, variant: Variant) -> Design:
+        """The design of one variant, linked fields and all; one that breaks a constraint says so when computed."""
+        changes = dict(variant.changes)
+        forbidden = ""
+        try:
+            for name, follows in self.linked.items():
+                changes[name] = follows(Values(self.base, self.plan, changes))
+            values = Values(self.base, self.plan, changes)
+            broken = [constraint.rule for constraint in self.constraints if not constraint.kept(values)]
+            forbidden = f"a constraint of the study is not kept: {broken[0]}" if broken else ""
+        except PolefemError as error:
+            forbidden = str(error)
+        return Design(variant.name, self.base, changes, self.plan, forbidden)
 
     def __repr__(self) -> str:
-        return f"Study({self.name!r}: {len(self.variants)} designs, {self.plan.basis})"
+        return f"Study({self.name!r}: {len(tuple(self.variants))} designs, {self.plan.basis})"

@@ -36,7 +36,10 @@ _ONE_THREAD = dict.fromkeys(
     ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"), "1"
 )
 _STARTING = threading.Lock()
-_NO_MORE = b""
+_NO_MORE, _BEGUN = b"", b"begun"
+_TO_BEGIN = (
+    300.0  # s for a worker to start and import what a call needs, where calls have their time measured
+)
 
 
 class WorkerLost(PolefemError, RuntimeError):
@@ -156,15 +159,22 @@ class _Worker:
     def ask(self, work: Any, patience: float | None) -> tuple[bool, Any]:
         try:
             self.line.send_bytes(pickle.dumps(work))
-            if not self.line.poll(patience):
-                self.process.kill()
-                self.process.join()
-                raise WorkerLost(f"the worker was stopped after {patience:.6g} s without an answer")
+            if patience is not None:
+                self._wait(_TO_BEGIN, "did not begin in")
+            self.line.recv_bytes()
+            if patience is not None:
+                self._wait(patience, "had no answer after")
             answer: tuple[bool, Any] = self.line.recv()
         except (EOFError, OSError) as error:
             self.process.join()
             raise WorkerLost(_ending(self.process.exitcode)) from error
         return answer
+
+    def _wait(self, seconds: float, said: str) -> None:
+        if not self.line.poll(seconds):
+            self.process.kill()
+            self.process.join()
+            raise WorkerLost(f"the worker was stopped: it {said} {seconds:.6g} s")
 
     def finish(self) -> None:
         with suppress(OSError):
@@ -184,7 +194,7 @@ def _work(line: Connection) -> None:
     )  # Ctrl-C reaches every process; this one is stopped by its parent
     with suppress(EOFError, OSError):  # the parent is gone: so is the work
         while (work := line.recv_bytes()) != _NO_MORE:
-            answer = _answer(work)
+            answer = _answer(work, line)
             try:
                 line.send(answer)
             except OSError:
@@ -193,9 +203,12 @@ def _work(line: Connection) -> None:
                 line.send((False, TypeError(f"the answer of a worker must be picklable: {error}")))
 
 
-def _answer(work: bytes) -> tuple[bool, Any]:
+def _answer(work: bytes, line: Connection) -> tuple[bool, Any]:
     try:
-        fn, args, kwargs = pickle.loads(work)
+        try:
+            fn, args, kwargs = pickle.loads(work)
+        finally:
+            line.send_bytes(_BEGUN)  # what the call needs is imported: from here on patience is measured
         return True, fn(*args, **kwargs)
     except Exception as error:
         return False, error

@@ -1,0 +1,68 @@
+"""What is wanted of a design: figures to be high or low, and limits that must be kept."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from polefem.errors import InvalidValue, refusal
+from polefem.study.record import Figures
+
+__all__ = ["Limit", "broken_limits", "check_figure", "cost", "more_is_better"]
+
+_MORE_IS_BETTER = frozenset({"mean_torque", "lowest_torque", "torque_per_loss", "aligned_inductance"})
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A figure that must be at least `least` and at most `most`, in SI; one of them may be left out."""
+
+    figure: str
+    least: float | None = None
+    most: float | None = None
+
+    def __post_init__(self) -> None:
+        check_figure("limit", self.figure)
+        if self.least is None and self.most is None:
+            raise InvalidValue(refusal("a limit limits something", self.figure, "free", "a least or a most"))
+
+    def excess(self, figures: Figures) -> float:
+        """How far the figure is outside, as a share of the limit; 0 where it is kept."""
+        value = getattr(figures, self.figure)
+        if value is None:
+            return 0.0
+        below = 0.0 if self.least is None else (self.least - value) / (abs(self.least) or 1.0)
+        above = 0.0 if self.most is None else (value - self.most) / (abs(self.most) or 1.0)
+        return max(0.0, below, above)
+
+    def __str__(self) -> str:
+        least = "" if self.least is None else f"{self.least:.4g} <= "
+        most = "" if self.most is None else f" <= {self.most:.4g}"
+        return f"{least}{self.figure}{most}"
+
+
+def check_figure(rule_name: str, figure: str) -> None:
+    """Refuse what is no figure of a design."""
+    if figure not in Figures.names():
+        allowed = ", ".join(Figures.names())
+        raise InvalidValue(refusal("designs are ranked by a figure", rule_name, repr(figure), allowed))
+
+
+def more_is_better(figure: str) -> bool:
+    """Whether a figure is wanted high (torques, torque per loss) rather than low (all else)."""
+    return figure in _MORE_IS_BETTER
+
+
+def cost(figures: Figures, figure: str) -> float | None:
+    """The figure, its sign turned where more is better: the lower the better; None where it is not known."""
+    value: float | None = getattr(figures, figure)
+    return -value if value is not None and more_is_better(figure) else value
+
+
+def broken_limits(figures: Figures, limits: Sequence[Limit]) -> tuple[str, ...]:
+    """The limits that are not kept, with what was found, in words."""
+    return tuple(
+        f"{limit.figure} is {getattr(figures, limit.figure):.4g}, allowed is {limit}"
+        for limit in limits
+        if limit.excess(figures) > 0.0
+    )
