@@ -105,10 +105,16 @@ class Gap:
         self._rotor = np.concatenate([ours, self._rotor])
         self._stator = np.concatenate([theirs, self._stator])
 
-    def coupling(self, angle: float) -> Floats:
-        """Mixed second derivative of the energy at a rotor angle (rad), shape (rotor.size, stator.size)."""
+    def coupling(self, angle: float) -> tuple[Floats, Floats]:
+        """Mixed second derivative of the energy at a rotor angle (rad), and its own derivative with the angle.
+
+        Both of shape (rotor.size, stator.size). The energy of the coupling is rotor @ first @ stator per length of
+        the sector, so the torque on the rotor is -rotor @ second @ stator.
+        """
         turned = self._rotor * np.exp(-1j * self._orders * angle)[:, None]
-        block = np.zeros((self._rotor.shape[1], self._stator.shape[1]))
+        both = np.concatenate([-turned, (1j * self._orders)[:, None] * turned], axis=1)
+        size = self._rotor.shape[1]
+        block, slope = np.zeros((2, size, self._stator.shape[1]))
         low, high = self._stator_extent
         for members, start, end in self._groups:
             # Distance from the group to each stator unknown, round the period.
@@ -116,13 +122,10 @@ class Gap:
             away = np.abs((low + high) / 2 - middle) % self._period
             near = np.minimum(away, self._period - away) <= half + (high - low) / 2 + self._reach
             columns = np.flatnonzero(near)
-            block[np.ix_(members, columns)] = -_real_product(turned[:, members], self._stator[:, columns])
-        return block
-
-    def torque(self, rotor: Floats, stator: Floats, angle: float) -> float:
-        """Torque on the rotor per length of one sector, N m/m, from the two traces' unknowns at an angle (rad)."""
-        ours = (self._rotor @ rotor) * np.exp(-1j * self._orders * angle)
-        return float(np.sum(self._orders * (ours * (self._stator @ stator).conj()).imag))
+            rows = np.concatenate([members, members + size])
+            product = _real_product(both[:, rows], self._stator[:, columns])
+            block[np.ix_(members, columns)], slope[np.ix_(members, columns)] = np.split(product, 2)
+        return block, slope
 
 
 def _extent(trace: Trace) -> tuple[Floats, Floats]:

@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import InvalidValue, SolveFailed, refusal
-from polefem.maps.section import section_of
+from polefem.maps.section import sections_of
 from polefem.mesh import Mesh
 from polefem.model import Model
-from polefem.params import MeshSpec, RadialMachine
+from polefem.params import Machine, MeshSpec
 from polefem.solve import Workshop, minimise
 
 __all__ = ["Field", "FieldState", "solve_state"]
@@ -50,7 +50,8 @@ class FieldState:
     """What a machine does at one angle under one set of phase currents.
 
     angle: rad. phase_currents: ndarray, shape (n_phases,), A. torque: N m. flux_linkages: ndarray, shape (n_phases,),
-    Wb. coenergy: J. field: over the whole turn. message: how the solution ended.
+    Wb. coenergy: J. field: over the whole turn, of an axial machine on its middle
+    cut. message: how the solution ended.
     """
 
     angle: float
@@ -63,36 +64,34 @@ class FieldState:
 
 
 def solve_state(
-    machine: RadialMachine, angle: float, phase_currents: ArrayLike, mesh: MeshSpec | str = "normal"
+    machine: Machine, angle: float, phase_currents: ArrayLike, mesh: MeshSpec | str = "normal"
 ) -> FieldState:
     """Solve the nonlinear field at one angle (rad) with a current (A) in each phase, shape (n_phases,).
 
     Raises InvalidValue for a wrong number of currents, SolveFailed where Newton's method does not converge, and what
     `flux_map` raises for machines that cannot be built or meshed.
     """
-    section = section_of(machine, MeshSpec.named(mesh) if isinstance(mesh, str) else mesh)
+    parts = sections_of(machine, mesh)
+    count = machine.phases.count
     currents = np.array(phase_currents, dtype=float)
-    if currents.shape != (section.phases.count,) or not np.isfinite(currents).all():
-        allowed = f"{section.phases.count} finite numbers"
+    if currents.shape != (count,) or not np.isfinite(currents).all():
+        allowed = f"{count} finite numbers"
         raise InvalidValue(refusal("each phase has one current", "phase_currents", phase_currents, allowed))
-    system = section.system
-    model = system.model
-    coupled = system.at(angle)
-    load = currents @ model.loads
-    found = minimise(coupled, load, np.zeros(system.size), Workshop())
-    if not found.converged:
-        raise SolveFailed(
-            f"the field at {np.degrees(angle):.4g} deg and {currents.tolist()} A: {found.message}"
-        )
-    return FieldState(
-        angle,
-        currents,
-        coupled.torque(found.unknowns),
-        model.scale * (model.loads @ found.unknowns),
-        model.scale * (found.work - found.energy),
-        whole_field(model, angle, found.unknowns),
-        found.message,
-    )
+    torque, coenergy, linkages = 0.0, 0.0, np.zeros(count)
+    fields, messages = [], []
+    for part in parts:
+        system, model = part.system, part.system.model
+        coupled = system.at(angle)
+        found = minimise(coupled, currents @ model.loads, np.zeros(system.size), Workshop())
+        if not found.converged:
+            raise SolveFailed(f"the field at {np.degrees(angle):.4g} deg and {currents} A: {found.message}")
+        torque += coupled.torque(found.unknowns)
+        linkages += model.scale * (model.loads @ found.unknowns)
+        coenergy += model.scale * (found.work - found.energy)
+        fields.append(whole_field(model, angle, found.unknowns))
+        messages.append(found.message)
+    middle = len(parts) // 2
+    return FieldState(angle, currents, torque, linkages, coenergy, fields[middle], messages[middle])
 
 
 def whole_field(model: Model, angle: float, unknowns: Floats) -> Field:
@@ -122,7 +121,8 @@ def whole_field(model: Model, angle: float, unknowns: Floats) -> Field:
 def _placed(mesh: Mesh, turn: float, sector: int, radius: float) -> Floats:
     """Points of one copy of the sector, turned (flat: shifted) by `turn` rad."""
     if mesh.flat:
-        return mesh.points + np.array([0.0, turn * radius + sector * mesh.span])
+        moved: Floats = mesh.points + np.array([0.0, turn * radius + sector * mesh.span])
+        return moved
     z = (mesh.points[:, 0] + 1j * mesh.points[:, 1]) * np.exp(1j * (turn + sector * mesh.span))
     return np.column_stack([z.real, z.imag])
 

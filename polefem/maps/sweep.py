@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from polefem.maps.flux_map import FluxMap
-from polefem.maps.section import Section, section_of
-from polefem.params import MeshSpec, RadialMachine
+from polefem.maps.section import sections_of
+from polefem.params import Machine, MeshSpec
 from polefem.params.checks import increasing
-from polefem.solve import Solution, Workshop, minimise
+from polefem.solve import System, Workshop, minimise
 
 __all__ = ["flux_map"]
 
@@ -20,7 +20,7 @@ Ints = NDArray[np.int64]
 
 
 def flux_map(
-    machine: RadialMachine,
+    machine: Machine,
     angles: ArrayLike,
     currents: ArrayLike,
     mesh: MeshSpec | str = "normal",
@@ -36,10 +36,13 @@ def flux_map(
     """
     angles = increasing("the angles of a map must increase", "angles", angles, "rad")
     currents = increasing("the currents of a map must increase", "currents", currents, "A")
-    spec = MeshSpec.named(mesh) if isinstance(mesh, str) else mesh
-    section = section_of(machine, spec)
-    distinct, where, signs = _distinct(angles, machine.rotor_pitch, section.mirror)
-    table = _sweep(section, distinct, currents, progress or (lambda done, points: None))
+    parts = sections_of(machine, mesh)
+    mirror = all(part.mirror for part in parts)
+    distinct, where, signs = _distinct(angles, machine.rotor_pitch, mirror)
+    table = _Table(len(currents), len(distinct))
+    tell = _Teller(progress, len(parts) * len(currents) * len(distinct))
+    for part in parts:
+        _sweep(part.system, distinct, currents, table, tell)
     lost = [
         f"no convergence at {np.degrees(angles[j]):.4g} deg and {currents[k]:.4g} A"
         for k, j in zip(*np.nonzero(~table.converged[:, where]), strict=True)
@@ -50,9 +53,9 @@ def flux_map(
         table.flux_linkage[:, where],
         table.torque[:, where] * signs,
         table.coenergy[:, where],
-        phases=section.phases.count,
+        phases=machine.phases.count,
         rotor_poles=machine.rotor_poles,
-        mirror=section.mirror,
+        mirror=mirror,
         iterations=table.steps[:, where],
         converged=table.converged[:, where],
         remarks=tuple(lost),
@@ -75,21 +78,30 @@ def _distinct(angles: Floats, pitch: float, mirror: bool) -> tuple[Floats, Ints,
 
 
 class _Table:
-    """What the sweep writes: arrays of shape (n_currents, n_angles)."""
+    """What the sweep adds up: arrays of shape (n_currents, n_angles)."""
 
     def __init__(self, currents: int, angles: int) -> None:
         shape = (currents, angles)
         self.flux_linkage, self.torque, self.coenergy = np.zeros(shape), np.zeros(shape), np.zeros(shape)
         self.steps = np.zeros(shape, dtype=np.int64)
-        self.converged = np.zeros(shape, dtype=bool)
+        self.converged = np.ones(shape, dtype=bool)
 
 
-def _sweep(
-    section: Section, angles: Floats, currents: Floats, progress: Callable[[int, int], None]
-) -> _Table:
-    system = section.system
+class _Teller:
+    """Counts points and tells whoever wants to know."""
+
+    def __init__(self, progress: Callable[[int, int], None] | None, points: int) -> None:
+        self._progress, self._points, self._done = progress, points, 0
+
+    def __call__(self) -> None:
+        self._done += 1
+        if self._progress is not None:
+            self._progress(self._done, self._points)
+
+
+def _sweep(system: System, angles: Floats, currents: Floats, table: _Table, tell: _Teller) -> None:
+    """Solve one section at every point and add what it gives to the table."""
     load, scale = system.model.loads[0], system.model.scale
-    table = _Table(len(currents), len(angles))
     workshop = Workshop()
     last = np.zeros((len(currents), system.size))
     for j, angle in enumerate(angles):
@@ -97,28 +109,28 @@ def _sweep(
         here = np.zeros_like(last)
         for k, current in enumerate(currents):
             start = _start(last, here, currents, k, first=j == 0)
-            found: Solution = minimise(coupled, current * load, start, workshop)
+            found = minimise(coupled, current * load, start, workshop)
             here[k] = found.unknowns
-            table.flux_linkage[k, j] = scale * float(load @ found.unknowns)
-            table.torque[k, j] = coupled.torque(found.unknowns)
-            table.coenergy[k, j] = scale * (found.work - found.energy)
-            table.steps[k, j] = found.steps
-            table.converged[k, j] = found.converged
-            progress(j * len(currents) + k + 1, table.steps.size)
+            table.flux_linkage[k, j] += scale * float(load @ found.unknowns)
+            table.torque[k, j] += coupled.torque(found.unknowns)
+            table.coenergy[k, j] += scale * (found.work - found.energy)
+            table.steps[k, j] += found.steps
+            table.converged[k, j] &= found.converged
+            tell()
         last = here
-    return table
 
 
 def _start(last: Floats, here: Floats, currents: Floats, k: int, first: bool) -> Floats:
     """The neighbour in angle plus the change seen at the neighbour in current; at the first angle, the neighbours in
     current alone."""
     if not first:
-        change: Floats = here[k - 1] - last[k - 1] if k > 0 else np.zeros_like(last[k])
-        return np.add(last[k], change)
+        start: Floats = last[k].copy() if k == 0 else last[k] + here[k - 1] - last[k - 1]
+        return start
     if k == 0 or currents[k - 1] == 0.0:
         return np.zeros_like(here[k])
     if k == 1:
-        return np.multiply(here[0], currents[1] / currents[0])
+        from_zero: Floats = here[0] * (currents[1] / currents[0])
+        return from_zero
     ahead = (currents[k] - currents[k - 1]) / (currents[k - 1] - currents[k - 2])
     extrapolated: Floats = here[k - 1] + ahead * (here[k - 1] - here[k - 2])
     return extrapolated

@@ -21,7 +21,7 @@ Ints = NDArray[np.int64]
 #: Columns of a triangle whose mirror image is to be counter-clockwise again.
 MIRRORED = [0, 2, 1, 5, 4, 3]
 #: No triangle may be worse shaped than this (`mesh.quality`; 1 is equilateral).
-WORST = 0.05
+WORST = 0.01
 
 
 def mesh_sides(outline: Outline, spec: MeshSpec, sectors: int) -> tuple[Mesh, Mesh]:

@@ -173,7 +173,7 @@ def _name_curves(side: Side) -> dict[str, list[int]]:
             if abs(level - target * MM) < SAME:
                 named[name].append(tag)
         for name, along in (("low", start), ("high", end)):
-            if abs(place(side, level, along) - middle) < SAME:
+            if abs(place(side, level / MM, along) * MM - middle) < SAME:
                 named[name].append(tag)
     return named
 

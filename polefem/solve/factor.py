@@ -23,7 +23,11 @@ class Factor:
         # Symmetric, so its rows can be handed over as columns.
         columns = sp.csc_matrix((matrix.data, matrix.indices, matrix.indptr), shape=matrix.shape)
         self._lu: SuperLU = splu(
-            columns, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
+            columns,
+            permc_spec="MMD_AT_PLUS_A",
+            diag_pivot_thresh=0.0,
+            relax=1,
+            options={"SymmetricMode": True},
         )
 
     def solve(self, right: Floats) -> Floats:

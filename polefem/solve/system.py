@@ -128,16 +128,17 @@ class System:
 
     def at(self, angle: float) -> Coupled:
         """The system with its rotor at an angle, rad."""
-        return Coupled(self, angle, self.gap.coupling(angle))
+        return Coupled(self, angle, *self.gap.coupling(angle))
 
 
 @dataclass(frozen=True, eq=False)
 class Coupled:
-    """A system at one rotor angle (rad); coupling: as `Gap.coupling` gives it."""
+    """A system at one rotor angle (rad); coupling and its slope: as `Gap.coupling` gives them."""
 
     system: System
     angle: float
     coupling: Floats
+    slope: Floats
 
     def apply(self, unknowns: Floats) -> Floats:
         """Product of the coupling with unknowns, shape (size,)."""
@@ -156,8 +157,7 @@ class Coupled:
     def torque(self, unknowns: Floats) -> float:
         """Torque on the rotor, N m, of the whole machine."""
         model = self.system.model
-        rotor, stator = unknowns[model.rotor_at], unknowns[model.stator_at]
-        return model.scale * self.system.gap.torque(rotor, stator, self.angle)
+        return -model.scale * float(unknowns[model.rotor_at] @ self.slope @ unknowns[model.stator_at])
 
     def matrix(self, bare: sp.csr_matrix) -> sp.csr_matrix:
         """A tangent matrix with the coupling's entries, as far as they matter, put in."""
