@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 import ngsolve as ng
-from netgen.occ import Glue, OCCGeometry, Translation, Vec, WorkPlane
+from netgen.occ import Glue, OCCGeometry, WorkPlane
 from ngsolve_field import Level
 
 __all__ = ["across", "around", "disc", "joined", "meshed", "named", "rectangle"]
@@ -55,18 +55,19 @@ def meshed(
     air_gap: float,
     width: float,
     level: Level,
-    fixed: float,
+    fixed: Sequence[float],
     place: Callable[[Any], float] = around,
-    period: float = 0.0,
+    ends: tuple[Callable[[Any], bool], Any] | None = None,
 ) -> Any:
     """Mesh faces called "rotor iron", "stator iron", "rotor air", "gap", "stator air" and as one likes.
 
-    gap: levels of the band. air_gap: width of the whole gap, m. width: of a pole, m. fixed: level at which A = 0.
-    place: a point's level. period: of a flat section, m, whose ends are then one.
+    gap: levels of the band. air_gap: width of the whole gap, m. width: of a pole, m. fixed: levels at which A = 0.
+    place: a point's level. ends: of a section that repeats: whether a point lies on the first, and the movement to the
+    other; both are then one in the mesh.
     """
     whole = Glue(list(shapes))
     for edge in whole.edges:
-        on_fixed = all(abs(place(vertex.p) - fixed) < TOUCH for vertex in edge.vertices)
+        on_fixed = any(all(abs(place(v.p) - at) < TOUCH for v in edge.vertices) for at in fixed)
         edge.name = "fixed" if on_fixed else "inside"
         edge.maxh = width * level.iron
     for first, second, name in (("rotor iron", "rotor air", "rotor"), ("gap", "stator air", "fence")):
@@ -79,8 +80,8 @@ def meshed(
             for vertex in face.vertices:
                 depth = max(2 * abs(place(vertex.p) - sum(gap) / 2), air_gap)
                 vertex.maxh = min(level.corner * depth, level.root * width)
-    if period:
-        _close(whole, period)
+    if ends is not None:
+        _close(whole, *ends)
     return ng.Mesh(OCCGeometry(whole, dim=2).GenerateMesh(grading=level.grading, optsteps2d=5)).Curve(3)
 
 
@@ -88,15 +89,13 @@ def _edges(shape: Any, name: str) -> set[Any]:
     return {edge for face in shape.faces if face.name == name for edge in face.edges}
 
 
-def _close(shape: Any, period: float) -> None:
-    """Make the edges along the lower end one with those along the upper end."""
-    low = min(vertex.p.y for vertex in shape.vertices)
-    ends: dict[bool, list[Any]] = {False: [], True: []}
+def _close(shape: Any, first: Callable[[Any], bool], movement: Any) -> None:
+    """Make the straight edges of the first end one with those that the movement takes them to."""
+
+    def key(edge: Any) -> tuple[int, int]:
+        return round(edge.center.x / TOUCH / 10), round(edge.center.y / TOUCH / 10)
+
+    there = {key(edge): edge for edge in shape.edges}
     for edge in shape.edges:
-        heights = [vertex.p.y for vertex in edge.vertices]
-        for upper in ends:
-            if all(abs(height - low - upper * period) < TOUCH for height in heights):
-                ends[upper].append(edge)
-    for edge in ends[False]:
-        (other,) = (twin for twin in ends[True] if abs(twin.center.x - edge.center.x) < TOUCH)
-        edge.Identify(other, "period", trafo=Translation(Vec(0, period, 0)))
+        if first(edge.center) and all(first(vertex.p) for vertex in edge.vertices):
+            edge.Identify(there[key(movement(edge))], "ends", trafo=movement)

@@ -1,7 +1,8 @@
 """Write the reference files: `python tests/reference/make_reference.py [6_4] [8_6]`, about 20 minutes each.
 
-Each holds one phase over angles and currents at three mesh levels in NGSolve; the finest is the reference, and the
-distance between the two finest its estimated error (with the distance between the two torques, for torque).
+Each holds one phase over angles and currents at three mesh levels in NGSolve, over half a turn (a test holds that to
+the whole turn); the finest is the reference, and the distance between the two finest its estimated error (with the
+distance between the two torques, for torque).
 """
 
 from __future__ import annotations
@@ -13,10 +14,11 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from ngsolve_field import Level
-from parallel_poles import reference_parallel
+from ngsolve_field import Level, Reference, over_currents
+from parallel_poles import phase_turns, section_parallel
 from reference_machines import MACHINES
 
+from polefem.params import RadialMachine
 from polefem.units import deg
 
 CURRENTS = [1.0, 5.0, 10.0, 20.0]
@@ -24,7 +26,7 @@ ANGLES = {
     "6_4": [0, 1, 5, 10, 15, 20, 22.5, 25, 28, 30, 31, 32, 35, 40, 45],
     "8_6": [0, 1, 5, 10, 14, 18, 21, 22, 23, 26, 30],
 }
-LEVELS = (0, 1, 2)
+LEVELS = (1, 2, 3)
 NUMBERS = ("flux_linkage", "torque", "torque_virtual", "coenergy", "unknowns")
 
 
@@ -33,7 +35,7 @@ def computed(name: str) -> dict[str, Any]:
     machine = MACHINES[name]()
     levels = []
     for level in LEVELS:
-        columns = [reference_parallel(machine, angle * deg, CURRENTS, level) for angle in ANGLES[name]]
+        columns = [_solved(machine, angle * deg, level) for angle in ANGLES[name]]
         table = {
             key: np.array([[getattr(r, key) for r in column] for column in columns]).T for key in NUMBERS
         }
@@ -65,6 +67,11 @@ def computed(name: str) -> dict[str, Any]:
         },
         "levels": [{key: _rounded(table[key]) for key in NUMBERS} for table in levels],
     }
+
+
+def _solved(machine: RadialMachine, angle: float, level: int) -> tuple[Reference, ...]:
+    section = section_parallel(machine, angle, Level.numbered(level), half=True)
+    return over_currents(section, phase_turns(machine)[: len(section.coils)], CURRENTS)
 
 
 def _rounded(values: np.ndarray) -> list[list[float]]:

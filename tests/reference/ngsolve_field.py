@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 import ngsolve as ng
@@ -34,11 +34,11 @@ __all__ = [
     "over_currents",
     "torque_by_stress",
     "torque_by_virtual_work",
+    "total",
 ]
 
 MU0 = 4e-7 * math.pi
 STEPS = 60  # of Newton's method; a dozen is usual
-FINE = 1e-13  # part of the energy that a last step may still gain
 ng.ngsglobals.msg_level = 0
 ng.SetNumThreads(1)
 
@@ -80,8 +80,9 @@ class Section:
     mesh: curved; A = 0 on its boundary "fixed". steels: from material name to law; every other material is air.
     Air between the rotor's surface (boundary "rotor") and the band is the material "rotor air", the band itself
     "gap", its other end the boundary "fence". coils: for each coil the names of its plus and its minus side. gap:
-    where the band begins and ends (radius; flat: x), m, the rotor's end first. length: along the shaft, m. flat: an
-    unrolled section, y along the motion, where one radian is `radius` metres; its ends are one in the mesh.
+    where the band begins and ends (radius; flat: x), m, the rotor's end first. length: along the shaft, m, times the
+    number of such sections in a turn. repeats: A at one end over A at the other where the section is not a whole turn
+    and its ends are one in the mesh. flat: an unrolled section, y along the motion, one radian is `radius` metres.
     """
 
     mesh: Any
@@ -89,6 +90,7 @@ class Section:
     coils: Sequence[tuple[str, str]]
     gap: tuple[float, float]
     length: float
+    repeats: float | None = None
     flat: bool = False
     radius: float = 1.0
 
@@ -121,13 +123,17 @@ class Reference:
 
 
 def over_currents(
-    section: Section, turns: Sequence[float], currents: Sequence[float], order: int = 3
+    section: Section,
+    turns: Sequence[float] | Floats,
+    currents: Sequence[float],
+    order: int = 3,
+    fine: float = 1e-13,
 ) -> tuple[Reference, ...]:
     """Solve a section for ascending currents (A) in coils of the given signed turns, each from the last solution."""
     results: list[Reference] = []
     field: Field | None = None
     for current in currents:
-        field = magnetostatic(section, current * np.array(turns), order, field)
+        field = magnetostatic(section, current * np.array(turns), order, field, fine)
         results.append(
             Reference(
                 current=current,
@@ -143,12 +149,24 @@ def over_currents(
     return tuple(results)
 
 
+def total(parts: Sequence[Reference]) -> Reference:
+    """Sections in a row along the shaft, or from cut to cut, as one."""
+    sums = ("flux_linkage", "torque", "torque_virtual", "coenergy", "unknowns", "steps")
+    added = {name: sum(getattr(part, name) for part in parts) for name in sums}
+    return replace(parts[0], fluxes=np.sum([part.fluxes for part in parts], axis=0), **added)
+
+
 def magnetostatic(
-    section: Section, ampere_turns: Sequence[float] | Floats, order: int = 3, start: Field | None = None
+    section: Section,
+    ampere_turns: Sequence[float] | Floats,
+    order: int = 3,
+    start: Field | None = None,
+    fine: float = 1e-13,
 ) -> Field:
     """Solve a section for the ampere turns of each coil (positive: current towards +z in its plus side).
 
-    start: a solution on the same mesh to begin from. Raises Unconverged.
+    start: a solution on the same mesh to begin from. fine: part of the energy that a last step may still gain. Raises
+    Unconverged.
     """
     problem = _Problem(section, ampere_turns, order)
     a = problem.a
@@ -165,11 +183,11 @@ def magnetostatic(
         while True:
             a.vec.data = here + part * step
             stored, reached = problem.energies()
-            if reached <= functional - 0.1 * part * gain + FINE * stored or part < 1e-6:
+            if reached <= functional - 0.1 * part * gain + fine * stored or part < 1e-6:
                 break
             part *= 0.5
         functional = reached
-        if gain <= FINE * stored or not np.any(ampere_turns):
+        if gain <= fine * stored or not np.any(ampere_turns):
             break
     else:
         raise Unconverged(
@@ -186,7 +204,7 @@ class _Problem:
     def __init__(self, section: Section, ampere_turns: Sequence[float] | Floats, order: int) -> None:
         mesh = self.mesh = section.mesh
         space = ng.H1(mesh, order=order, dirichlet="fixed")
-        self.space = ng.Periodic(space) if section.flat else space
+        self.space = space if section.repeats is None else ng.Periodic(space, phase=[section.repeats])
         trial, test = self.space.TnT()
         self.a = ng.GridFunction(self.space)
         self.order = 2 * order
@@ -283,7 +301,7 @@ def torque_by_virtual_work(section: Section, field: Field) -> float:
     mesh = section.mesh
     air = mesh.Materials("gap|rotor air")
     space = ng.H1(mesh, order=2, definedon=air, dirichlet="rotor|fence")
-    if section.flat:
+    if section.repeats is not None:
         space = ng.Periodic(space)
     trial, test = space.TnT()
     share = ng.GridFunction(space)

@@ -8,14 +8,32 @@ from collections.abc import Sequence
 from typing import Any
 
 from drawing import TOUCH, across, around, disc, joined, meshed, named, rectangle
-from netgen.occ import ArcOfCircle, Axis, Face, Pnt, Wire, Z
+from netgen.occ import ArcOfCircle, Axis, Face, Pnt, Translation, Vec, Wire, Z
 from netgen.occ import Segment as Straight
-from ngsolve_field import Law, Level, Reference, Section, over_currents
+from ngsolve_field import Law, Level, Reference, Section, over_currents, total
 
-from polefem.outline import Outline, Ring, Side
+from polefem.outline import Outline, Ring, Side, sections
+from polefem.params import AxialMachine, Machine, phases_of
 from polefem.shapes import Arc
 
-__all__ = ["reference_outline", "section_outline"]
+__all__ = ["reference_machine", "reference_outline", "section_outline"]
+
+
+def reference_machine(
+    machine: Machine, angle: float, currents: Sequence[float], level: int | Level = 1, order: int = 3
+) -> tuple[Reference, ...]:
+    """Solve the first phase of any machine at one angle (rad) for ascending currents (A): the sum over its sections."""
+    phases = phases_of(machine.stator_poles, machine.rotor_poles, machine.single_phase)
+    turns = machine.section_turns if isinstance(machine, AxialMachine) else machine.winding.turns_per_pole
+    signed = [
+        polarity * turns / machine.winding.parallel_paths if phase == 0 else 0.0
+        for phase, polarity in zip(phases.of_pole, phases.polarity, strict=True)
+    ]
+    steels = machine.rotor_steel or machine.steel, machine.steel
+    parts = [
+        reference_outline(part, angle, signed, currents, steels, level, order) for part in sections(machine)
+    ]
+    return tuple(total(points) for points in zip(*parts, strict=True))
 
 
 def reference_outline(
@@ -50,17 +68,24 @@ def section_outline(outline: Outline, angle: float, steels: tuple[Law, Law], lev
             min(rotor.air_gap, stator.air_gap),
             min(rotor.feature, stator.feature),
             level,
-            fixed=fixed[0],
+            fixed=fixed,
             place=across if flat else around,
-            period=stator.poles * stator.pitch if flat else 0.0,
+            ends=_ends(stator) if flat else None,
         ),
         steels=dict(zip(("rotor iron", "stator iron"), steels, strict=True)),
         coils=[(f"coil {k} plus", f"coil {k} minus") for k in range(stator.poles)],
         gap=gap,
         length=outline.length,
+        repeats=1.0 if flat else None,
         flat=flat,
         radius=outline.radius,
     )
+
+
+def _ends(stator: Side) -> tuple[Any, Any]:
+    """Whether a point lies on the lower end of a flat section, and the shift to the upper one."""
+    low = -stator.pitch / 2
+    return lambda point: abs(point.y - low) < TOUCH, Translation(Vec(0, stator.poles * stator.pitch, 0))
 
 
 def _parts(side: Side, outline: Outline, angle: float) -> list[Any]:
@@ -77,7 +102,8 @@ def _parts(side: Side, outline: Outline, angle: float) -> list[Any]:
             shape = _placed(shape, offset, side.flat)
             if side.flat and side.name == "rotor":
                 shape = shape * domain
-            parts.setdefault(_name(region.name, side, unit), []).extend(shape.faces)
+            name = f"{side.name} iron" if region.material == "iron" else _coil_name(region.name, side, unit)
+            parts.setdefault(name, []).extend(shape.faces)
     air = domain - joined([face for faces in parts.values() for face in faces])
     named_parts = [named(name, face) for name, faces in parts.items() for face in faces]
     return named_parts + [
@@ -97,9 +123,7 @@ def _offsets(side: Side, outline: Outline, angle: float) -> list[tuple[int, floa
     return [(unit % units, shift + unit * step) for unit in range(-2, units + 2)]
 
 
-def _name(region: str, side: Side, unit: int) -> str:
-    if not region.startswith("coil"):
-        return f"{side.name} {region}"
+def _coil_name(region: str, side: Side, unit: int) -> str:
     _, pole, which = region.split()
     return f"coil {int(pole) + unit * side.unit_poles} {which}"
 

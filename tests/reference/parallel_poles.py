@@ -6,32 +6,40 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
-from drawing import disc, joined, meshed, named, rectangle
-from netgen.occ import Axis, Z
+from drawing import TOUCH, disc, joined, meshed, named, rectangle
+from netgen.occ import Axis, Rotation, Z
 from ngsolve_field import Level, Reference, Section, over_currents
 
-__all__ = ["reference_parallel", "section_parallel"]
+__all__ = ["phase_turns", "reference_parallel", "section_parallel"]
 
 
 def reference_parallel(
-    machine: Any, angle: float, currents: Sequence[float], level: int | Level = 1, order: int = 3
+    machine: Any,
+    angle: float,
+    currents: Sequence[float],
+    level: int | Level = 1,
+    order: int = 3,
+    fine: float = 1e-13,
 ) -> tuple[Reference, ...]:
     """Solve the first phase of a `RadialMachine` at one angle (rad) for ascending currents (A) on one mesh."""
     section = section_parallel(machine, angle, Level.numbered(level) if isinstance(level, int) else level)
-    turns = machine.winding.turns_per_pole / machine.winding.parallel_paths * np.array(_phase(machine))
-    return over_currents(section, turns, currents, order)
+    return over_currents(section, phase_turns(machine), currents, order, fine)
 
 
-def _phase(machine: Any) -> list[float]:
-    """Signs of the coils of the first phase: evenly spaced poles of alternating polarity; 0 elsewhere."""
-    in_phase = math.gcd(machine.stator_poles, machine.rotor_poles)
-    apart = machine.stator_poles // in_phase
-    return [(-1.0) ** (k // apart) if k % apart == 0 else 0.0 for k in range(machine.stator_poles)]
+def phase_turns(machine: Any) -> list[float]:
+    """Signed turns of each pole's coil in the first phase: evenly spaced poles of alternating polarity; 0 elsewhere."""
+    winding = machine.winding
+    turns = winding.turns_per_pole / winding.parallel_paths
+    apart = machine.stator_poles // math.gcd(machine.stator_poles, machine.rotor_poles)
+    return [turns * (-1.0) ** (k // apart) if k % apart == 0 else 0.0 for k in range(machine.stator_poles)]
 
 
-def section_parallel(machine: Any, angle: float, level: Level) -> Section:
-    """Draw and mesh a `RadialMachine` with plain poles, its rotor turned by `angle`, rad."""
+def section_parallel(machine: Any, angle: float, level: Level, half: bool = False) -> Section:
+    """Draw and mesh a `RadialMachine` with plain poles, its rotor turned by `angle`, rad.
+
+    half: only the half turn that begins midway before the first pole, for phases of two poles: A returns with its sign
+    changed. Its coils are those of the first half of the poles.
+    """
     face, air_gap = machine.rotor_outer_radius, machine.air_gap
     slot = machine.stator_outer_radius - machine.stator_yoke_thickness
     gap = face + air_gap / 3, face + 2 * air_gap / 3
@@ -52,6 +60,8 @@ def section_parallel(machine: Any, angle: float, level: Level) -> Section:
         "stator air": disc(slot) - disc(gap[1]) - stator - joined(list(sides.values())),
         **sides,
     }
+    if half:
+        shapes = _halved(shapes, machine)
     width = 2 * min(_half_width(machine.rotor_pole, face), _half_width(machine.stator_pole, face + air_gap))
     return Section(
         mesh=meshed(
@@ -60,13 +70,43 @@ def section_parallel(machine: Any, angle: float, level: Level) -> Section:
             air_gap,
             width,
             level,
-            fixed=machine.stator_outer_radius,
+            fixed=(machine.stator_outer_radius, CORE * machine.shaft_radius),
+            ends=_ends(machine) if half else None,
         ),
         steels={"rotor iron": machine.rotor_steel or machine.steel, "stator iron": machine.steel},
-        coils=[(f"coil {k} plus", f"coil {k} minus") for k in range(machine.stator_poles)],
+        coils=[
+            (f"coil {k} plus", f"coil {k} minus") for k in range(machine.stator_poles // (2 if half else 1))
+        ],
         gap=gap,
-        length=machine.stack_length,
+        length=machine.stack_length * (2 if half else 1),
+        repeats=-1.0 if half else None,
     )
+
+
+CORE = 0.1  # of the shaft's radius: a half turn is cut out there, where A is 0 on the axis
+
+
+def _cut(machine: Any) -> float:
+    """Angle of the line that halves the section, between two stator poles, rad."""
+    return -math.pi / machine.stator_poles
+
+
+def _halved(shapes: dict[str, Any], machine: Any) -> dict[str, Any]:
+    size = 2 * machine.stator_outer_radius
+    kept = _turned(rectangle(-size, size, 0.0, size), _cut(machine)) - disc(CORE * machine.shaft_radius)
+    halves = {name: shape * kept for name, shape in shapes.items()}
+    return {name: shape for name, shape in halves.items() if len(shape.faces)}
+
+
+def _ends(machine: Any) -> tuple[Any, Any]:
+    """Whether a point lies on the first end of the half turn, and the turn to the other end."""
+    along = math.cos(_cut(machine)), math.sin(_cut(machine))
+
+    def first(point: Any) -> bool:
+        beside = along[0] * point.y - along[1] * point.x
+        return abs(beside) < TOUCH and along[0] * point.x + along[1] * point.y > 0
+
+    return first, Rotation(Axis((0, 0, 0), Z), 180)
 
 
 SIDES = {"plus": 1.0, "minus": -1.0}

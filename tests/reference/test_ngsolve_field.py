@@ -14,9 +14,19 @@ pytest.importorskip("ngsolve", reason="the reference library is an optional depe
 
 import ngsolve as ng
 from drawing import around, disc, named
+from four_machines import FOUR
 from netgen.occ import Axis, Glue, OCCGeometry, WorkPlane, Z
-from ngsolve_field import MU0, Level, Section, magnetostatic, torque_by_stress, torque_by_virtual_work
-from parallel_poles import reference_parallel, section_parallel
+from ngsolve_field import (
+    MU0,
+    Level,
+    Section,
+    magnetostatic,
+    over_currents,
+    torque_by_stress,
+    torque_by_virtual_work,
+)
+from outline_section import reference_machine
+from parallel_poles import phase_turns, reference_parallel, section_parallel
 from reference_machines import six_four, smooth
 from scipy.integrate import quad
 from smooth_steel import SmoothSteel
@@ -154,3 +164,40 @@ def test_dense_table_leaves_nothing_to_its_interpolation() -> None:
     b = np.linspace(0.01, 2.6, 997)
     for through, exact in zip(smooth().evaluate(b), SmoothSteel().evaluate(b), strict=True):
         assert np.abs(through / exact - 1).max() < 1e-4
+
+
+def test_half_turn_is_the_whole_turn() -> None:
+    """Cutting by symmetry, as the record is made, changes nothing but the mesh."""
+    machine = six_four()
+    found = []
+    for half in (True, False):
+        section = section_parallel(machine, 24 * deg, Level.numbered(-1), half)
+        found.append(over_currents(section, phase_turns(machine)[: len(section.coils)], [12.0])[0])
+    assert found[0].flux_linkage == pytest.approx(found[1].flux_linkage, rel=2e-4)
+    assert found[0].torque == pytest.approx(found[1].torque, rel=5e-4)
+    assert found[0].coenergy == pytest.approx(found[1].coenergy, rel=2e-4)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", FOUR)
+def test_torque_of_any_outline_is_the_slope_of_its_coenergy(name: str) -> None:
+    machine = FOUR[name]
+    angle, step = -0.25 * machine.rotor_pitch, 0.005 * machine.rotor_pitch
+    before, here, after = (reference_machine(machine, angle + k * step, [5.0], 0)[0] for k in (-1, 0, 1))
+    slope = (after.coenergy - before.coenergy) / (2 * step)
+    assert here.torque == pytest.approx(slope, rel=1e-3)
+    assert here.torque == pytest.approx(here.torque_virtual, rel=3e-3)
+    # The broken twin: a rotor that turns the other way.
+    assert here.torque != pytest.approx(-slope, rel=1e-3)
+
+
+def test_outline_and_numbers_draw_the_same_machine() -> None:
+    machine = six_four()
+    section = section_parallel(machine, 13 * deg, Level.numbered(-1))
+    by_numbers = over_currents(section, phase_turns(machine), [12.0])[0]
+    by_outline = reference_machine(machine, 13 * deg, [12.0], Level.numbered(-1))[0]
+    assert by_outline.flux_linkage == pytest.approx(by_numbers.flux_linkage, rel=2e-4)
+    assert by_outline.torque == pytest.approx(by_numbers.torque, rel=5e-4)
+    # The broken twin: the same rotor half a degree further on.
+    turned = reference_machine(machine, 13.5 * deg, [12.0], Level.numbered(-1))[0]
+    assert turned.flux_linkage != pytest.approx(by_numbers.flux_linkage, rel=2e-4)

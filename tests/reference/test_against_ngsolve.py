@@ -1,0 +1,84 @@
+"""polefem held against NGSolve, a general-purpose finite-element library: recorded at all angles, live at a few.
+
+Limits: 0.3 % of the flux linkage and 0.5 % of the peak torque of each current for points solved live, 0.1 % and
+0.25 % for the recorded ones, whose own error is below 0.05 % (it stands in the files).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from comparing import distance, recorded
+from reference_machines import MACHINES, six_four
+
+from polefem import flux_map
+from polefem.units import deg
+
+LIVE_ANGLES = np.array([10.0, 30.5])  # the second just before corners pass each other
+LIVE_CURRENTS = np.array([5.0, 20.0])
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_map_agrees_with_the_recorded_reference_at_every_angle(name: str) -> None:
+    record = recorded(name)
+    angles, currents = record["angles_deg"], record["currents"]
+    ours = flux_map(MACHINES[name](), angles * deg, currents)
+    found = distance(ours.flux_linkage, ours.torque, record)
+    assert found.beyond(0.001, 0.0025, angles, currents) == []
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_record_states_an_error_far_below_the_limits(name: str) -> None:
+    record = recorded(name)
+    assert max(record["estimated_error"].values()) < 0.0005
+    assert max(np.max(level["unknowns"]) for level in record["levels"]) > 80_000
+
+
+@pytest.fixture(scope="module")
+def live() -> dict[str, np.ndarray]:
+    pytest.importorskip("ngsolve", reason="the reference library is an optional dependency")
+    from parallel_poles import reference_parallel
+
+    columns = [reference_parallel(six_four(), angle * deg, LIVE_CURRENTS, level=0) for angle in LIVE_ANGLES]
+    return {
+        key: np.array([[getattr(point, key) for point in column] for column in columns]).T
+        for key in ("flux_linkage", "torque", "torque_virtual")
+    }
+
+
+@pytest.fixture(scope="module")
+def peak() -> np.ndarray:
+    record = recorded("6_4")
+    rows = np.searchsorted(record["currents"], LIVE_CURRENTS)
+    return np.abs(record["torque"]).max(axis=1)[rows]
+
+
+def test_map_agrees_with_a_field_solved_here_and_now(live: dict[str, np.ndarray], peak: np.ndarray) -> None:
+    ours = flux_map(six_four(), LIVE_ANGLES * deg, LIVE_CURRENTS)
+    found = distance(ours.flux_linkage, ours.torque, live, peak)
+    assert found.beyond(0.003, 0.005, LIVE_ANGLES, LIVE_CURRENTS) == []
+
+
+def test_record_is_what_the_library_gives_here_and_now(live: dict[str, np.ndarray], peak: np.ndarray) -> None:
+    record = recorded("6_4")
+    rows = np.searchsorted(record["currents"], LIVE_CURRENTS)
+    column = int(np.flatnonzero(record["angles_deg"] == LIVE_ANGLES[0])[0])
+    kept = {key: record[key][rows][:, [column]] for key in ("flux_linkage", "torque")}
+    found = distance(live["flux_linkage"][:, :1], live["torque"][:, :1], kept, peak)
+    assert found.beyond(0.0005, 0.0005, LIVE_ANGLES[:1], LIVE_CURRENTS) == []
+
+
+def test_two_turns_more_on_every_pole_do_not_pass(live: dict[str, np.ndarray], peak: np.ndarray) -> None:
+    machine = six_four()
+    wrong = replace(machine, winding=replace(machine.winding, turns_per_pole=102))
+    ours = flux_map(wrong, LIVE_ANGLES * deg, LIVE_CURRENTS)
+    found = distance(ours.flux_linkage, ours.torque, live, peak)
+    assert len(found.beyond(0.003, 0.005, LIVE_ANGLES, LIVE_CURRENTS)) > 4
+
+
+def test_half_a_degree_more_does_not_pass(live: dict[str, np.ndarray], peak: np.ndarray) -> None:
+    ours = flux_map(six_four(), (LIVE_ANGLES + 0.5) * deg, LIVE_CURRENTS)
+    found = distance(ours.flux_linkage, ours.torque, live, peak)
+    assert len(found.beyond(0.003, 0.005, LIVE_ANGLES, LIVE_CURRENTS)) > 4
