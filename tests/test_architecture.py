@@ -12,7 +12,7 @@ import re
 import subprocess
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
 
 import pytest
@@ -84,6 +84,7 @@ class Module:
         return ".".join(above + ([node.module] if node.module else []))
 
 
+@cache
 def package_modules() -> list[Module]:
     """Every module of the package in the checkout."""
     modules = []
