@@ -20,7 +20,7 @@ from polefem.errors import InvalidValue, refusal
 from polefem.maps import FluxMap
 from polefem.params.drive_spec import DriveSpec
 
-__all__ = ["Cycle", "even_steps", "steady_cycle"]
+__all__ = ["Cycle", "even_steps", "steady_cycle", "summed_torque", "uncoupled_cycle"]
 
 Array = NDArray[np.float64]
 
@@ -51,6 +51,33 @@ class Cycle:
     others: Array
     misfit: float
 
+    def torque(self, m: FluxMap, speed: float) -> Array:
+        """Torque of the phase in the direction of turning, N m, shape (n + 1,)."""
+        way = math.copysign(1.0, speed)
+        torque: Array = way * m.at(way * self.angles, self.current)[1]
+        return torque
+
+    def measure(self, m: FluxMap, speed: float, steps: int) -> tuple[float, float, float]:
+        """Mean of the summed torque, N m, its ripple, and the mean square of the current, A^2."""
+        torque, share = self.torque(m, speed), np.diff(self.angles) / m.pitch
+        mean = m.phases * float(((torque[1:] + torque[:-1]) / 2 * share).sum())
+        summed = summed_torque(m, self.angles, torque, steps)[1]
+        i = self.current
+        mean_square = float(((i[1:] ** 2 + i[1:] * i[:-1] + i[:-1] ** 2) / 3 * share).sum())
+        return mean, float(np.ptp(summed)) / abs(mean) if mean else math.inf, mean_square
+
+
+def summed_torque(m: FluxMap, angles: Array, torque: Array, steps: int) -> tuple[Array, Array]:
+    """Angles of one stroke, and the torque of all phases there; `steps` as for `steady_cycle`.
+
+    angles, torque: shape (n + 1,), of one phase over a rotor pitch; the equal steps lie among them.
+    """
+    steps = even_steps(m, steps)
+    own = np.linspace(0.0, m.stroke, steps // m.phases, endpoint=False)
+    shifted = angles[0] + np.mod(own + np.arange(m.phases)[:, None] * m.stroke - angles[0], m.pitch)
+    summed: Array = np.interp(shifted, angles, torque).sum(axis=0)
+    return own, summed
+
 
 def steady_cycle(m: FluxMap, drive: DriveSpec, speed: float, steps: int) -> Cycle:
     """The cycle that repeats at a speed (rad/s, its sign the direction); `steps` equal steps and the
@@ -66,13 +93,20 @@ def steady_cycle(m: FluxMap, drive: DriveSpec, speed: float, steps: int) -> Cycl
     return _meeting(m, drive, speed, np.repeat(coarse, _COARSER))[0]
 
 
+def uncoupled_cycle(m: FluxMap, drive: DriveSpec, speed: float, steps: int) -> Cycle:
+    """The cycle that repeats where the other phases draw nothing from the source; see `steady_cycle`."""
+    steps = even_steps(m, steps)
+    return _repeating(m, drive, speed, _nodes(m, drive, steps), np.zeros(steps))
+
+
 def even_steps(m: FluxMap, steps: int) -> int:
     """The number of equal steps that is used: strokes hold a whole number of them, of coarser ones too."""
     return steps + -steps % (m.phases * _COARSER)
 
 
 def _meeting(m: FluxMap, drive: DriveSpec, speed: float, drawn: Array) -> tuple[Cycle, Array]:
-    """The cycle in which every phase sees what the others draw, and what each draws; `drawn` is a first guess."""
+    """The cycle in which every phase sees what the others draw, and what each draws; `drawn` is a first
+    guess."""
     nodes, stroke = _nodes(m, drive, drawn.size), drawn.size // m.phases
     for _ in range(_MEETINGS):
         others = np.sum([np.roll(drawn, p * stroke) for p in range(1, m.phases)], axis=0)

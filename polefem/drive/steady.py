@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.drive.cycle import Cycle, even_steps, steady_cycle
+from polefem.drive.cycle import Cycle, steady_cycle, summed_torque
 from polefem.drive.drive_run import DriveRun, EnergyBook
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import FluxMap
@@ -46,9 +46,9 @@ def operating_point(
     positive("an iron loss cannot drive", "iron_loss", iron_loss, "W", zero=True)
     cycle = steady_cycle(m, drive, speed, steps)
     direction = np.sign(speed)
-    torque = direction * m.at(direction * cycle.angles, cycle.current)[1]
+    torque = cycle.torque(m, speed)
     volts, book = _book(m, drive, cycle, torque, direction)
-    stroke_angles, summed = _summed(m, cycle, torque, even_steps(m, steps))
+    stroke_angles, summed = summed_torque(m, cycle.angles, torque, steps)
     return DriveRun(
         drive=drive,
         speed=speed,
@@ -90,13 +90,3 @@ def _book(
         lent=max(float(given[given > 0].sum()), float(-given[given < 0].sum())),
     )
     return volts, book
-
-
-def _summed(m: FluxMap, cycle: Cycle, torque: Array, steps: int) -> tuple[Array, Array]:
-    """Torque of all phases at the equal steps, which lie among the points of the cycle."""
-    stroke = steps // m.phases
-    angles = np.linspace(0.0, m.stroke, stroke, endpoint=False)
-    first = cycle.angles[0]
-    own = first + np.mod(angles + np.arange(m.phases)[:, None] * m.stroke - first, m.pitch)
-    summed: Array = np.interp(own, cycle.angles, torque).sum(axis=0)
-    return angles, summed

@@ -13,6 +13,7 @@ the band.
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_right
 from typing import NamedTuple, Protocol
 
@@ -30,6 +31,7 @@ from polefem.params.drive_spec import (
 __all__ = ["IDLE", "Follower", "Phase", "State", "control_of", "demagnetise", "freewheel", "magnetise"]
 
 _LEAST_SHARE = 1e-9
+_STRIDES = 128  # of the aligned flux linkage at the map's last current, so that a knee is seen at any speed
 
 
 class State(NamedTuple):
@@ -75,6 +77,7 @@ class Phase:
         self.flux = self.current = self.angle = 0.0
         self.log: list[tuple[float, float, float, float, State]] | None = None
         self._cell = 0
+        self._stride = point.flux_scale / _STRIDES
 
     def attempt(self, angle: float, time: float, state: State, others: float) -> tuple[float, float, float]:
         """Flux linkage and current at `angle`, `time` seconds on, and the share of that time current flowed.
@@ -98,16 +101,29 @@ class Phase:
             self.log.append((angle, flux, current, time, state))
         self.angle, self.flux, self.current = angle, flux, current
 
+    def longest(self, state: State) -> float:
+        """Time in which a state moves the flux linkage by no more than a step may, s."""
+        volts = abs(state.sign) * self.bridge.supply + state.drop
+        return self._stride / volts if volts else math.inf
+
     def go(self, angle: float, time: float, state: State, others: float) -> None:
-        """Take a step; where the current ends within it, stop there and idle for the rest."""
+        """Take a step, in parts where it is long; where the current ends within it, stop there and idle for
+        the rest."""
         if self.flux == 0.0 and state.sign <= 0.0:
             self.settle(angle, time, IDLE, 0.0, 0.0)
             return
+        start, parts = self.angle, math.ceil(time / self.longest(state))
+        for n in range(1, parts + 1):
+            self._part(start + (angle - start) * n / parts, time / parts, state, others)
+            if self.flux == 0.0:
+                break
+        if self.angle != angle:
+            self.settle(angle, time * (angle - self.angle) / (angle - start), IDLE, 0.0, 0.0)
+
+    def _part(self, angle: float, time: float, state: State, others: float) -> None:
         flux, current, share = self.attempt(angle, time, state, others)
         if share < 1.0 - _LEAST_SHARE:
-            self.settle(self.angle + share * (angle - self.angle), share * time, state, 0.0, 0.0)
-            self.settle(angle, (1.0 - share) * time, IDLE, 0.0, 0.0)
-            return
+            angle, time = self.angle + share * (angle - self.angle), share * time
         self.settle(angle, time, state, flux, current)
 
     def torque(self) -> float:
@@ -153,20 +169,21 @@ class _Hysteresis:
             elif phase.current <= self._lower:
                 self._rising = True
             state, edge = (self._on, self._upper) if self._rising else (self._off, self._lower)
-            flux, current, share = phase.attempt(angle, time, state, others)
-            crosses = current > edge if self._rising else current < edge
-            if not crosses:
-                if share < 1.0:
-                    phase.go(angle, time, state, others)
-                else:
-                    phase.settle(angle, time, state, flux, current)
+            start, part = phase.angle, min(1.0, phase.longest(state) / time)
+            here, taken = start + part * (angle - start), part * time
+            flux, current, share = phase.attempt(here, taken, state, others)
+            if current > edge if self._rising else current < edge:
+                share = _crossing(phase, here, taken, state, others, edge, current)
+                here, taken = start + share * (here - start), share * taken
+                flux, current, _ = phase.attempt(here, taken, state, others)
+                self._rising, part = not self._rising, 0.0
+            elif share < 1.0:
+                phase.go(angle, time, state, others)
                 return
-            share = _crossing(phase, angle, time, state, others, edge, current)
-            start = phase.angle
-            flux, current, _ = phase.attempt(start + share * (angle - start), share * time, state, others)
-            phase.settle(start + share * (angle - start), share * time, state, flux, current)
-            self._rising = not self._rising
-            time -= share * time
+            phase.settle(here, taken, state, flux, current)
+            if part == 1.0:
+                return
+            time -= taken
 
 
 def _crossing(

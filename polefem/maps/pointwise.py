@@ -41,6 +41,11 @@ class Pointwise:
         self._torque: list[list[list[list[float]]]] = torque.tolist()
         self._coenergy: list[list[list[list[float]]]] = patches.tolist()
 
+    @property
+    def flux_scale(self) -> float:
+        """Flux linkage of the last current at the aligned angle, Wb."""
+        return self.flux_linkage(0.0, self._currents[-1])
+
     def _place(self, angle: float) -> tuple[int, float]:
         first = self._angles[0]
         inside = first + (angle - first) % (self._angles[-1] - first)

@@ -72,8 +72,8 @@ def test_second_order_in_the_step() -> None:
         run = run_free(SATURATING, drive, Load(), INERTIA, 0.012, angle=-25 * deg, speed=10.0, step=step)
         return np.array([run.angle[-1], run.speed[-1], run.flux_linkage[-1, 0]])
 
-    finest = end(5e-6)
-    errors = np.abs([end(step) - finest for step in (2e-4, 1e-4, 5e-5)])
+    finest = end(2.5e-6)
+    errors = np.abs([end(step) - finest for step in (1e-4, 5e-5, 2.5e-5)])
     rates = np.log2(errors[:-1] / errors[1:])
     assert (rates > 1.7).all() and (rates < 2.3).all(), rates
     assert (errors[-1] < 5e-5).all()
@@ -104,7 +104,8 @@ def test_a_great_inertia_meets_the_steady_state() -> None:
 
 
 def test_starts_from_where_a_phase_pulls_and_nowhere_else() -> None:
-    """The straight flank from -30 to -3 deg leaves 3 of each 30 degrees without torque: there it cannot start."""
+    """The straight flank from -30 to -3 deg leaves 3 of each 30 degrees without torque: there it cannot
+    start."""
     drive = DriveSpec(Bridge(48.0), 0.5, -36 * deg, -3 * deg, Tracking.level(8.0))
     for angle in (1.0, 6.0, 14.0, 20.0, 26.0, 28.5):
         pulls = angle % 30 < 27

@@ -36,7 +36,8 @@ def pulse_is_right(run, flux, current, torque) -> bool:
 
 @pytest.mark.parametrize(("on", "off"), [(-36, -16), (-28, -12), (-5, 14), (8, 25)])
 def test_single_pulse_without_resistance(on: float, off: float) -> None:
-    """Current V (angle - on) / (speed L), torque i^2/2 dL/dangle: a motor on the rise, a brake on the fall."""
+    """Current V (angle - on) / (speed L), torque i^2/2 dL/dangle: a motor on the rise, a brake on the
+    fall."""
     run = single_pulse(on, off)
     flux = pulse_flux(run.angles, on * deg, off * deg, VOLTS, SPEED)
     current = flux / inductance(run.angles)
@@ -138,11 +139,11 @@ def error(steps: int, resistance: float = 3.0) -> float:
 
 
 def test_second_order_in_the_step() -> None:
-    errors = [error(steps) for steps in (60, 120, 240, 480)]
+    errors = [error(steps) for steps in (480, 960, 1920)]
     rates = np.log2(np.divide(errors[:-1], errors[1:]))
     assert (rates > 1.7).all() and (rates < 2.5).all(), rates
-    assert errors[-1] < 2e-5
-    assert error(480, resistance=3.01) > 2e-5  # a wrong resistance does not pass
+    assert errors[-1] < 2e-6
+    assert error(1920, resistance=3.01) > 2e-6  # a wrong resistance does not pass
 
 
 def test_current_that_never_ends_repeats_all_the_same() -> None:
@@ -185,7 +186,8 @@ def test_fine_chopping_tends_to_the_level() -> None:
 
 
 def test_the_source_sags_under_all_phases() -> None:
-    """What is lost in the source is its resistance times the square of all currents together, not of each alone."""
+    """What is lost in the source is its resistance times the square of all currents together, not of each
+    alone."""
     drive = DriveSpec(dataclasses.replace(IDEAL, source_resistance=0.5), 0.4, -34 * deg, -2 * deg)
     run = operating_point(SATURATING, drive, 60.0)
     angle = np.linspace(-34, 56, 9001)[:-1] * deg

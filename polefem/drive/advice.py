@@ -1,0 +1,75 @@
+"""What is wrong with a run, in plain sentences, and by how much to change it."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+from scipy.optimize import brentq
+
+from polefem.drive.drive_run import DriveRun
+from polefem.drive.steady import operating_point
+from polefem.errors import InvalidValue
+from polefem.maps import FluxMap
+from polefem.params.drive_spec import Chopping, Tracking
+
+__all__ = ["advance_needed", "advice"]
+
+_NEAR = 0.98
+_CLOSE = 1e-4
+
+
+def advice(m: FluxMap, run: DriveRun) -> tuple[str, ...]:
+    """Sentences on a run: a level that is never reached, a current that brakes past aligned or never ends."""
+    return tuple(sentence for sentence in (_unreached(run), _braking(m, run)) if sentence)
+
+
+def _unreached(run: DriveRun) -> str:
+    control = run.drive.control
+    level = max(control.currents) if isinstance(control, Tracking) else 0.0
+    if isinstance(control, Chopping):
+        level = control.level
+    if run.peak_current >= _NEAR * level:
+        return ""
+    return (
+        f"the supply never brings the current to {level:.4g} A at {abs(run.speed):.4g} rad/s: "
+        f"it peaks at {run.peak_current:.4g} A; turn on earlier, or raise the supply, or turn slower"
+    )
+
+
+def _braking(m: FluxMap, run: DriveRun) -> str:
+    if run.mean_torque <= 0.0 and run.drive.turn_off > 0.0:
+        return ""  # meant to brake
+    ends = run.extinction
+    if ends <= 0.0:
+        return ""
+    state = f"flows on to {math.degrees(ends):.4g} deg" if math.isfinite(ends) else "never falls to zero"
+    begin = f"the current {state} and brakes past aligned"
+    advance = advance_needed(m, run)
+    if advance is None:
+        return f"{begin}, and no earlier turn-off ends it in time: turn on earlier too, or turn slower"
+    return f"{begin}: turn off {math.degrees(advance):.3g} deg earlier"
+
+
+def advance_needed(m: FluxMap, run: DriveRun) -> float | None:
+    """Angle, rad, by which to turn off earlier so that the current has ended at aligned; None where nothing
+    helps.
+
+    0 where it has ended already.
+    """
+    drive = run.drive
+
+    def past(turn_off: float) -> float:
+        """How far past aligned the current ends."""
+        try:
+            end = operating_point(m, dataclasses.replace(drive, turn_off=turn_off), run.speed).extinction
+        except InvalidValue:
+            return m.pitch
+        return end if math.isfinite(end) else m.pitch
+
+    if run.extinction <= 0.0:
+        return 0.0
+    first = drive.turn_on + 0.01 * m.pitch
+    if first >= drive.turn_off or past(first) > 0.0:
+        return None
+    return drive.turn_off - float(brentq(past, first, drive.turn_off, xtol=_CLOSE * m.pitch))

@@ -1,0 +1,299 @@
+"""The search for turn-on, turn-off and current level at one speed.
+
+A scan of some thousand switchings says where to begin; from there the simplex method of J. A. Nelder and R.
+Mead (Computer Journal 7, 1965), which asks no slopes of a ripple that has none, moves the two angles, and for
+each pair the level follows from the torque. The level is held by fast modulation (`Tracking.level`), to which
+a narrow hysteresis band comes near; where the supply cannot reach it, the setting is a single pulse.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+
+from polefem.drive.cycle import uncoupled_cycle
+from polefem.drive.drive_run import DriveRun
+from polefem.drive.scan import Scan, Scanned
+from polefem.drive.steady import operating_point
+from polefem.errors import InvalidValue, refusal
+from polefem.maps import FluxMap
+from polefem.params.checks import positive, within
+from polefem.params.drive_spec import Bridge, DriveSpec, Tracking
+
+__all__ = ["Aim", "Search", "Setting"]
+
+Array = NDArray[np.float64]
+
+Aim = Literal["loss", "ripple"]
+"""What a setting makes least: copper loss, or torque ripple."""
+
+_STEPS = 240
+_TRIES = 45
+_CLOSE, _EXACT = 3e-3, 1e-4
+_LEVEL_STEPS = 12
+_STARTS = 12
+_WIDENINGS, _WIDER = 12, 0.003
+_OUT_OF_REACH = 1e6
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A switching for one speed, and what it does there.
+
+    speed: rad/s. turn_on, turn_off: rad from aligned, in the direction of turning. level: of the current, A.
+    mean_torque: N m, below 0 as a generator. ripple: by RIPPLE_FORMULA. copper_loss: of all phases, W.
+    rms_current, peak_current: of a phase, A.
+    """
+
+    speed: float
+    turn_on: float
+    turn_off: float
+    level: float
+    mean_torque: float
+    ripple: float
+    copper_loss: float
+    rms_current: float
+    peak_current: float
+
+    def drive(self, bridge: Bridge, resistance: float) -> DriveSpec:
+        """The same as what a bridge is asked to do."""
+        return DriveSpec(bridge, resistance, self.turn_on, self.turn_off, Tracking.level(self.level))
+
+
+class Search:
+    """All that is asked at one speed, as a motor or as a generator."""
+
+    def __init__(
+        self,
+        m: FluxMap,
+        bridge: Bridge,
+        resistance: float,
+        speed: float,
+        generate: bool,
+        current_limit: float | None,
+        scans: dict[float, Scan] | None = None,
+    ) -> None:
+        within("a speed is finite", "speed", speed, -math.inf, math.inf, "rad/s")
+        positive("a drive turns", "speed", abs(speed), "rad/s")
+        self.limit = float(m.currents[-1])
+        if current_limit is not None:
+            self.limit = min(
+                self.limit, positive("a current limit lets some flow", "current_limit", current_limit, "A")
+            )
+        self.m, self.bridge, self.resistance, self.speed = m, bridge, resistance, speed
+        self.sign = -1.0 if generate else 1.0
+        way = math.copysign(1.0, speed)
+        scans = {} if scans is None else scans
+        if way not in scans:
+            scans[way] = Scan(m, way)
+        self.scan = scans[way]
+        self.on, self.off, self.levels = self._ground()
+        shape = (*self.on.shape, self.levels.size)
+        on, off, level = np.broadcast_arrays(self.on[..., None], self.off[..., None], self.levels)
+        done = self.scan.run(bridge, resistance, abs(speed), on.ravel(), off.ravel(), level.ravel())
+        self.found = Scanned(*(getattr(done, name).reshape(shape) for name in Scanned.__dataclass_fields__))
+        self.pull = np.where(self.found.lawful, self.sign * self.found.mean_torque, -np.inf)
+
+    def _ground(self) -> tuple[Array, Array, Array]:
+        """Angles and levels to look at: turn-on by dwell, and levels closer where they are low."""
+        pitch = self.m.pitch
+        first, last = (-0.6, -0.02) if self.sign > 0 else (-0.25, 0.4)
+        on, dwell = np.meshgrid(np.linspace(first, last, 26), np.linspace(0.04, 0.5, 20), indexing="ij")
+        off = np.minimum(on + dwell, 0.15 if self.sign > 0 else 0.55)
+        keep = off - on > 0.03
+        return on[keep] * pitch, off[keep] * pitch, self.limit * np.linspace(0.08, 1.0, 13) ** 1.5
+
+    def _refused(self, torque: float) -> InvalidValue:
+        most = f"{self.sign * max(0.0, float(self.pull.max())):.4g} N m"
+        rule = f"the supply and the current limit must reach the torque at {self.speed:.4g} rad/s"
+        return InvalidValue(refusal(rule, "torque", f"{torque:.4g} N m", f"between 0 and about {most}"))
+
+    def most(self) -> Setting:
+        """The largest torque."""
+        best = np.unravel_index(int(self.pull.argmax()), self.pull.shape)
+        if not self.pull[best] > 0.0:
+            raise self._refused(math.nan)
+
+        def lack(angles: Array) -> float:
+            measured = self._measure(angles[0], angles[1], self.limit)
+            return -self.sign * measured[0] if measured else _OUT_OF_REACH
+
+        on, off = self._walk(lack, self.on[best[0]], self.off[best[0]])
+        return self._setting(
+            operating_point(self.m, self._drive(on, off, self.limit), self.speed), self.limit
+        )
+
+    def best(self, torque: float, aim: Aim, ripple_limit: float) -> Setting:
+        """The least of `aim` at a mean torque."""
+        if torque == 0.0:
+            raise InvalidValue(refusal("no current makes no torque", "torque", "0 N m", "any other"))
+        score, level = self._from_scan(abs(torque), aim, ripple_limit)
+        start, guess = self._start(score, level, torque)
+
+        def lack(angles: Array) -> float:
+            nonlocal guess
+            found = self._at_torque(angles[0], angles[1], abs(torque), guess)
+            if found is None:
+                return _OUT_OF_REACH
+            guess, (_, ripple, mean_square) = found
+            return float(_score(ripple, mean_square / self.limit**2, aim, ripple_limit))
+
+        on, off = self._walk(lack, self.on[start], self.off[start])
+        setting = self._exact(on, off, torque, guess)
+        if aim == "loss" and setting.ripple > ripple_limit * (1 + _CLOSE):
+            rule = f"a ripple limit must be within reach at {self.speed:.4g} rad/s and {torque:.4g} N m"
+            raise InvalidValue(
+                refusal(rule, "ripple_limit", f"{ripple_limit:.4g}", f"about {setting.ripple:.3g} or more")
+            )
+        return setting
+
+    def _start(self, score: Array, level: Array, torque: float) -> tuple[int, float]:
+        """The best place of the scan that also holds when computed anew, and the level there."""
+        for start in np.argsort(score)[:_STARTS]:
+            if not math.isfinite(score[start]):
+                break
+            found = self._at_torque(
+                float(self.on[start]), float(self.off[start]), abs(torque), float(level[start])
+            )
+            if found is not None:
+                return int(start), found[0]
+        raise self._refused(torque)
+
+    def _from_scan(self, pull: float, aim: Aim, ripple_limit: float) -> tuple[Array, Array]:
+        """For each pair of angles: the score at the torque, infinite where it is out of reach, and the
+        level."""
+        reached = self.pull >= pull
+        above = reached.argmax(axis=1)
+        rows = np.arange(above.size)
+        below = np.maximum(above - 1, 0)
+        low = np.where(above > 0, self.pull[rows, below], 0.0)
+        with np.errstate(invalid="ignore"):
+            share = np.clip((pull - low) / (self.pull[rows, above] - low), 0.0, 1.0)
+
+        def between(table: Array, start: Array | float) -> Array:
+            begin = np.where(above > 0, table[rows, below], start)
+            return np.asarray((1 - share) * begin + share * table[rows, above])
+
+        ripple = self.found.ripple
+        mean_square = between(self.found.mean_square, 0.0)
+        score = _score(between(ripple, ripple[:, 0]), mean_square / self.limit**2, aim, ripple_limit)
+        known = reached.any(axis=1) & np.isfinite(low)
+        levels = np.broadcast_to(self.levels, self.pull.shape)
+        return np.where(known, score, np.inf), between(levels, 0.0)
+
+    def _walk(self, lack: Callable[[Array], float], on: float, off: float) -> tuple[float, float]:
+        """Nelder and Mead's simplex from a place of the scan, its first edges half a step of it."""
+        edge = 0.012 * self.m.pitch
+        simplex = np.array([[on, off], [on + edge, off], [on, off - edge]])
+        best = minimize(
+            lack,
+            simplex[0],
+            method="Nelder-Mead",
+            options={
+                "initial_simplex": simplex,
+                "maxfev": _TRIES,
+                "xatol": 1e-4 * self.m.pitch,
+                "fatol": 1e-5,
+            },
+        ).x
+        return float(best[0]), float(best[1])
+
+    def _drive(self, on: float, off: float, level: float) -> DriveSpec:
+        return DriveSpec(self.bridge, self.resistance, on, off, Tracking.level(level))
+
+    def _measure(self, on: float, off: float, level: float) -> tuple[float, float, float] | None:
+        """Mean torque, ripple and mean square of the current, without what the other phases do to the
+        source."""
+        if not 0.02 * self.m.pitch < off - on < 0.8 * self.m.pitch or level > float(self.m.currents[-1]):
+            return None
+        try:
+            cycle = uncoupled_cycle(self.m, self._drive(on, off, level), self.speed, _STEPS)
+        except InvalidValue:
+            return None
+        if cycle.flux_linkage[-1] > 0.0:
+            return None
+        return cycle.measure(self.m, self.speed, _STEPS)
+
+    def _at_torque(
+        self, on: float, off: float, pull: float, guess: float
+    ) -> tuple[float, tuple[float, float, float]] | None:
+        """The level that gives a torque with these angles, and what it does there."""
+        measured: list[tuple[float, float, float]] = []
+
+        def gives(level: float) -> float | None:
+            found = self._measure(on, off, level)
+            if found is None:
+                return None
+            measured.append(found)
+            return self.sign * found[0]
+
+        level = _level_for(gives, pull, guess, self.limit, _CLOSE)
+        return None if level is None else (level, measured[-1])
+
+    def _exact(self, on: float, off: float, torque: float, guess: float) -> Setting:
+        runs: list[DriveRun] = []
+
+        def gives(level: float) -> float | None:
+            runs.append(operating_point(self.m, self._drive(on, off, level), self.speed))
+            return self.sign * runs[-1].mean_torque
+
+        for _ in range(_WIDENINGS):
+            level = _level_for(gives, abs(torque), guess, self.limit, _EXACT)
+            if level is not None:
+                return self._setting(runs[-1], level)
+            # The least loss is often a single pulse just long enough: with finer steps, or a source that
+            # sags, a little longer.
+            on -= _WIDER * self.m.pitch
+        raise self._refused(torque)
+
+    def _setting(self, run: DriveRun, level: float) -> Setting:
+        return Setting(
+            speed=self.speed,
+            turn_on=run.drive.turn_on,
+            turn_off=run.drive.turn_off,
+            level=level,
+            mean_torque=run.mean_torque,
+            ripple=run.ripple,
+            copper_loss=run.copper_loss,
+            rms_current=run.rms_current,
+            peak_current=run.peak_current,
+        )
+
+
+def _score(ripple: Array | float, loss: Array | float, aim: Aim, ripple_limit: float) -> Array:
+    """What is made least; `loss` is the mean square of the current over that of the limit."""
+    if aim == "ripple":
+        return np.asarray(ripple + 1e-3 * loss)  # of two equally smooth settings, the cooler
+    over = np.maximum(0.0, ripple / ripple_limit - 1.0)
+    return np.asarray(loss * (1.0 + 10.0 * over) + over)
+
+
+def _level_for(
+    gives: Callable[[float], float | None], pull: float, guess: float, limit: float, close: float
+) -> float | None:
+    """The level at which `gives` returns `pull`, to a share of `close`; None where no level up to `limit`
+    does.
+
+    Torque goes as a power of the level between two (iron as in the books) and nought (a level out of reach),
+    so that secants are drawn in logarithms.
+    """
+    level, power, last = min(guess, limit), 1.5, None
+    for _ in range(_LEVEL_STEPS):
+        torque = gives(level)
+        if torque is None or torque <= 0.0:
+            return None
+        if abs(torque / pull - 1.0) < close:
+            return level
+        if last is not None and level != last[0]:
+            power = math.log(torque / last[1]) / math.log(level / last[0])
+        if power < 0.02 or (level >= limit and torque < pull):
+            return None
+        last = (level, torque)
+        level = min(limit, level * math.exp(max(-1.0, min(1.0, math.log(pull / torque) / max(power, 0.3)))))
+    return None

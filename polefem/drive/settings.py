@@ -1,0 +1,130 @@
+"""Turn-on, turn-off and current level that suit a speed and a torque, one at a time or as a table."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polefem.drive.scan import Scan
+from polefem.drive.search import Aim, Search, Setting
+from polefem.errors import InvalidValue
+from polefem.maps import FluxMap
+from polefem.params.checks import increasing
+from polefem.params.drive_spec import Bridge
+
+__all__ = ["AngleTable", "angle_table", "best_setting", "most_torque"]
+
+Array = NDArray[np.float64]
+
+
+def best_setting(
+    m: FluxMap,
+    bridge: Bridge,
+    resistance: float,
+    speed: float,
+    torque: float,
+    *,
+    aim: Aim = "loss",
+    ripple_limit: float = math.inf,
+    current_limit: float | None = None,
+) -> Setting:
+    """The switching that gives a mean torque (N m, below 0 as a generator) at a speed (rad/s) with the least
+    of `aim`.
+
+    resistance: of a phase, ohm. ripple_limit: with the aim "loss", the least loss at no more than this
+    ripple, by RIPPLE_FORMULA. current_limit: no level is above it, A; else the last current of the map.
+
+    Raises InvalidValue where the supply cannot give that torque at that speed; the sentence says how much it
+    can.
+    """
+    return Search(m, bridge, resistance, speed, torque < 0, current_limit).best(torque, aim, ripple_limit)
+
+
+def most_torque(
+    m: FluxMap,
+    bridge: Bridge,
+    resistance: float,
+    speed: float,
+    *,
+    generate: bool = False,
+    current_limit: float | None = None,
+) -> Setting:
+    """The switching that gives the largest mean torque at a speed (rad/s) within a current limit (A)."""
+    return Search(m, bridge, resistance, speed, generate, current_limit).most()
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class AngleTable:
+    """Settings over speed and torque.
+
+    speeds: ndarray, shape (n,), rad/s. torques: ndarray, shape (k,), N m, below 0 as a generator.
+    turn_on, turn_off (rad), level (A), mean_torque (N m), ripple, copper_loss (W), peak_current (A): ndarray,
+    shape (n, k), nan where there is no setting. reasons: why there is none, empty where there is one.
+    """
+
+    speeds: Array
+    torques: Array
+    turn_on: Array
+    turn_off: Array
+    level: Array
+    mean_torque: Array
+    ripple: Array
+    copper_loss: Array
+    peak_current: Array
+    reasons: tuple[tuple[str, ...], ...]
+
+    def __post_init__(self) -> None:
+        for name in ("speeds", "torques", *_COLUMNS):
+            getattr(self, name).flags.writeable = False
+
+    def __repr__(self) -> str:
+        held = int(np.isfinite(self.level).sum())
+        return (
+            f"AngleTable({self.speeds.size} speeds to {self.speeds[-1]:.4g} rad/s x {self.torques.size} torques "
+            f"{self.torques[0]:.4g} to {self.torques[-1]:.4g} N m, {held} of {self.level.size} with a setting)"
+        )
+
+
+_COLUMNS = ("turn_on", "turn_off", "level", "mean_torque", "ripple", "copper_loss", "peak_current")
+
+
+def angle_table(
+    m: FluxMap,
+    bridge: Bridge,
+    resistance: float,
+    speeds: Sequence[float] | Array,
+    torques: Sequence[float] | Array,
+    *,
+    aim: Aim = "loss",
+    ripple_limit: float = math.inf,
+    current_limit: float | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> AngleTable:
+    """`best_setting` for every speed (rad/s, increasing, above 0) and torque (N m, increasing; 0 has no
+    setting).
+
+    progress: called with the points done and the points in all. Points that the supply cannot reach become
+    nan with a reason.
+    """
+    speeds = increasing("the speeds of a table must increase", "speeds", speeds, "rad/s")
+    torques = increasing("the torques of a table must increase", "torques", torques, "N m")
+    cells: dict[str, Array] = {name: np.full((speeds.size, torques.size), np.nan) for name in _COLUMNS}
+    reasons = [[""] * torques.size for _ in speeds]
+    scans: dict[float, Scan] = {1.0: Scan(m)}
+    for row, speed in enumerate(speeds):
+        sides = {g: Search(m, bridge, resistance, speed, g, current_limit, scans) for g in set(torques < 0)}
+        for column, torque in enumerate(torques):
+            try:
+                setting = sides[bool(torque < 0)].best(torque, aim, ripple_limit)
+            except InvalidValue as error:
+                reasons[row][column] = str(error)
+            else:
+                for name in _COLUMNS:
+                    cells[name][row, column] = getattr(setting, name)
+            if progress:
+                progress(row * torques.size + column + 1, speeds.size * torques.size)
+    return AngleTable(speeds, torques, **cells, reasons=tuple(tuple(row) for row in reasons))
