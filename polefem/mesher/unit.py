@@ -201,10 +201,11 @@ def _tie_ends(side: Side, curves: dict[str, list[int]]) -> None:
 def _set_sizes(side: Side, spec: MeshSpec) -> None:
     """The smallest of: fine at corners, even along the gap, coarse in the iron, each growing with distance."""
     growth, gap = spec.growth, side.gap * MM
+    face = spec.face * math.sqrt(side.air_gap * side.feature) * MM
     level = "x" if side.flat else "Sqrt(x*x+y*y)"
     wanted = [
         f"{spec.iron * side.feature * MM:.9g}",
-        f"{spec.face * side.feature * MM:.9g}+{growth:.9g}*Fabs({level}-{gap:.9g})",
+        f"{face:.9g}+{growth:.9g}*Fabs({level}-{gap:.9g})",
     ]
     corner = spec.corner * side.air_gap * MM
     for z in side.corners * MM:

@@ -14,14 +14,16 @@ __all__ = ["MeshSpec"]
 class MeshSpec:
     """Element sizes, each as a multiple of a length of the machine, so that one setting fits every size.
 
-    corner: at pole corners, in air gaps. face: along pole faces, in pole widths. iron: inside iron, in pole widths.
-    growth: how fast sizes grow away from a corner or a face, per length (0.3: a third of a metre per metre).
+    corner: at pole corners, in air gaps. face: along pole faces, in geometric means of air gap and pole width
+    (the field of a passing corner is as wide as the gap, and counts for less the wider the pole). iron: inside
+    iron, in pole widths. growth: how fast sizes grow away from a corner or a face, per length (0.3: a third of
+    a metre per metre).
     """
 
-    corner: float = 0.15
-    face: float = 0.05
-    iron: float = 0.2
-    growth: float = 0.3
+    corner: float = 0.08
+    face: float = 0.188
+    iron: float = 0.22
+    growth: float = 0.7
 
     def __post_init__(self) -> None:
         for name in ("corner", "face", "iron", "growth"):
@@ -31,10 +33,12 @@ class MeshSpec:
     def named(cls, name: str) -> MeshSpec:
         """The mesh called 'coarse', 'normal' or 'fine'; raises InvalidValue for another name."""
         settings = {
-            "coarse": cls(corner=0.3, face=0.1, iron=0.3, growth=0.4),
+            "coarse": cls(corner=0.2, face=0.4, iron=0.35, growth=1.0),
             "normal": cls(),
-            "fine": cls(corner=0.075, face=0.03, iron=0.1, growth=0.2),
+            "fine": cls(corner=0.04, face=0.11, iron=0.12, growth=0.4),
         }
         if name not in settings:
-            raise InvalidValue(refusal("a mesh has one of three names", "mesh", repr(name), ", ".join(settings)))
+            raise InvalidValue(
+                refusal("a mesh has one of three names", "mesh", repr(name), ", ".join(settings))
+            )
         return settings[name]
