@@ -11,6 +11,7 @@ from itertools import pairwise
 from polefem.shapes.segments import Arc, Line, Segment
 
 __all__ = [
+    "SAME",
     "Spot",
     "chamfered",
     "crossing",

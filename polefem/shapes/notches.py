@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from polefem.errors import GeometryRefused, refusal
 from polefem.params.pole import Notch
-from polefem.shapes.curves import Spot, crossing, joined, part, through
+from polefem.shapes.curves import SAME, Spot, crossing, joined, part, through
 from polefem.shapes.seat import Seat
 from polefem.shapes.segments import Segment
 
@@ -60,11 +60,17 @@ def _cut(
             refusal("a notch must lie within its pole face", f"{name}.notch.at", found, "on the face")
         )
     bottom = mouth[1] + notch.depth * inward
+    # A face that is round inside the iron falls away from the notch's own line: its mouth lies deeper than its middle.
+    deep = min(((bottom - spot[1]) * inward.conjugate()).real for spot in (start, end))
+    if deep <= SAME:
+        found, least = f"{notch.depth * 1e3:.4g} mm", f"above {(notch.depth - deep) * 1e3:.4g} mm"
+        rule = "a notch must be deeper than the face falls away across it"
+        raise GeometryRefused(refusal(rule, f"{name}.notch.depth", found, least))
     if notch.form == "v":
         return start, end, joined([start[1], bottom, end[1]])
     if notch.form == "rectangular":
         return start, end, joined([start[1], bottom - half, bottom + half, end[1]])
-    if notch.depth <= notch.width / 2:
+    if deep <= notch.width / 2:
         return start, end, through(start[1], bottom, end[1])
     springs = [bottom - notch.width / 2 * inward + side for side in (-half, half)]
     arc = through(springs[0], bottom, springs[1])

@@ -11,6 +11,7 @@ import pytest
 from polefem.errors import GeometryRefused, InvalidValue
 from polefem.materials import Steel
 from polefem.outline import Side, outline_of, sections
+from polefem.outline.builds import STRIP
 from polefem.outline.cuts import core_diameter, cut_pole, half_angle
 from polefem.params import (
     AxialMachine,
@@ -75,8 +76,8 @@ def test_an_outer_rotor_runs_round_its_stator() -> None:
     outline = outline_of(OUTER)
     assert levels(outline.stator) == pytest.approx((12 * mm, 50 * mm), rel=1e-6)
     assert levels(outline.rotor) == pytest.approx((50.5 * mm, 70 * mm), rel=1e-3)
-    assert outline.stator.gap == pytest.approx(50 * mm + 0.5 * mm * 0.25)
-    assert outline.rotor.gap == pytest.approx(50 * mm + 0.5 * mm * 0.75)
+    assert outline.stator.gap == pytest.approx((50 + 0.5 * STRIP) * mm)
+    assert outline.rotor.gap == pytest.approx((50.5 - 0.5 * STRIP) * mm)
     assert (outline.rotor.far, outline.rotor.far_fixed) == (70 * mm, True)
     assert (outline.stator.far, outline.stator.far_fixed) == (0.0, False)
     coils = [r for r in outline.stator.regions if r.material == "coil"]
@@ -239,7 +240,8 @@ def test_discs_that_cannot_be_are_refused(change: dict[str, object], sentence: s
 
 
 def test_coils_that_meet_at_the_inner_ends_are_refused_though_no_cut_lies_there() -> None:
-    machine = replace(AXIAL, stator_flanks="parallel", cuts=1)
+    wide = replace(WINDING, coil_width=7 * mm)
+    machine = replace(AXIAL, stator_flanks="parallel", cuts=1, winding=wide)
     with pytest.raises(GeometryRefused, match="a coil must not cut its neighbour"):
         sections(machine)
     outline_of(machine)  # at the mean radius all is well
@@ -247,6 +249,6 @@ def test_coils_that_meet_at_the_inner_ends_are_refused_though_no_cut_lies_there(
 
 def test_a_round_core_wider_than_its_ring_is_refused() -> None:
     with pytest.raises(
-        GeometryRefused, match=r"must lie between the radii: rotor_pole.arc is 41.59 mm across"
+        GeometryRefused, match=r"must lie between the radii: rotor_pole.arc is 41.8 mm across"
     ):
         sections(replace(AXIAL, rotor_flanks="round", rotor_pole=Pole(arc=38.5 * deg)))

@@ -9,6 +9,7 @@ import pytest
 from polefem.errors import GeometryRefused
 from polefem.materials import Steel
 from polefem.outline import Outline, Region, outline_of
+from polefem.outline.builds import STRIP
 from polefem.params import Pole, RadialMachine, Winding
 from polefem.shapes import Line, area
 from polefem.units import deg, mm
@@ -76,8 +77,8 @@ def test_coil_sides_are_rectangles_beside_the_flank() -> None:
 
 def test_faces_and_levels_are_those_of_the_machine() -> None:
     outline = outline_of(MACHINE)
-    assert outline.rotor.gap == pytest.approx(32.15 * mm)
-    assert outline.stator.gap == pytest.approx(32.3 * mm)
+    assert outline.rotor.gap == pytest.approx((32 + 0.45 * STRIP) * mm)
+    assert outline.stator.gap == pytest.approx((32.45 - 0.45 * STRIP) * mm)
     assert (outline.rotor.far, outline.rotor.far_fixed) == (0.0, False)
     assert (outline.stator.far, outline.stator.far_fixed) == (64 * mm, True)
     assert np.abs(outline.rotor.corners) == pytest.approx([32 * mm] * 2)

@@ -90,7 +90,7 @@ def _notch(notch: Notch, radius: float, out: float) -> float:
         return width * chord + between
     if notch.form == "v":
         return width * chord / 2 + between
-    if depth > width / 2:
+    if chord > width / 2:
         return width * (chord - width / 2) + math.pi * width**2 / 8 + between
     curve = (width**2 / 4 + chord**2) / (2 * chord)
     sweep = 2 * math.asin(width / 2 / curve)

@@ -11,6 +11,7 @@ from itertools import combinations
 
 import numpy as np
 import pytest
+import shapely
 from draws import machines
 from hypothesis import HealthCheck, given, settings
 from pole_areas import flat_pole_area, round_pole_area
@@ -57,8 +58,9 @@ def middle(side: Side) -> float:
 
 
 def disjoint(side: Side) -> bool:
-    shapes = [polygon(region).buffer(0) for region in side.regions]
-    return all(a.intersection(b).area <= 1e-4 * min(a.area, b.area) for a, b in combinations(shapes, 2))
+    shapes = [shapely.make_valid(polygon(region)) for region in side.regions]
+    overlaps = [(shapely.intersection(a, b, grid_size=1e-9).area, a, b) for a, b in combinations(shapes, 2)]
+    return all(overlap <= 1e-4 * min(a.area, b.area) for overlap, a, b in overlaps)
 
 
 def pole_area(pole: Pole, build: Build) -> float | None:
