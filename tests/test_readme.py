@@ -32,8 +32,8 @@ def promised(source: str, line: str) -> list[float]:
 
 
 def agrees(said: list[float], found: NDArray[np.float64]) -> bool:
-    """Whether the numbers said are those found, to the three digits that are said."""
-    return len(said) == found.size and np.allclose(said, found, rtol=5e-3)
+    """Whether the numbers said are those found, to a per cent: the default mesh may come to be another."""
+    return len(said) == found.size and np.allclose(said, found, rtol=1e-2)
 
 
 def test_figures_in_the_comments_are_those_computed(example: tuple[str, FluxMap]) -> None:
