@@ -10,6 +10,8 @@ import ast
 import importlib
 import re
 import subprocess
+import sys
+import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache, cached_property
@@ -161,20 +163,52 @@ def star_imports(modules: list[Module]) -> Iterator[str]:
 
 def import_cycles(modules: list[Module]) -> Iterator[str]:
     """Modules that reach themselves by imports, in-package `from . import x` included."""
+    edges = import_edges(modules)
+    for start in sorted(edges):
+        if start in reached(edges, edges[start]):
+            yield f"{start}: imports itself by way of others"
+
+
+def import_edges(modules: list[Module]) -> dict[str, set[str]]:
+    """For each module the modules of the package that it imports."""
     names = {module.name for module in modules}
 
     def target(name: str) -> str:
         return name if name in names else name.rpartition(".")[0]
 
-    edges = {m.name: {target(name) for name in m.imports} & names for m in modules}
-    for start in sorted(names):
-        seen: set[str] = set()
-        ahead = set(edges[start])
-        while ahead:
-            seen |= ahead
-            ahead = set().union(*(edges[name] for name in ahead)) - seen
-        if start in seen:
-            yield f"{start}: imports itself by way of others"
+    return {m.name: {target(name) for name in m.imports} & names for m in modules}
+
+
+def reached(edges: dict[str, set[str]], ahead: set[str]) -> set[str]:
+    """All that can be come to from `ahead`, itself included."""
+    seen: set[str] = set()
+    while ahead:
+        seen |= ahead
+        ahead = set().union(*(edges[name] for name in ahead)) - seen
+    return seen
+
+
+def undeclared_imports(modules: list[Module]) -> Iterator[str]:
+    """A library that pyproject.toml does not list, or one of an optional group on the way to the command line."""
+    edges = import_edges(modules)
+    for ahead in edges.values():  # to import a part is to import its folder's front
+        ahead |= {name.rpartition(".")[0] for name in ahead} & edges.keys()
+    needed = reached(edges, {door for door in (PACKAGE, f"{PACKAGE}.__main__") if door in edges})
+    for module in modules:
+        roots = {name.partition(".")[0] for name in module.imports} - sys.stdlib_module_names - {PACKAGE}
+        for library in sorted(roots - declared_libraries(optional=module.name not in needed)):
+            yield f"{module.name} imports {library}: not among the dependencies that it may count on"
+
+
+@cache
+def declared_libraries(optional: bool) -> set[str]:
+    """Import names of the libraries that pyproject.toml lists, those of its optional groups included or not."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    lines = list(project["dependencies"])
+    if optional:
+        lines += [line for group in project["optional-dependencies"].values() for line in group]
+    names = {re.split(r"[<>=~! ]", line)[0] for line in lines}
+    return {{"scikit-fem": "skfem"}.get(name, name) for name in names}
 
 
 def prints(modules: list[Module]) -> Iterator[str]:
@@ -289,6 +323,13 @@ TWINS: list[tuple[Check, dict[str, str], str]] = [
     (star_imports, {"polefem.gap": "from math import *"}, "star import math"),
     (import_cycles, {"polefem.gap.a": "from .b import y", "polefem.gap.b": "from .a import x"}, "gap.a"),
     (import_cycles, {"polefem.gap.a": "from . import b", "polefem.gap.b": "import polefem.gap.a"}, "gap.b"),
+    (undeclared_imports, {"polefem.report.page": "import pandas"}, "page imports pandas"),
+    (
+        undeclared_imports,
+        {"polefem": "from polefem.export import dxf", "polefem.export.dxf": "import ezdxf"},
+        "ezdxf",
+    ),
+    (undeclared_imports, {"polefem.__main__": "from ezdxf import new"}, "__main__ imports ezdxf"),
     (prints, {"polefem.study.run": "print('done')"}, "prints"),
     (prints, {"polefem.study.run": "say = print"}, "prints"),
     (oversized, {"polefem.gap": LONG}, f"far has {FUNCTION_LINES + 1} lines"),
@@ -307,6 +348,7 @@ TWINS: list[tuple[Check, dict[str, str], str]] = [
 SOUND = {
     "polefem.gap": HEAD + "__all__ = []\nfrom .errors import refusal\nimport numpy\n",
     "polefem.solve": HEAD + "__all__ = []\nfrom polefem import gap\nfrom scipy.sparse.linalg import splu\n",
+    "polefem.export.dxf": HEAD + "__all__ = []\nimport ezdxf\n",
 }
 
 
