@@ -1,0 +1,9 @@
+"""Numbers as files that other programs open: parts for a cutter, fields for a viewer, maps for anything.
+
+`polefem.export.dxf` stands apart and is imported by its own name: it alone needs a library of the group `cut`.
+"""
+
+from polefem.export.parts import Part, parts_of
+from polefem.export.svg import svg_text, write_svg
+
+__all__ = ["Part", "parts_of", "svg_text", "write_svg"]

@@ -1,0 +1,195 @@
+"""Whole parts, ready to be cut: the outline's repeating units joined round the turn, arcs still arcs.
+
+Each unit's ring is walked with its inside on the left. Where two units meet, the same line is walked both ways: such
+pairs are left out, and what remains falls into closed rings again, edges of the part counter-clockwise and edges of its
+openings clockwise.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from polefem.export.discs import disc_rings
+from polefem.outline import Outline, Ring, Side, outline_of, sections
+from polefem.params import AxialMachine, Machine
+from polefem.shapes import Arc, Line, Segment, area, moved, turned_back
+
+__all__ = ["Part", "circle", "extent", "joined_rings", "parts_of"]
+
+#: Points nearer to each other than this are one, m: far below any tool, far above rounding.
+SAME = 1e-9
+#: Room between views that lie side by side, m.
+APART = 10e-3
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """One part as a person cuts or winds it.
+
+    name: also of its layer. material: "iron" or "coil". rings: closed, m; edges counter-clockwise, edges of openings
+    clockwise.
+    """
+
+    name: str
+    material: Literal["iron", "coil"]
+    rings: tuple[Ring, ...]
+
+    @property
+    def area(self) -> float:
+        """What the part covers, m2."""
+        return sum(area(ring) for ring in self.rings)
+
+
+def parts_of(machine: Machine, coils: bool = True) -> tuple[Part, ...]:
+    """The parts of a machine in one plane: "rotor", "stator" and, if asked for, each coil side ("coil 0 minus" ...).
+
+    A radial machine is seen along its shaft, the rotor aligned. An axial machine is taken apart: side by side lie each
+    disc as seen along the shaft (its poles' faces and its plate), then for each cut the unrolled strips of rotor and
+    stator, x along the shaft and y along the motion. Of two discs that are mirror images one is shown; the disc in the
+    middle of a double-sided build is whole. Notches and shoes of an axial machine show in its strips alone.
+
+    Raises GeometryRefused for a machine that cannot be built.
+    """
+    if not isinstance(machine, AxialMachine):
+        return tuple(_of_outline(outline_of(machine), "", None, coils))
+    views = [_disc(machine, side) for side in ("rotor", "stator")]
+    for outline in sections(machine):
+        views.append(_of_outline(outline, f" at {outline.radius * 1e3:.4g} mm", machine.middle, coils))
+    return tuple(_side_by_side(views))
+
+
+def _of_outline(outline: Outline, place: str, middle: str | None, coils: bool) -> list[Part]:
+    parts = []
+    for side in (outline.rotor, outline.stator):
+        doubled = side.far if side.name == middle else None
+        named = _rings(side)
+        iron = [ring for name, ring in named if name == "iron"]
+        parts.append(Part(side.name + place, "iron", joined_rings(_with_image(iron, doubled))))
+        if coils:
+            parts += [
+                Part(name + place, "coil", joined_rings(_with_image([ring], doubled)))
+                for name, ring in named
+                if name != "iron"
+            ]
+    return parts
+
+
+def _rings(side: Side) -> list[tuple[str, Ring]]:
+    """All rings round the turn, openings clockwise; "iron", or the coil side with its pole's number round the turn."""
+    found: list[tuple[str, Ring]] = []
+    for copy in range(side.poles // side.unit_poles):
+        for region in side.regions:
+            name: str = region.material
+            if name == "coil":
+                _, pole, which = region.name.split()
+                name = f"coil {int(pole) + copy * side.unit_poles} {which}"
+            own = (region.ring, *(turned_back(hole) for hole in region.holes))
+            found += [(name, _placed(ring, side, copy)) for ring in own]
+    return found
+
+
+def _with_image(rings: list[Ring], doubled: float | None) -> list[Ring]:
+    """The rings, and their mirror images beyond x = `doubled` if it is given."""
+    if doubled is None:
+        return rings
+    return rings + [moved(ring, turn=-1.0, shift=2 * doubled, mirror=True) for ring in rings]
+
+
+def _placed(ring: Ring, side: Side, copy: int) -> Ring:
+    step = copy * side.unit_poles * side.pitch
+    return moved(ring, shift=1j * step) if side.flat else moved(ring, turn=cmath.exp(1j * step))
+
+
+def _disc(machine: AxialMachine, side: Literal["rotor", "stator"]) -> list[Part]:
+    faces, plate = disc_rings(machine, side)
+    parts = [Part(f"{side} poles", "iron", faces)]
+    return [*parts, Part(f"{side} plate", "iron", plate)] if plate else parts
+
+
+def _side_by_side(views: Sequence[Sequence[Part]]) -> Iterable[Part]:
+    """The views from left to right, each about the same height."""
+    end: float | None = None
+    for view in views:
+        left, low, right, high = extent(view)
+        shift = 0j if end is None else complex(end + APART - left, -(low + high) / 2)
+        for part in view:
+            yield replace(part, rings=tuple(moved(ring, shift=shift) for ring in part.rings))
+        end = right + shift.real
+
+
+def extent(parts: Sequence[Part]) -> tuple[float, float, float, float]:
+    """Least x, least y, greatest x and greatest y of some parts, m."""
+    z = [z for part in parts for ring in part.rings for piece in ring for z in _outermost(piece)]
+    x, y = [spot.real for spot in z], [spot.imag for spot in z]
+    return min(x), min(y), max(x), max(y)
+
+
+def _outermost(piece: Segment) -> Iterable[complex]:
+    """The ends of a segment, and where an arc runs along an axis."""
+    yield from (piece.start, piece.end)
+    if isinstance(piece, Arc):
+        for way in (1, 1j, -1, -1j):
+            turn = cmath.phase(way * piece.radius / (piece.start - piece.centre)) * (1 if piece.ccw else -1)
+            if turn % (2 * math.pi) < abs(piece.sweep):
+                yield piece.centre + piece.radius * way
+
+
+def joined_rings(rings: Sequence[Ring]) -> tuple[Ring, ...]:
+    """The edges of what the rings cover together: lines walked both ways left out, pieces of one curve joined."""
+    pieces = [piece for ring in rings for piece in ring]
+    starts = np.array([piece.start for piece in pieces])
+    ends = np.array([piece.end for piece in pieces])
+    seam = [
+        isinstance(piece, Line)
+        and bool(np.any((abs(ends - piece.start) < SAME) & (abs(starts - piece.end) < SAME)))
+        for piece in pieces
+    ]
+    left = {at: piece for at, piece in enumerate(pieces) if not seam[at]}
+    starts[seam] = np.inf
+    found = []
+    while left:
+        at = next(iter(left))
+        ring = []
+        while at in left:
+            ring.append(left.pop(at))
+            at = int(np.argmin(abs(starts - ring[-1].end)))
+        found.append(_simple(tuple(ring)))
+    return tuple(found)
+
+
+def _simple(ring: Ring) -> Ring:
+    """A ring whose neighbouring pieces of one line, or of one circle up to a third of a turn, are one piece."""
+    first = next((at for at, piece in enumerate(ring) if _as_one(ring[at - 1], piece) is None), 0)
+    pieces: list[Segment] = []
+    for piece in (*ring[first:], *ring[:first]):
+        one = _as_one(pieces[-1], piece) if pieces else None
+        pieces[-1:] = [one] if one else [*pieces[-1:], piece]
+    return tuple(pieces)
+
+
+def _as_one(before: Segment, after: Segment) -> Segment | None:
+    """Both segments as one where they lie on one line, or on one circle within a third of a turn."""
+    if isinstance(before, Line) and isinstance(after, Line):
+        along, onward = before.end - before.start, after.end - after.start
+        aside = abs((along.conjugate() * onward).imag) / abs(along + onward)
+        return Line(before.start, after.end) if aside < SAME else None
+    if isinstance(before, Arc) and isinstance(after, Arc):
+        same = before.ccw == after.ccw and abs(before.centre - after.centre) < SAME
+        if same and abs(before.sweep) + abs(after.sweep) < 2 * math.pi / 3 + SAME:
+            return Arc(before.start, after.end, before.centre, before.ccw)
+    return None
+
+
+def circle(ring: Ring) -> tuple[complex, float] | None:
+    """Centre and radius (m) of a ring that is a whole circle; None for any other."""
+    first = ring[0]
+    if not isinstance(first, Arc):
+        return None
+    one = all(isinstance(piece, Arc) and abs(piece.centre - first.centre) < SAME for piece in ring)
+    return (first.centre, first.radius) if one else None
