@@ -10,6 +10,7 @@ import cmath
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from typing import Literal
 
@@ -17,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.constants import mu_0
 
-from polefem.gap import Gap, fourier
+from polefem.gap import Gap
 from polefem.materials import Steel
 from polefem.mesh import Mesh
 from polefem.mesher import mesh_sides
@@ -269,7 +270,7 @@ class Layers:
     layers: tuple[Layer, ...]
     order: int
 
-    @property
+    @cached_property
     def coefficients(self) -> Complexes:
         """(c, d) of each layer, shape (n_layers, 2)."""
         count, n = len(self.layers), self.order
@@ -392,15 +393,6 @@ class LayeredSection:
         )
 
 
-def trace_values(system: System, found: Solution) -> tuple[Complexes, Complexes]:
-    """Fourier coefficient of order 1 of A on the two circles of the gap, in the frames of rotor and stator."""
-    model, one = system.model, np.ones(1)
-    return tuple(  # type: ignore[return-value]
-        fourier(trace, one, model.sectors) @ found.unknowns[at]
-        for trace, at in ((model.rotor_trace, model.rotor_at), (model.stator_trace, model.stator_at))
-    )
-
-
 def uniform_field(mesh: Mesh, region: str, a: Floats) -> tuple[complex, float]:
     """Flux density Bx + i By (T) that fits nodal values of A in a region best, and by how much they miss it (Wb/m)."""
     nodes = np.unique(mesh.triangles[mesh.of_region(region)])
@@ -408,6 +400,77 @@ def uniform_field(mesh: Mesh, region: str, a: Floats) -> tuple[complex, float]:
     terms = np.stack([y, -x, np.ones_like(x)], axis=1)
     fit, *_ = np.linalg.lstsq(terms, a[nodes], rcond=None)
     return complex(fit[0], fit[1]), float(np.abs(terms @ fit - a[nodes]).max())
+
+
+# A permeable cylinder in a uniform field ------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class CylinderInField:
+    """An iron cylinder of elliptic section, half axes a and b (m), within a current layer that makes a uniform field.
+
+    The field is uniform up to what A = 0 at `outer` sends back; that, too, is known in closed form: the cylinder's
+    moment is a dipole, and the mirror field of a dipole in a circle is uniform. Multipoles beyond it come back weaker
+    by (a / outer)^8.
+
+    Sources: the field of an ellipsoid in a uniform field and its demagnetising factors N = b / (a + b) along a and
+    a / (a + b) along b for an elliptic cylinder, J. A. Osborn, Phys. Rev. 67 (1945) 351 (from memory; b = a gives
+    the textbook's B = 2 mu / (mu + 1) B0); torque of a dipole, m x B.
+    """
+
+    a: float = 30e-3
+    b: float = 20e-3
+    mu_r: float = 500.0
+    gap: tuple[float, float] = (36e-3, 40e-3)
+    layer: tuple[float, float] = (110e-3, 130e-3)
+    outer: float = 150e-3
+    current: float = 1e6
+    length: float = 0.1
+
+    def system(self, size: float, pieces: int = 12) -> System:
+        """With elements of one size (m), the quarter of the ellipse in at most `pieces` arcs."""
+        half = elliptic_arcs(self.a, self.b, -math.pi / 2, math.pi / 2, 2 * pieces)
+        iron = Region("iron", "iron", (*half, Line(1j * self.b, 0j), Line(0j, -1j * self.b)))
+        start, end = -math.pi / 4, math.pi / 4
+        # What stands for iron on the stator is as permeable as air.
+        shell = Region("shell", "iron", ring_sector(self.layer[1], self.outer, start, end))
+        layer = Region("layer", "air", ring_sector(*self.layer, start, end))
+        outline = Outline(
+            side("rotor", [iron], poles=2, gap=self.gap[0], far=0.0, far_fixed=False),
+            side("stator", [shell, layer], poles=4, gap=self.gap[1], far=self.outer),
+            self.length,
+        )
+        steels = (Steel.linear(self.mu_r), Steel.vacuum())
+        return system_of(outline, even(size), steels, sectors=2, antiperiodic=True)
+
+    def load(self, system: System) -> Floats:
+        """Of a current density that goes with cos phi."""
+        return density_load(system, "stator", "layer", wave(self.current, 1))
+
+    def applied(self) -> complex:
+        """Flux density Bx + i By that the layer makes where there is no cylinder, T."""
+        low, high = self.layer
+        air = Layers((Layer(0.0, low), Layer(low, high, current=self.current), Layer(high, self.outer)), 1)
+        return -1j * (air.a(low / 2) / (low / 2)).conjugate()
+
+    def closed(self, angle: float) -> tuple[complex, complex, float]:
+        """With the cylinder turned by an angle (rad): moment (A m, per metre) and field that acts on it (T), both in
+        the cylinder's own frame as x + i y, and the torque on it, N m per metre."""
+        field = self.applied() * cmath.exp(-1j * angle)
+        chi = self.mu_r - 1
+        along, across = (
+            math.pi * self.a * self.b * chi / (mu_0 * (1 + chi * factor))
+            for factor in (self.b / (self.a + self.b), self.a / (self.a + self.b))
+        )
+        back = mu_0 / (2 * math.pi * self.outer**2)  # the mirror field of a unit moment, against it
+        acting = complex(field.real / (1 + back * along), field.imag / (1 + back * across))
+        moment = complex(along * acting.real, across * acting.imag)
+        return moment, acting, (moment.conjugate() * acting).imag
+
+    def inside(self, angle: float) -> complex:
+        """Flux density in the iron, Bx + i By in the cylinder's own frame, T: B = mu0 mu M / (mu - 1)."""
+        moment, _, _ = self.closed(angle)
+        return mu_0 * self.mu_r / (self.mu_r - 1) * moment / (math.pi * self.a * self.b)
 
 
 # Rates ----------------------------------------------------------------------------------------------
