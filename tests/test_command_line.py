@@ -166,7 +166,7 @@ def started(tmp_path: Path, seconds: float) -> subprocess.Popen[str]:
 def test_interrupted_it_says_how_to_go_on_and_goes_on(tmp_path: Path) -> None:
     process = started(tmp_path, 0.3)
     log = tmp_path / "log"
-    while not log.exists() or len(log.read_text().split()) < 4:
+    while process.poll() is None and (not log.exists() or len(log.read_text().split()) < 4):
         time.sleep(0.02)
     os.killpg(process.pid, signal.SIGINT)  # as the terminal does: to every process of the command
     out, err = process.communicate(timeout=60)

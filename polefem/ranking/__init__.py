@@ -1,6 +1,21 @@
-"""From records to their order, on the basis of their study."""
+"""From records to their order, on the basis of their study, and how sure that order is."""
 
+from polefem.ranking.doubt import Doubt, doubt_of
 from polefem.ranking.order import Ranking, rank
+from polefem.ranking.pareto import pareto_set
 from polefem.ranking.table import csv_text, table_text
+from polefem.ranking.words import doubt_text, pareto_text, sensitivity_text, unit_of_figure
 
-__all__ = ["Ranking", "csv_text", "rank", "table_text"]
+__all__ = [
+    "Doubt",
+    "Ranking",
+    "csv_text",
+    "doubt_of",
+    "doubt_text",
+    "pareto_set",
+    "pareto_text",
+    "rank",
+    "sensitivity_text",
+    "table_text",
+    "unit_of_figure",
+]

@@ -8,10 +8,20 @@ from polefem.study.progress import ProgressBar
 from polefem.study.record import Figures, Outcome, Record, State
 from polefem.study.running import Watcher, run_designs
 from polefem.study.sampling import Grid, LatinHypercube, Range, SobolPoints, Variant
+from polefem.study.search import Search, run_search
+from polefem.study.sensitivity import (
+    Sensitivities,
+    Shares,
+    Slopes,
+    global_shares,
+    local_slopes,
+    shares_of_sample,
+)
+from polefem.study.spreads import Effect, FieldSpread, OffsetSpread, Run, Spread, SteelSpread, effects_of
 from polefem.study.store import Store
 from polefem.study.study import Constraint, Study, Values
 from polefem.study.winding import Copper
-from polefem.study.workers import InProcess, WorkerLost, WorkerPool
+from polefem.study.workers import Executor, InProcess, WorkerLost, WorkerPool
 
 __all__ = [
     "FIELD",
@@ -19,22 +29,33 @@ __all__ = [
     "Constraint",
     "Copper",
     "Design",
+    "Effect",
     "EqualCopperLoss",
     "EqualCurrent",
     "EqualMeanTorque",
+    "Executor",
+    "FieldSpread",
     "Figures",
     "Grid",
     "InProcess",
     "LatinHypercube",
     "Limit",
+    "OffsetSpread",
     "Outcome",
     "Plan",
     "ProgressBar",
     "Range",
     "Record",
+    "Run",
+    "Search",
+    "Sensitivities",
+    "Shares",
+    "Slopes",
     "SobolPoints",
     "Solver",
+    "Spread",
     "State",
+    "SteelSpread",
     "Store",
     "Study",
     "Values",
@@ -46,6 +67,11 @@ __all__ = [
     "broken_limits",
     "check_figure",
     "cost",
+    "effects_of",
+    "global_shares",
+    "local_slopes",
     "more_is_better",
     "run_designs",
+    "run_search",
+    "shares_of_sample",
 ]

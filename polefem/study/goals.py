@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -28,12 +29,16 @@ class Limit:
 
     def excess(self, figures: Figures) -> float:
         """How far the figure is outside, as a share of the limit; 0 where it is kept."""
+        return max(0.0, self.overstep(figures))
+
+    def overstep(self, figures: Figures) -> float:
+        """How far the figure is beyond the nearer limit, as a share of it; below 0 where it is kept."""
         value = getattr(figures, self.figure)
         if value is None:
             return 0.0
-        below = 0.0 if self.least is None else (self.least - value) / (abs(self.least) or 1.0)
-        above = 0.0 if self.most is None else (value - self.most) / (abs(self.most) or 1.0)
-        return max(0.0, below, above)
+        below = -math.inf if self.least is None else (self.least - value) / (abs(self.least) or 1.0)
+        above = -math.inf if self.most is None else (value - self.most) / (abs(self.most) or 1.0)
+        return max(below, above)
 
     def __str__(self) -> str:
         least = "" if self.least is None else f"{self.least:.4g} <= "

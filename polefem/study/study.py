@@ -13,6 +13,8 @@ from polefem.params.fields import field_value
 from polefem.study.design import Design, Plan, of_plan
 from polefem.study.goals import Limit, check_figure
 from polefem.study.sampling import Variant
+from polefem.study.sensitivity import Sensitivities
+from polefem.study.spreads import Spread
 
 __all__ = ["Constraint", "Study", "Values"]
 
@@ -56,6 +58,8 @@ class Study:
     `LatinHypercube`, `SobolPoints`, or several of these in a list with stars. linked: fields that follow from
     others, by dotted name: functions of a design's `Values`. constraints: what a design must keep. goals: the
     figures that order the designs; the first ranks them, several make a Pareto set. limits: what a figure must keep.
+    spreads: what a workshop does to a design; with any, the first `sure_of` designs get error bars. sensitivities:
+    what to find out of what fields do to figures, about the base machine.
 
     Raises InvalidValue for no variants, two of one name, or a figure that designs do not have.
     """
@@ -68,6 +72,9 @@ class Study:
     constraints: tuple[Constraint, ...] = ()
     goals: tuple[str, ...] = ("ripple",)
     limits: tuple[Limit, ...] = ()
+    spreads: tuple[Spread, ...] = ()
+    sure_of: int = 4
+    sensitivities: Sensitivities | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "variants", tuple(self.variants))

@@ -26,7 +26,7 @@ from typing import Any, ParamSpec, TypeVar
 from polefem.errors import InvalidValue, PolefemError
 from polefem.params.checks import positive, whole
 
-__all__ = ["InProcess", "WorkerLost", "WorkerPool"]
+__all__ = ["Executor", "InProcess", "WorkerLost", "WorkerPool"]
 
 P = ParamSpec("P")
 T = TypeVar("T")

@@ -1,0 +1,130 @@
+"""Doubt, Pareto set, sensitivities and searches as text for a terminal."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+
+import numpy as np
+
+from polefem.params.fields import unit_of
+from polefem.ranking.doubt import Doubt
+from polefem.study import Figures, Record, Shares, Slopes
+
+__all__ = ["columns", "doubt_text", "figure_text", "pareto_text", "sensitivity_text", "unit_of_figure"]
+
+_WIDTH = 110
+# Each figure as a person reads it: its unit and that unit's size in SI.
+_UNITS: dict[str, tuple[str, float]] = {
+    "current": ("A", 1.0),
+    "copper_loss": ("W", 1.0),
+    "phase_resistance": ("ohm", 1.0),
+    "current_density": ("A/mm2", 1e6),
+    "copper_mass": ("kg", 1.0),
+    "steel_mass": ("kg", 1.0),
+    "mean_torque": ("N m", 1.0),
+    "lowest_torque": ("N m", 1.0),
+    "highest_torque": ("N m", 1.0),
+    "ripple": ("%", 0.01),
+    "aligned_inductance": ("mH", 1e-3),
+    "unaligned_inductance": ("mH", 1e-3),
+    "torque_per_loss": ("mN m/W", 1e-3),
+    "overlap_torque": ("% of mean", 0.01),
+}
+
+
+def unit_of_figure(figure: str) -> tuple[str, float]:
+    """The unit a figure is read in, and its size in SI.
+
+    >>> unit_of_figure("ripple")
+    ('%', 0.01)
+    """
+    return _UNITS[figure]
+
+
+def figure_text(figures: Figures, figure: str) -> str:
+    """A figure with its unit, four digits; a dash where it is not known."""
+    value = getattr(figures, figure)
+    unit, size = unit_of_figure(figure)
+    return "-" if value is None else f"{value / size:.4g} {unit}"
+
+
+def columns(rows: Sequence[Sequence[str]]) -> list[str]:
+    """Rows of cells as lines: the first cell to the left, the others to the right, a rule under the first row."""
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    lines = [
+        "  ".join(
+            [row[0].ljust(widths[0]), *(c.rjust(w) for c, w in zip(row[1:], widths[1:], strict=True))]
+        ).rstrip()
+        for row in rows
+    ]
+    return [lines[0], "-" * (sum(widths) + 2 * (len(widths) - 1)), *lines[1:]]
+
+
+def doubt_text(doubt: Doubt) -> str:
+    """Error bars, ties, the chance of each to be the best, and what would settle the order."""
+    unit, size = unit_of_figure(doubt.figure)
+    rows = [
+        [
+            "design",
+            f"{doubt.figure.replace('_', ' ')} ({unit})",
+            "+-",
+            *doubt.by_source,
+            "is first",
+            "beats next",
+        ]
+    ]
+    for at, name in enumerate(doubt.names):
+        beats = (
+            "" if at == len(doubt.names) - 1 else f"{doubt.ahead[at]:.0%}{' tied' if doubt.tied[at] else ''}"
+        )
+        by_source = [f"{deviation[at] / size:.3g}" for deviation in doubt.by_source.values()]
+        value, deviation = doubt.values[at] / size, doubt.deviations[at] / size
+        rows.append([name, f"{value:.4g}", f"{deviation:.3g}", *by_source, f"{doubt.first[at]:.0%}", beats])
+    said = [
+        "+-: one standard deviation, of all sources and of each. beats next: chance to be better than the next line; "
+        "tied below 95 %.",
+        f"Verdict: {doubt.advice}.",
+    ]
+    if doubt.unknown:
+        said.append(f"Not in it, as it could not be computed: {', '.join(doubt.unknown)}.")
+    return "\n".join(["How sure the order is", "", *columns(rows), "", *_wrapped(said)]) + "\n"
+
+
+def pareto_text(best: Sequence[Record], goals: Sequence[str]) -> str:
+    """The designs that none beats in every goal."""
+    rows = [["design", *(goal.replace("_", " ") for goal in goals)]]
+    rows += [
+        [r.name, *(figure_text(r.figures, goal) for goal in goals)] for r in best if r.figures is not None
+    ]
+    head = f"Beaten by none in {', '.join(goal.replace('_', ' ') for goal in goals)} together: {len(best)} designs"
+    return "\n".join([head, "", *columns(rows)]) + "\n"
+
+
+def sensitivity_text(slopes: Slopes, shares: Shares) -> str:
+    """What each field does to each figure, at the base design and over its range."""
+    lines = ["What each field does", ""]
+    for k, figure in enumerate(slopes.figures):
+        unit, size = unit_of_figure(figure)
+        rows = [[figure.replace("_", " "), "slope at base", "% for 1 %", "share alone", "share with others"]]
+        for j, name in enumerate(slopes.fields):
+            of, field_size = unit_of(name)
+            slope = slopes.slopes[j, k] * field_size / size
+            shown = "-" if np.isnan(slope) else f"{slope:+.3g} {unit}/{of or '1'}"
+            part = slopes.per_cent[j, k]
+            per_cent = f"{part:+.2f}" if np.isfinite(part) else "-"
+            rows.append([name, shown, per_cent, f"{shares.first[j, k]:.0%}", f"{shares.total[j, k]:.0%}"])
+        lines += [
+            *columns(rows),
+            f"A smooth guess foretells {shares.foretold[k]:.0%} of it at designs left out.",
+            "",
+        ]
+    note = (
+        f"Slopes: central differences. Shares: Sobol's indices over the ranges, of a Gaussian process through "
+        f"{shares.designs} designs; do not trust them where it foretells little."
+    )
+    return "\n".join([*lines, *_wrapped([note])]) + "\n"
+
+
+def _wrapped(sentences: Sequence[str]) -> list[str]:
+    return [line for said in sentences for line in textwrap.wrap(said, _WIDTH, subsequent_indent="    ")]

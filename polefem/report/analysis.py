@@ -1,0 +1,169 @@
+"""Pictures of whole studies: what beats what, how sure it is, what each field does, how a search went."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+from numpy.typing import NDArray
+
+from polefem.ranking import Doubt, pareto_set, unit_of_figure
+from polefem.report.style import FIELD_COLOURS, KINDS, axes_on, new_figure
+from polefem.study import Limit, Record, Shares, broken_limits, cost, more_is_better
+
+__all__ = [
+    "ParetoPoints",
+    "SearchPath",
+    "draw_doubt",
+    "draw_pareto",
+    "draw_search",
+    "draw_shares",
+    "pareto_points",
+    "search_path",
+]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class ParetoPoints:
+    """Designs as points. goals: of the axes (and of the colour, the third), with units in `names`. values: shape
+    (n, n_goals). best: shape (n,): whether no other beats it in all goals. labels: of the designs."""
+
+    goals: tuple[str, ...]
+    names: tuple[str, ...]
+    values: Array
+    best: NDArray[np.bool_]
+    labels: tuple[str, ...]
+
+
+def pareto_points(records: Sequence[Record], goals: Sequence[str]) -> ParetoPoints:
+    """Where designs lie in the space of some goals, and which none beats."""
+    known = [
+        r for r in records if r.figures is not None and all(getattr(r.figures, g) is not None for g in goals)
+    ]
+    units = [unit_of_figure(goal) for goal in goals]
+    values = np.array(
+        [[getattr(r.figures, g) / size for g, (_, size) in zip(goals, units, strict=True)] for r in known]
+    )
+    best = {id(record) for record in pareto_set(known, goals)}
+    names = tuple(f"{goal.replace('_', ' ')} ({unit})" for goal, (unit, _) in zip(goals, units, strict=True))
+    chosen = np.array([id(record) in best for record in known], dtype=bool)
+    return ParetoPoints(
+        tuple(goals), names, values.reshape(-1, len(goals)), chosen, tuple(r.name for r in known)
+    )
+
+
+def draw_pareto(points: ParetoPoints) -> Figure:
+    """The picture: the first two goals as axes, a third as colour; those that none beats ringed and, if few, named."""
+    figure = new_figure(7.2, 5.0)
+    axes = axes_on(
+        figure, points.names[0], points.names[1], "Designs; ringed: beaten by none in all goals together"
+    )
+    x, y = points.values[:, 0], points.values[:, 1]
+    if points.values.shape[1] > 2:
+        shown = axes.scatter(
+            x, y, c=points.values[:, 2], cmap=FIELD_COLOURS, s=34, edgecolors="#6b7280", linewidths=0.4
+        )
+        figure.colorbar(shown, ax=axes, label=points.names[2], shrink=0.85)
+    else:
+        axes.scatter(x, y, color=KINDS[6], s=26)
+    axes.scatter(x[points.best], y[points.best], s=90, facecolors="none", edgecolors=KINDS[1], linewidths=1.4)
+    if points.best.sum() <= 12:
+        for at in np.flatnonzero(points.best):
+            axes.annotate(
+                points.labels[at], (x[at], y[at]), xytext=(6, 5), textcoords="offset points", fontsize=7
+            )
+    return figure
+
+
+def draw_doubt(doubt: Doubt) -> Figure:
+    """The picture of error bars: two standard deviations to either side, and the chance of each to be the best."""
+    unit, size = unit_of_figure(doubt.figure)
+    figure = new_figure(7.2, 1.6 + 0.42 * len(doubt.names))
+    axes = axes_on(
+        figure, f"{doubt.figure.replace('_', ' ')} ({unit})", "", "Error bars: two standard deviations"
+    )
+    rows = np.arange(len(doubt.names))
+    bars = 2 * doubt.deviations / size
+    axes.errorbar(doubt.values / size, rows, xerr=bars, fmt="o", color=KINDS[0], capsize=4, linewidth=1.4)
+    for row, (value, bar, first) in enumerate(zip(doubt.values / size, bars, doubt.first, strict=True)):
+        said = f"first with {first:.0%}"
+        axes.annotate(said, (value + bar, row), xytext=(8, -3), textcoords="offset points", fontsize=8)
+    axes.set_yticks(rows, doubt.names)
+    axes.set_ylim(len(rows) - 0.4, -0.6)
+    axes.margins(x=0.25)
+    return figure
+
+
+def draw_shares(shares: Shares) -> Figure:
+    """The picture of what each field does to each figure: its share alone, and with others."""
+    figure = new_figure(7.2, 1.4 + 0.5 * len(shares.fields) * len(shares.figures) / 1.6)
+    axes = axes_on(
+        figure, "share of the figure's variance (%)", "", "Sobol's indices; bar: alone, mark: with others"
+    )
+    rows = np.arange(len(shares.fields), dtype=float)
+    height = 0.8 / len(shares.figures)
+    for k, name in enumerate(shares.figures):
+        at = rows + (k - (len(shares.figures) - 1) / 2) * height
+        label = f"{name.replace('_', ' ')} ({shares.foretold[k]:.0%} foretold)"
+        axes.barh(
+            at, 100 * shares.first[:, k], height=0.85 * height, color=KINDS[k % len(KINDS)], label=label
+        )
+        axes.plot(100 * shares.total[:, k], at, "|", color="#10151b", markersize=9, markeredgewidth=1.6)
+    axes.set_yticks(rows, shares.fields)
+    axes.invert_yaxis()
+    axes.set_xlim(left=0.0)
+    figure.legend(loc="outside lower center", ncols=len(shares.figures), frameon=False, fontsize="small")
+    return figure
+
+
+@dataclass(frozen=True, eq=False)
+class SearchPath:
+    """How a search went. name: of the goal, with its unit. label: of the search. values: shape (n,): the goal of each
+    design, NaN where it has none or breaks a limit. best: shape (n,): the best so far."""
+
+    name: str
+    label: str
+    values: Array
+    best: Array
+
+
+def search_path(label: str, records: Sequence[Record], goal: str, limits: Sequence[Limit]) -> SearchPath:
+    """The goal of each design of a search in its order, and the best so far."""
+    unit, size = unit_of_figure(goal)
+    kept = [
+        r.figures if r.figures is not None and not broken_limits(r.figures, limits) else None for r in records
+    ]
+    costs = np.array([np.nan if f is None else cost(f, goal) for f in kept], dtype=float)
+    best = np.fmin.accumulate(costs) if costs.size else costs
+    sign = -1.0 if more_is_better(goal) else 1.0
+    return SearchPath(f"{goal.replace('_', ' ')} ({unit})", label, sign * costs / size, sign * best / size)
+
+
+def draw_search(paths: Sequence[SearchPath], references: Mapping[str, float] | None = None) -> Figure:
+    """The picture of one or more searches; references: values to draw a line at, by label, in the goal's own unit."""
+    figure = new_figure(7.2, 4.4)
+    axes = axes_on(
+        figure, "designs computed", paths[0].name, "Best so far; dots: each design that keeps the limits"
+    )
+    for at, path in enumerate(paths):
+        count = np.arange(1, len(path.values) + 1)
+        axes.plot(count, path.values, ".", color=KINDS[at % len(KINDS)], markersize=4, alpha=0.45)
+        axes.step(
+            count, path.best, where="post", color=KINDS[at % len(KINDS)], linewidth=1.8, label=path.label
+        )
+    for at, (label, value) in enumerate((references or {}).items()):
+        axes.axhline(
+            value, color=KINDS[(len(paths) + at) % len(KINDS)], linestyle="--", linewidth=1.2, label=label
+        )
+    finite = np.concatenate([path.values[np.isfinite(path.values)] for path in paths])
+    if finite.size:
+        low, high = finite.min(), np.quantile(finite, 0.9)
+        axes.set_ylim(low - 0.08 * (high - low), high + 0.1 * (high - low))
+    axes.xaxis.set_major_locator(MaxNLocator(integer=True))
+    axes.legend(frameon=False, fontsize="small")
+    return figure

@@ -1,0 +1,50 @@
+"""A study's results as files: the ranking as text and CSV, every record as JSON."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from pathlib import Path
+from typing import Any
+
+from polefem.errors import StoreRefused, refusal
+from polefem.ranking import Ranking, csv_text
+from polefem.study import Record
+
+__all__ = ["write_results"]
+
+
+def write_results(folder: Path, study: str, ranking: Ranking, text: str) -> None:
+    """Write `ranking.txt` (the text), `ranking.csv` and `records.json`; raises StoreRefused where there is no room."""
+    everything = [*ranking.ordered, *(record for record, _ in ranking.outside), *ranking.apart]
+    whole = {
+        "study": study,
+        "basis": ranking.basis,
+        "by": ranking.by,
+        "records": [_plain(r) for r in everything],
+    }
+    try:
+        (folder / "ranking.txt").write_text(text, encoding="utf-8")
+        (folder / "ranking.csv").write_text(csv_text(ranking), encoding="utf-8")
+        (folder / "records.json").write_text(json.dumps(whole, indent=1), encoding="utf-8")
+    except OSError as error:
+        sentence = refusal(
+            "results need room to write", str(folder), f"not so ({error})", "a folder on a sound disk"
+        )
+        raise StoreRefused(sentence) from error
+
+
+def _plain(record: Record) -> dict[str, Any]:
+    outcome = record.outcome
+    return {
+        "name": record.name,
+        "state": record.state.value,
+        "reason": record.reason,
+        "figures": dataclasses.asdict(record.figures) if record.figures else None,
+        "torque_harmonics": list(outcome.harmonics),
+        "changes": dict(record.changes),
+        "seconds": dict(outcome.seconds),
+        "versions": dict(record.versions),
+        "map": f"maps/{record.key}.npz" if outcome.flux_map else None,
+        "key": record.key,
+    }

@@ -1,0 +1,65 @@
+"""Where to look next: points of the unit cube that promise most, by a Gaussian process through what is known."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from polefem.study.surrogate import Surrogate, fit
+
+__all__ = ["promising"]
+
+Array = NDArray[np.float64]
+_HALF = 2048
+
+
+def promising(
+    x: Array, aims: Array, count: int, can_be_built: Callable[[Array], bool], random: np.random.Generator
+) -> Array:
+    """Points to compute next, shape (count, d), each as if those before it had come out as expected.
+
+    x: shape (n, d), where the aims are known. aims: shape (n, 1 + n_limits): the goal, to be brought down, and how
+    far each limit is overstepped (0 or below: kept). can_be_built: whether a point is worth computing at all.
+    """
+    taken: list[Array] = []
+    for _ in range(count):
+        kept = np.array((aims[:, 1:] <= 0.0).all(axis=1))
+        oversteps = np.maximum(aims[:, 1:], 0.0).sum(axis=1)
+        best = x[kept][aims[kept, 0].argmin()] if kept.any() else x[oversteps.argmin()]
+        proposals = _about(best, random)
+        models = [fit(x, column) for column in aims.T]
+        order = np.argsort(-_worth(models, aims[kept, 0], proposals))
+        at = next((int(k) for k in order if can_be_built(proposals[k])), int(order[0]))
+        taken.append(proposals[at])
+        expected = [float(model.at(proposals[at][None])[0][0]) for model in models]
+        x, aims = np.vstack([x, proposals[at]]), np.vstack([aims, expected])
+    return np.array(taken)
+
+
+def _about(best: Array, random: np.random.Generator) -> Array:
+    """Points all over the cube, and as many about the best, near and nearer."""
+    spread = random.random((_HALF, best.size))
+    reach = np.exp(random.uniform(np.log(0.005), np.log(0.3), (_HALF, 1)))
+    near = np.clip(best + reach * random.standard_normal((_HALF, best.size)), 0.0, 1.0)
+    return np.vstack([spread, near])
+
+
+def _worth(models: Sequence[Surrogate], goals: Array, proposals: Array) -> Array:
+    """Expected improvement over the best of `goals` (those that keep the limits) times the chance to keep the limits;
+    where none keeps them yet, the chance alone."""
+    goal, *limits = models
+    chance = np.ones(len(proposals))
+    for model in limits:
+        mean, deviation = model.at(proposals)
+        chance *= ndtr(-mean / deviation)
+    if goals.size == 0:
+        return chance
+    mean, deviation = goal.at(proposals)
+    better = goals.min() - mean
+    z = better / deviation
+    density = np.exp(-0.5 * z**2) / np.sqrt(2.0 * np.pi)
+    worth: Array = (better * ndtr(z) + deviation * density) * chance
+    return worth

@@ -1,0 +1,133 @@
+"""What each field does to each figure: its slope at a design, and its share of all change over a range.
+
+Slopes are central differences. Shares are Sobol's indices (I. M. Sobol, Math. Comput. Simul. 55 (2001) 271-280; by
+scipy.stats.sobol_indices) of a Gaussian process through a sample of designs; how well the process foretells designs
+it has not seen is said beside them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import sobol_indices, uniform
+
+from polefem.errors import InvalidValue, refusal
+from polefem.params.fields import field_value
+from polefem.study.design import Design, of_plan
+from polefem.study.goals import check_figure
+from polefem.study.record import Record
+from polefem.study.sampling import Range, SobolPoints
+from polefem.study.spreads import Run
+from polefem.study.surrogate import fit
+
+__all__ = ["Sensitivities", "Shares", "Slopes", "global_shares", "local_slopes", "shares_of_sample"]
+
+Array = NDArray[np.float64]
+_SAMPLES = 2048
+_UNIT: Any = uniform()  # on the unit interval; the stubs do not see that it is a distribution
+
+
+@dataclass(frozen=True)
+class Sensitivities:
+    """What is asked: over which ranges, of which figures, with how many designs for the shares.
+
+    The slopes are taken at the base design, over a fiftieth of each range to either side.
+    """
+
+    ranges: Mapping[str, Range]
+    figures: tuple[str, ...] = ("ripple", "mean_torque")
+    points: int = 64
+    seed: int = 0
+
+    def __post_init__(self) -> None:
+        for figure in self.figures:
+            check_figure("figures", figure)
+
+
+@dataclass(frozen=True, eq=False)
+class Slopes:
+    """Local slopes. fields, figures: names. slopes: shape (n_fields, n_figures), figure's unit over SI unit of the
+    field; NaN where a side could not be computed. per_cent: change of the figure in per cent for one per cent of the
+    field's value, of the same shape."""
+
+    fields: tuple[str, ...]
+    figures: tuple[str, ...]
+    slopes: Array
+    per_cent: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Shares:
+    """Sobol's indices. first: shape (n_fields, n_figures): share of the figure's variance due to the field alone.
+    total: with all it does together with others. foretold: shape (n_figures,): what the process explains of designs
+    left out (Q squared). designs: how many the process goes through."""
+
+    fields: tuple[str, ...]
+    figures: tuple[str, ...]
+    first: Array
+    total: Array
+    foretold: Array
+    designs: int
+
+
+def local_slopes(study: str, design: Design, asked: Sensitivities, run: Run) -> Slopes:
+    """Slopes of the figures at a design, by central differences."""
+    sides: list[Design] = [design]
+    for name, span in asked.ranges.items():
+        value, step = _value(design, name), (span.high - span.low) / 50
+        for sign in (1.0, -1.0):
+            changes = {**design.changes, name: value + sign * step}
+            sides.append(
+                replace(design, name=f"{design.name} | {name} {'+' if sign > 0 else '-'}", changes=changes)
+            )
+    records = run(f"{study}: slopes", sides)
+    middle = _figures(records[0], asked.figures)
+    up, down = (np.array([_figures(r, asked.figures) for r in records[k::2]]) for k in (1, 2))
+    steps = np.array([(span.high - span.low) / 50 for span in asked.ranges.values()])
+    slopes = (up - down) / (2 * steps[:, None])
+    values = np.array([_value(design, name) for name in asked.ranges])
+    return Slopes(tuple(asked.ranges), asked.figures, slopes, slopes * values[:, None] / middle)
+
+
+def global_shares(study: str, design: Design, asked: Sensitivities, run: Run) -> Shares:
+    """Sobol's indices over the ranges, from a sample of designs round the given one."""
+    variants = list(SobolPoints(asked.ranges, asked.points, asked.seed))
+    sample = [replace(design, name=v.name, changes={**design.changes, **v.changes}) for v in variants]
+    return shares_of_sample(asked, run(f"{study}: sample", sample))
+
+
+def shares_of_sample(asked: Sensitivities, records: Sequence[Record]) -> Shares:
+    """Sobol's indices from records that were computed already, whose changes hold every field of the ranges.
+
+    Raises InvalidValue for fewer solved designs than four a field.
+    """
+    solved = [record for record in records if record.figures is not None]
+    if len(solved) < 4 * len(asked.ranges):
+        rule = "a sample must be large enough to be smoothed"
+        raise InvalidValue(refusal(rule, "solved designs", len(solved), f"{4 * len(asked.ranges)} or more"))
+    spans = asked.ranges.items()
+    x = np.array([[(r.changes[n] - s.low) / (s.high - s.low) for n, s in spans] for r in solved])
+    models = [fit(x, np.array([_figures(r, (figure,))[0] for r in solved])) for figure in asked.figures]
+    indices = sobol_indices(
+        func=lambda u: np.array([model.at(u.T)[0] for model in models]),
+        n=_SAMPLES,
+        dists=[_UNIT] * len(asked.ranges),
+        rng=np.random.default_rng(asked.seed),
+    )
+    first, total = (np.atleast_2d(index).T for index in (indices.first_order, indices.total_order))
+    foretold = np.array([model.foretold for model in models])
+    return Shares(tuple(asked.ranges), asked.figures, first, total, foretold, len(solved))
+
+
+def _value(design: Design, name: str) -> float:
+    return float(field_value(design.plan if of_plan(name) else design.machine, name))
+
+
+def _figures(record: Record, figures: Sequence[str]) -> Array:
+    if record.figures is None:
+        return np.full(len(figures), np.nan)
+    return np.array([getattr(record.figures, figure) for figure in figures], dtype=float)

@@ -1,0 +1,193 @@
+"""Manufacturing spreads and mesh error of a design, as designs that are shifted a little and computed like any other.
+
+A spread is one standard deviation of what a workshop or a supplier delivers. Its effect on a figure is had from the
+figure at one deviation to either side; that of an offset of the rotor, which has no sign, from one.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from polefem.errors import PolefemError
+from polefem.materials import Steel
+from polefem.params.checks import positive
+from polefem.params.fields import field_value, shown
+from polefem.study.design import Design
+from polefem.study.record import Record
+
+__all__ = ["Effect", "FieldSpread", "OffsetSpread", "Run", "Spread", "SteelSpread", "effects_of"]
+
+Run = Callable[[str, Sequence[Design]], list[Record]]
+"""Computes designs under a study's name: records in their order."""
+
+MESH = "mesh"
+"""The name of the source of error that lies in the mesh and not in the workshop."""
+
+
+@dataclass(frozen=True)
+class FieldSpread:
+    """A field is off by `deviation` (one standard deviation, in SI). shared: whether all machines compared are off
+    alike, as when one batch serves them all."""
+
+    field: str
+    deviation: float
+    shared: bool = False
+
+    def __post_init__(self) -> None:
+        positive("a spread has a size", f"spread of {self.field}", self.deviation)
+
+    @property
+    def name(self) -> str:
+        """What is off, and by how much."""
+        return f"{self.field} +-{shown(self.field, self.deviation)}"
+
+    def shifts(self, design: Design) -> tuple[Mapping[str, Any], ...]:
+        """The changes at one deviation up and one down."""
+        value = field_value(design.machine, self.field)
+        return tuple({self.field: value + sign * self.deviation} for sign in (1.0, -1.0))
+
+
+@dataclass(frozen=True)
+class OffsetSpread:
+    """The rotor's axis is off the stator's by `deviation` (m) in some direction.
+
+    Its effect is that of the gap whose permeance is the mean round the shaft, sqrt(gap^2 - offset^2): for the torque
+    of poles in pairs a bound from above, since what the gap of one loses the other gains. The pull to one side is
+    not in it.
+    """
+
+    deviation: float
+    shared: bool = False
+
+    def __post_init__(self) -> None:
+        positive("a spread has a size", "spread of the offset", self.deviation, "m")
+
+    @property
+    def name(self) -> str:
+        """What is off, and by how much."""
+        return f"rotor offset {shown('offset', self.deviation)}"
+
+    def shifts(self, design: Design) -> tuple[Mapping[str, Any], ...]:
+        """The change that stands for the offset."""
+        gap = design.machine.air_gap
+        return ({"air_gap": math.sqrt(max(gap**2 - self.deviation**2, (gap / 10) ** 2))},)
+
+
+@dataclass(frozen=True)
+class SteelSpread:
+    """The steel may as well be `other`: the same grade of another batch or maker, one deviation away."""
+
+    other: Steel
+    shared: bool = True
+
+    @property
+    def name(self) -> str:
+        """What else the steel may be."""
+        return f"steel {self.other.name}"
+
+    def shifts(self, design: Design) -> tuple[Mapping[str, Any], ...]:
+        """The change of steel."""
+        return ({"steel": self.other},)
+
+
+Spread = FieldSpread | OffsetSpread | SteelSpread
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What one source of doubt does to a figure of one design.
+
+    linear: change of the figure at one standard deviation. curved: change that does not turn with the sign of the
+    deviation (it goes with its square). shared: whether designs are off alike. known: whether it could be computed.
+    """
+
+    source: str
+    linear: float = 0.0
+    curved: float = 0.0
+    shared: bool = False
+    known: bool = True
+
+
+def effects_of(
+    study: str, designs: Sequence[Design], spreads: Sequence[Spread], figure: str, run: Run
+) -> dict[str, tuple[Effect, ...]]:
+    """The effects on a figure of each source, by the design's name; what is computed for it is kept like any design.
+
+    The error of the mesh comes last: the bound that the map itself gives, where it gives one; else the change from a
+    mesh twice as coarse, which is more than the error for elements of second order. Half of it counts as a deviation.
+    """
+    asked: list[Design] = []
+    for design in designs:
+        asked.append(design)
+        asked += [shifted for spread in spreads for shifted in _shifted(design, spread)]
+        asked.append(_coarser(design))
+    unique = {design.name: design for design in asked}
+    records = dict(zip(unique, run(f"{study}: spreads", list(unique.values())), strict=True))
+    found = {}
+    for design in designs:
+        effects = [_effect(design, spread, records, figure) for spread in spreads]
+        found[design.name] = (*effects, _mesh_effect(design, records, figure))
+    return found
+
+
+def _shifted(design: Design, spread: Spread) -> list[Design]:
+    try:
+        shifts = spread.shifts(design)
+    except PolefemError:
+        return []
+    names = [f"{design.name} | {spread.name} | {at}" for at in range(len(shifts))]
+    return [
+        replace(design, name=name, changes={**design.changes, **shift})
+        for name, shift in zip(names, shifts, strict=True)
+    ]
+
+
+def _coarser(design: Design) -> Design:
+    mesh = design.plan.mesh
+    coarser = {f"mesh.{size}": 2.0 * getattr(mesh, size) for size in ("corner", "face", "iron")}
+    return replace(design, name=f"{design.name} | {MESH}", changes={**design.changes, **coarser})
+
+
+def _figure(record: Record | None, figure: str) -> float | None:
+    return None if record is None or record.figures is None else getattr(record.figures, figure)
+
+
+def _effect(design: Design, spread: Spread, records: Mapping[str, Record], figure: str) -> Effect:
+    middle = _figure(records.get(design.name), figure)
+    sides = [_figure(records.get(s.name), figure) for s in _shifted(design, spread)]
+    known = [side for side in sides if side is not None]
+    if middle is None or not known:
+        return Effect(spread.name, shared=spread.shared, known=False)
+    if isinstance(spread, OffsetSpread):
+        return Effect(spread.name, 0.0, known[0] - middle, spread.shared)
+    if len(known) == 2:
+        up, down = known
+        return Effect(spread.name, (up - down) / 2, (up + down) / 2 - middle, spread.shared)
+    return Effect(spread.name, known[0] - middle, 0.0, spread.shared, len(sides) == 1)
+
+
+def _mesh_effect(design: Design, records: Mapping[str, Record], figure: str) -> Effect:
+    record = records.get(design.name)
+    bound = None if record is None else _bound_of_map(record, figure)
+    if bound is None:
+        middle, coarse = (_figure(records.get(n), figure) for n in (design.name, f"{design.name} | {MESH}"))
+        if middle is None or coarse is None:
+            return Effect(MESH, known=False)
+        bound = abs(middle - coarse)
+    return Effect(MESH, bound / 2)
+
+
+def _bound_of_map(record: Record, figure: str) -> float | None:
+    """From the map's own estimate of its torque's error to that of a figure of torque; None where it has none."""
+    figures, flux_map = record.figures, record.outcome.flux_map
+    if figures is None or flux_map is None or flux_map.torque_error is None:
+        return None
+    error = flux_map.torque_error
+    if figure == "ripple":
+        return (2.0 + figures.ripple) * error / figures.mean_torque
+    if figure in ("mean_torque", "lowest_torque", "highest_torque"):
+        return error
+    return error / figures.copper_loss if figure == "torque_per_loss" else None
