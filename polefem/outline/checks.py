@@ -16,6 +16,7 @@ from polefem.errors import GeometryRefused, refusal
 from polefem.outline.coils import Coil
 from polefem.outline.member import Member
 from polefem.outline.values import Region, Ring, Side
+from polefem.params.winding import THINNEST_LINER
 from polefem.shapes import area, points
 
 __all__ = ["polygon", "refuse_coils", "refuse_overlaps", "refuse_thin_iron", "refuse_touching_faces"]
@@ -24,6 +25,8 @@ __all__ = ["polygon", "refuse_coils", "refuse_overlaps", "refuse_thin_iron", "re
 SAGITTA = 1e-6
 #: Areas that overlap by less than this part of the smaller one touch, and no more.
 TOUCH = 1e-4
+#: What is allowed between a coil and what it must not cut.
+ROOM = f"0 mm, or {THINNEST_LINER * 1e3:g} mm and more"
 
 
 def polygon(shape: Region | Ring, sagitta: float = SAGITTA) -> shapely.Polygon:
@@ -63,22 +66,28 @@ def _refuse_coil(member: Member, coil: Coil) -> None:
             "a coil side must have a length along its pole", f"{name} length", length, "above 0"
         )
     clear = min(inward * (seat.root - seat.level(z)) for z in coil.corners)
-    if clear < -1e-9:
-        cure = "0 mm or more (by a larger yoke_clearance or a smaller coil_width)"
+    if not _apart(clear):
+        cure = f"{ROOM} (by a larger yoke_clearance or a smaller coil_width)"
         raise _coil_refused("a coil must not cut the yoke", f"{name} distance of its corner", clear, cure)
     deep = min(inward * (seat.level(z) - seat.face) for z in coil.corners)
-    if deep < 0:
-        cure = "0 mm or more (by a larger face_inset)"
+    if not _apart(deep):
+        cure = f"{ROOM} (by a larger face_inset)"
         raise _coil_refused(
             "a coil must stay out of the air gap", f"{name} depth behind the faces", deep, cure
         )
-    widest = max(abs(seat.angle(z)) for z in coil.corners)
-    if widest >= seat.half_pitch:
-        found = f"{math.degrees(widest):.4g} deg from the pole axis"
-        most = f"below half a pole pitch, {math.degrees(seat.half_pitch):.4g} deg"
-        raise GeometryRefused(
-            refusal("a coil must not cut its neighbour", f"{name} outer corner", found, most)
-        )
+    # In a round section the middle of the slot is a line from the shaft's centre.
+    widest = max(coil.corners, key=lambda z: abs(seat.angle(z)))
+    spare = seat.half_pitch - abs(seat.angle(widest))
+    spare = spare * seat.radius if seat.flat else abs(widest) * math.sin(spare)
+    if not _apart(spare):
+        cure = f"{ROOM} (by a smaller coil_width)"
+        rule = "a coil must not cut its neighbour"
+        raise _coil_refused(rule, f"{name} distance from the middle of the slot", spare, cure)
+
+
+def _apart(distance: float) -> bool:
+    """Whether two parts touch or leave room for a film of insulation; neither a cut nor a sliver."""
+    return abs(distance) < 1e-9 or distance > THINNEST_LINER - 1e-9
 
 
 def _coil_refused(rule: str, name: str, length: float, allowed: str) -> GeometryRefused:

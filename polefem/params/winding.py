@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from polefem.errors import InvalidValue, refusal
 from polefem.params.checks import positive, whole, within
 
-__all__ = ["Winding"]
+__all__ = ["THINNEST_LINER", "Winding"]
+
+#: Thinnest film that lines a slot, m (common practice).
+THINNEST_LINER = 0.05e-3
 
 
 @dataclass(frozen=True)
@@ -48,7 +52,15 @@ class Winding:
         positive(
             "a coil must stay off the yoke", "winding.yoke_clearance", self.yoke_clearance, "m", zero=True
         )
-        positive("a liner cannot be thinner than nothing", "winding.liner", self.liner, "m", zero=True)
+        liner = positive(
+            "a liner cannot be thinner than nothing", "winding.liner", self.liner, "m", zero=True
+        )
+        if 0.0 < liner < THINNEST_LINER * (1 - 1e-6):
+            rule, least = (
+                "a liner is left out or is a film that can be handled",
+                f"0 or {THINNEST_LINER} m or more",
+            )
+            raise InvalidValue(refusal(rule, "winding.liner", f"{liner:.6g} m", least))
         whole("a phase must have a path", "winding.parallel_paths", self.parallel_paths)
         whole("a turn must have a strand", "winding.strands", self.strands)
         within("a coil holds some wire and some air", "winding.most_fill", self.most_fill, 0.0, 1.0)

@@ -123,7 +123,7 @@ def _winding(draw: st.DrawFn, slot: float, height: float, back: float = 0.0) -> 
         coil_width=slot * draw(parts(0.1, 0.4)),
         face_inset=height * (back + draw(parts(0.02, 0.2))),
         yoke_clearance=height * draw(parts(0.05, 0.3)),
-        liner=slot * draw(parts(0.0, 0.05)),
+        liner=draw(st.sampled_from([0.0, 0.1e-3, 0.3e-3])),
     )
 
 
