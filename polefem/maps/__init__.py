@@ -1,8 +1,8 @@
 """What a phase does over angle and current: the sweep, the map, its energy-consistent interpolation, its files."""
 
-from polefem.maps.field import Field, FieldState, solve_state
+from polefem.maps.field import Field, FieldState, field_series, solve_state
 from polefem.maps.flux_map import FluxMap
 from polefem.maps.linear import linear_map
 from polefem.maps.sweep import flux_map
 
-__all__ = ["Field", "FieldState", "FluxMap", "flux_map", "linear_map", "solve_state"]
+__all__ = ["Field", "FieldState", "FluxMap", "field_series", "flux_map", "linear_map", "solve_state"]

@@ -1,7 +1,8 @@
-"""The field of the whole machine at one angle, for any set of phase currents."""
+"""The field of the whole machine at one angle or at several, for any set of phase currents."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,7 @@ from polefem.model import Model
 from polefem.params import Machine, MeshSpec
 from polefem.solve import Workshop, minimise
 
-__all__ = ["Field", "FieldState", "solve_state"]
+__all__ = ["Field", "FieldState", "field_series", "solve_state"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -71,27 +72,49 @@ def solve_state(
     Raises InvalidValue for a wrong number of currents, SolveFailed where Newton's method does not converge, and what
     `flux_map` raises for machines that cannot be built or meshed.
     """
-    parts = sections_of(machine, mesh)
+    return next(field_series(machine, [angle], phase_currents, mesh))
+
+
+def field_series(
+    machine: Machine, angles: ArrayLike, phase_currents: ArrayLike, mesh: MeshSpec | str = "normal"
+) -> Iterator[FieldState]:
+    """Solve the nonlinear fields at angles (rad), shape (n_angles,), one after the other as they are asked for.
+
+    phase_currents: A, the same at every angle, shape (n_phases,), or a row for each, shape (n_angles, n_phases). Meshes
+    and forms are made once, each solution starts from the one before it, and factors are kept.
+
+    Raises InvalidValue for a wrong number of currents; the iterator raises as `solve_state` does.
+    """
+    turned = np.atleast_1d(np.array(angles, dtype=float))
     count = machine.phases.count
     currents = np.array(phase_currents, dtype=float)
-    if currents.shape != (count,) or not np.isfinite(currents).all():
+    shapes = (count,), (len(turned), count)
+    if currents.shape not in shapes or not np.isfinite(currents).all():
         allowed = f"{count} finite numbers"
         raise InvalidValue(refusal("each phase has one current", "phase_currents", phase_currents, allowed))
-    torque, coenergy, linkages = 0.0, 0.0, np.zeros(count)
-    fields, messages = [], []
-    for part in parts:
-        system, model = part.system, part.system.model
-        coupled = system.at(angle)
-        found = minimise(coupled, currents @ model.loads, np.zeros(system.size), Workshop())
-        if not found.converged:
-            raise SolveFailed(f"the field at {np.degrees(angle):.4g} deg and {currents} A: {found.message}")
-        torque += coupled.torque(found.unknowns)
-        linkages += model.scale * (model.loads @ found.unknowns)
-        coenergy += model.scale * (found.work - found.energy)
-        fields.append(whole_field(model, angle, found.unknowns))
-        messages.append(found.message)
+    return _states(machine, turned, np.broadcast_to(currents, shapes[1]).copy(), mesh)
+
+
+def _states(machine: Machine, angles: Floats, currents: Floats, mesh: MeshSpec | str) -> Iterator[FieldState]:
+    parts = sections_of(machine, mesh)
+    workshops = [Workshop() for _ in parts]
+    last = [np.zeros(part.system.size) for part in parts]
     middle = len(parts) // 2
-    return FieldState(angle, currents, torque, linkages, coenergy, fields[middle], messages[middle])
+    for angle, row in zip(angles.tolist(), currents, strict=True):
+        torque, coenergy, linkages = 0.0, 0.0, np.zeros(machine.phases.count)
+        for at, part in enumerate(parts):
+            model = part.system.model
+            coupled = part.system.at(angle)
+            found = minimise(coupled, row @ model.loads, last[at], workshops[at])
+            if not found.converged:
+                raise SolveFailed(f"the field at {np.degrees(angle):.4g} deg and {row} A: {found.message}")
+            torque += coupled.torque(found.unknowns)
+            linkages += model.scale * (model.loads @ found.unknowns)
+            coenergy += model.scale * (found.work - found.energy)
+            last[at] = found.unknowns
+            if at == middle:
+                field, message = whole_field(model, angle, found.unknowns), found.message
+        yield FieldState(angle, row, torque, linkages, coenergy, field, message)
 
 
 def whole_field(model: Model, angle: float, unknowns: Floats) -> Field:
