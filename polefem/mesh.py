@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
+from xml.sax.saxutils import quoteattr
 
 import meshio
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.errors import StoreRefused, refusal
+from polefem.errors import InvalidValue, StoreRefused, refusal
 
-__all__ = ["Mesh", "load", "quality", "save"]
+__all__ = ["Mesh", "load", "quality", "save", "write_grid"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -85,13 +88,66 @@ def quality(mesh: Mesh) -> Floats:
 
 def save(mesh: Mesh, path: str | Path) -> None:
     """Write the mesh to any format that meshio writes by the suffix of `path`, regions as cell data "region"."""
-    points = np.column_stack([mesh.points, np.zeros(len(mesh.points))])
+    _grid(mesh.points, mesh.triangles, {}, {"region": mesh.region}).write(path)
+
+
+def write_grid(
+    path: str | Path,
+    points: Floats,
+    triangles: Ints,
+    group: Ints,
+    names: Sequence[str],
+    point_data: Mapping[str, Floats],
+    cell_data: Mapping[str, Floats],
+    facts: Mapping[str, float],
+) -> None:
+    """Write triangles with quantities on them as .vtu (VTK's format) or .msh (gmsh's), by the suffix of `path`.
+
+    points: shape (n_points, 2), m. triangles: shape (n_triangles, 6), as in `Mesh`. group: shape (n_triangles,): index
+    into `names`. Cell data "material" holds it counted from 1; the number of each name is field data in .vtu, and the
+    physical group of that name in .msh. point_data, cell_data: by name, shape (n,) or (n, 3). facts: numbers that hold
+    for all of it, field data in .vtu, left out of .msh.
+
+    Raises InvalidValue for another suffix.
+    """
+    material = group + 1
+    cells: dict[str, Any] = {**cell_data, "material": material}
+    if Path(path).suffix == ".vtu":
+        grid = _grid(points, triangles, point_data, cells)
+        grid.write(path)
+        _add_field_data(Path(path), {**{name: at for at, name in enumerate(names, 1)}, **facts})
+    elif Path(path).suffix == ".msh":
+        tags = {"gmsh:physical": material, "gmsh:geometrical": material}
+        grid = _grid(points, triangles, point_data, {**cells, **tags})
+        grid.field_data = {name: np.array([at, 2]) for at, name in enumerate(names, 1)}
+        # Version 2.2 tags each triangle; what meshio writes as 4.1 wants a geometry behind the mesh.
+        grid.write(path, file_format="gmsh22")
+    else:
+        rule = "a field is written in a format that keeps its names"
+        raise InvalidValue(refusal(rule, "path", str(path), "a file ending in .vtu or .msh"))
+
+
+def _grid(
+    points: Floats, triangles: Ints, point_data: Mapping[str, Any], cell_data: Mapping[str, Any]
+) -> meshio.Mesh:
     # meshio's six-node triangle closes its ring (middle of 2-0 last), as here.
-    meshio.Mesh(
-        points,
-        [("triangle6", mesh.triangles)],
-        cell_data={"region": [mesh.region]},
-    ).write(path)
+    return meshio.Mesh(
+        np.column_stack([points, np.zeros(len(points))]),
+        [("triangle6", triangles)],
+        point_data=dict(point_data),
+        cell_data={name: [values] for name, values in cell_data.items()},
+    )
+
+
+def _add_field_data(path: Path, numbers: Mapping[str, float]) -> None:
+    """Put numbers by name into a .vtu file, where VTK keeps what belongs to the whole: meshio leaves it out."""
+    arrays = "".join(
+        f'<DataArray type="Float64" Name={quoteattr(name)} NumberOfTuples="1" format="ascii">{number!r}</DataArray>\n'
+        for name, number in numbers.items()
+    )
+    grid = "<UnstructuredGrid>"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace(grid, f"{grid}<FieldData>\n{arrays}</FieldData>", 1), encoding="utf-8")
 
 
 def load(path: str | Path) -> tuple[Floats, Ints, Ints]:

@@ -3,7 +3,17 @@
 `polefem.export.dxf` stands apart and is imported by its own name: it alone needs a library of the group `cut`.
 """
 
+from polefem.export.fields import Magnetics, magnetics, write_field, write_series
 from polefem.export.parts import Part, parts_of
 from polefem.export.svg import svg_text, write_svg
 
-__all__ = ["Part", "parts_of", "svg_text", "write_svg"]
+__all__ = [
+    "Magnetics",
+    "Part",
+    "magnetics",
+    "parts_of",
+    "svg_text",
+    "write_field",
+    "write_series",
+    "write_svg",
+]

@@ -60,7 +60,7 @@ def parts_of(machine: Machine, coils: bool = True) -> tuple[Part, ...]:
         return tuple(_of_outline(outline_of(machine), "", None, coils))
     views = [_disc(machine, side) for side in ("rotor", "stator")]
     for outline in sections(machine):
-        views.append(_of_outline(outline, f" at {outline.radius * 1e3:.4g} mm", machine.middle, coils))
+        views.append(_of_outline(outline, f" at {outline.radius * 1e3:.5g} mm", machine.middle, coils))
     return tuple(_side_by_side(views))
 
 
