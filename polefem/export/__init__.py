@@ -4,6 +4,7 @@
 """
 
 from polefem.export.fields import Magnetics, magnetics, write_field, write_series
+from polefem.export.maps import write_csv, write_json, write_netcdf
 from polefem.export.parts import Part, parts_of
 from polefem.export.svg import svg_text, write_svg
 
@@ -13,7 +14,10 @@ __all__ = [
     "magnetics",
     "parts_of",
     "svg_text",
+    "write_csv",
     "write_field",
+    "write_json",
+    "write_netcdf",
     "write_series",
     "write_svg",
 ]
