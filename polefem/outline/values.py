@@ -19,8 +19,9 @@ Ring = tuple[Segment, ...]
 class Region:
     """One material inside one closed ring (walked counter-clockwise), less its holes (which hold air).
 
-    name: unique within its side, such as "iron", "shaft", "coil 0 minus", "coil 0 plus" (pole number within
-    the unit; the plus side lies counter-clockwise of the pole). material: "iron", "coil" or "air".
+    name: unique within its side, such as "iron", "coil 0 minus", "coil 0 plus" (pole number within the unit;
+    the plus side lies counter-clockwise of the pole), or "iron 0" for a pole without a yoke, which ends in a
+    plane of symmetry. material: "iron", "coil" or "air".
     """
 
     name: str
@@ -63,7 +64,8 @@ class Side:
 class Outline:
     """Both sides of one cross section and the length along which it acts.
 
-    length: stack length, m (flat: radial length of the cut, m). radius: of the cylinder a flat section was
+    length: stack length, m (flat: radial length of the cut, m; twice that where the section is half of a
+    double-sided machine). radius: of the cylinder a flat section was
     cut by, m: one radian of rotor angle is this many metres of y; 1 for a round section.
     """
 

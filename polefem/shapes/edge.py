@@ -24,6 +24,8 @@ __all__ = ["Edge", "pole_edge"]
 
 #: A joint of a path that turns by more than this is a corner, rad.
 KINK = 0.1
+#: Iron between the face and an opening that is thinner than this part of the face's width is a bridge.
+BRIDGE = 0.1
 
 Path = tuple[Segment, ...]
 
@@ -65,14 +67,21 @@ def pole_edge(pole: Pole, seat: Seat, name: str = "pole") -> Edge:
     face = notched(moved(mirrored, mirror=True), pole.notches, seat, name)
     path = (*moved((*blend_minus, *up), mirror=True), *face, *blend_plus, *down)
     rims = openings(pole, seat)
+    width = abs(whole[-1].end - whole[0].start)
     blends = (*moved(blend_minus, mirror=True), *blend_plus)
     return Edge(
         path=path,
         openings=rims,
         flanks=flanks,
         shelter=(minus.shelter, plus.shelter),
-        corners=np.array([*_kinks(path, seat.out), *(z for s in blends for z in (s.start, s.end))]),
-        width=abs(whole[-1].end - whole[0].start),
+        corners=np.array(
+            [
+                *_kinks(path, seat.out),
+                *(z for segment in blends for z in (segment.start, segment.end)),
+                *_bridges(rims, seat, BRIDGE * width),
+            ]
+        ),
+        width=width,
         nearest=seat.out * max(seat.out * seat.level(z) for z in points(whole, 1e-7))
         if pole.face
         else seat.face,
@@ -179,6 +188,12 @@ def _tipped(face: Path, down: Path, pole: Pole, which: int, name: str) -> tuple[
             "a smaller one",
         )
     )
+
+
+def _bridges(rims: tuple[Path, ...], seat: Seat, depth: float) -> list[complex]:
+    """Corners of openings (of a hole: points of its rim) less than `depth` behind the face: iron saturates there."""
+    rim = [segment.start for ring in rims for segment in ring]
+    return [z for z in rim if seat.out * (seat.face - seat.level(z)) < depth]
 
 
 def _kinks(path: Path, out: float) -> list[complex]:

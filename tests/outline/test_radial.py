@@ -132,6 +132,10 @@ def wound(**changes: float) -> RadialMachine:
             wound(coil_width=11 * mm, yoke_clearance=6 * mm),
             "^a coil must not cut its neighbour: winding, minus side of stator pole 0",
         ),
+        (
+            replace(MACHINE, stator_pole=Pole(arc=31 * deg, root_fillet=6 * mm)),
+            "^a coil must not cut iron or coils: stator, iron and coil 0 minus, overlap is .* mm2, allowed is none",
+        ),
         (wound(face_inset=30 * mm), "^a coil side must have a length along its pole"),
     ],
 )

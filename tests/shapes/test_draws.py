@@ -43,7 +43,8 @@ def within_unit(side: Side) -> bool:
     level, along = (z.real, z.imag) if side.flat else (np.abs(z), np.angle(z * np.exp(-1j * middle(side))))
     centre, span = (middle(side) if side.flat else 0.0), side.unit_poles * side.pitch / 2
     low, high = sorted((side.far, side.gap))
-    iron = np.concatenate([edge for name, edge in edges.items() if name.startswith("iron")])
+    holes = [points(hole) for region in side.regions for hole in region.holes]
+    iron = np.concatenate([*(edge for name, edge in edges.items() if name.startswith("iron")), *holes])
     near = np.abs(side.corners[:, None] - iron).min(axis=1)
     return bool(
         (np.abs(along - centre) <= span * (1 + 1e-9)).all()
