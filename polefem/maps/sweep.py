@@ -100,16 +100,18 @@ class _Teller:
 
 
 def _sweep(system: System, angles: Floats, currents: Floats, table: _Table, tell: _Teller) -> None:
-    """Solve one section at every point and add what it gives to the table."""
+    """Solve one section at every point and add what it gives to the table.
+
+    Currents are taken from the largest down: a factor made for saturated iron serves less saturated iron well (a few
+    products of conjugate gradients), and not the other way round (a hundred).
+    """
     load, scale = system.model.loads[0], system.model.scale
-    workshop = Workshop()
-    last = np.zeros((len(currents), system.size))
+    last = None
     for j, angle in enumerate(angles):
-        coupled = system.at(float(angle))
-        here = np.zeros_like(last)
-        for k, current in enumerate(currents):
-            start = _start(last, here, currents, k, first=j == 0)
-            found = minimise(coupled, current * load, start, workshop)
+        coupled, workshop = system.at(float(angle)), Workshop()
+        here = np.zeros((len(currents), system.size))
+        for k in reversed(range(len(currents))):
+            found = minimise(coupled, currents[k] * load, _start(here, last, currents, k), workshop)
             here[k] = found.unknowns
             table.flux_linkage[k, j] += scale * float(load @ found.unknowns)
             table.torque[k, j] += coupled.torque(found.unknowns)
@@ -120,17 +122,21 @@ def _sweep(system: System, angles: Floats, currents: Floats, table: _Table, tell
         last = here
 
 
-def _start(last: Floats, here: Floats, currents: Floats, k: int, first: bool) -> Floats:
-    """The neighbour in angle plus the change seen at the neighbour in current; at the first angle, the neighbours in
-    current alone."""
-    if not first:
-        start: Floats = last[k].copy() if k == 0 else last[k] + here[k - 1] - last[k - 1]
+def _start(here: Floats, last: Floats | None, currents: Floats, k: int) -> Floats:
+    """A guess at the unknowns at current k, from those `here` at larger currents and the `last` angle's at all.
+
+    Straight on from the two larger currents, and where there is a last angle, as far from there as it curved there.
+    """
+    larger = len(currents) - 1 - k
+    if larger == 0:
+        return np.zeros_like(here[k]) if last is None else last[k]
+    if larger == 1:
+        start: Floats = (
+            here[k + 1] * (currents[k] / currents[k + 1])
+            if last is None
+            else here[k + 1] + last[k] - last[k + 1]
+        )
         return start
-    if k == 0 or currents[k - 1] == 0.0:
-        return np.zeros_like(here[k])
-    if k == 1:
-        from_zero: Floats = here[0] * (currents[1] / currents[0])
-        return from_zero
-    ahead = (currents[k] - currents[k - 1]) / (currents[k - 1] - currents[k - 2])
-    extrapolated: Floats = here[k - 1] + ahead * (here[k - 1] - here[k - 2])
-    return extrapolated
+    share = (currents[k + 1] - currents[k]) / (currents[k + 2] - currents[k + 1])
+    straight: Floats = (1 + share) * here[k + 1] - share * here[k + 2]
+    return straight if last is None else straight + last[k] - (1 + share) * last[k + 1] + share * last[k + 2]

@@ -48,12 +48,14 @@ class Workshop:
     """The factor kept between solutions, and what is asked of them.
 
     tolerance: energy norm of the error over that of the solution. most_steps: Newton steps before giving up.
-    patience: products of conjugate gradients after which a kept factor is replaced.
+    patience: products of conjugate gradients after which a kept factor is replaced at once. worn: products in one
+    solution after which the next one begins with a factor of its own. A factor costs as much as some fifty products.
     """
 
     tolerance: float = 1e-5
     most_steps: int = 60
-    patience: int = 12
+    patience: int = 40
+    worn: int = 16
     factor: Factor | None = field(default=None, repr=False)
 
 
@@ -99,6 +101,8 @@ def minimise(coupled: Coupled, load: Floats, start: Floats, workshop: Workshop) 
             message = "the line search found no lower energy: rounding"
             converged = history[-1] <= 10 * workshop.tolerance
             break
+    if products > workshop.worn:
+        workshop.factor = None
     work = float(load @ unknowns)
     steps = len(history) - 1
     return Solution(
