@@ -10,12 +10,12 @@ from polefem.params import Machine
 
 __all__ = ["one_point"]
 
-AROUND = 13  # angles of half a rotor pitch from which the peak torque is read
+AROUND = 13  # angles over a rotor pitch from which the peak torque is read
 
 
 def one_point(machine: Machine, angle: float, current: float, level: int) -> tuple[float, float]:
     """Relative distance of the flux linkage, and distance of the torque as part of the current's peak torque."""
-    around = np.linspace(-0.5, 0.5, 2 * AROUND) * machine.rotor_pitch
+    around = np.linspace(-0.5, 0.5, AROUND) * machine.rotor_pitch
     ours = flux_map(machine, np.union1d(around, [angle]), [current])
     at = int(np.searchsorted(ours.angles, angle))
     (theirs,) = reference_machine(machine, angle, [current], level)
