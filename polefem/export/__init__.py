@@ -5,14 +5,11 @@
 
 from polefem.export.fields import Magnetics, magnetics, write_field, write_series
 from polefem.export.maps import write_csv, write_json, write_netcdf
-from polefem.export.parts import Part, parts_of
 from polefem.export.svg import svg_text, write_svg
 
 __all__ = [
     "Magnetics",
-    "Part",
     "magnetics",
-    "parts_of",
     "svg_text",
     "write_csv",
     "write_field",

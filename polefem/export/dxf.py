@@ -12,8 +12,8 @@ from pathlib import Path
 from ezdxf.filemanagement import new
 from ezdxf.units import MM
 
-from polefem.export.parts import circle, parts_of
 from polefem.outline import Ring
+from polefem.outline.parts import circle, parts_of
 from polefem.params import Machine
 from polefem.shapes import Arc
 from polefem.units import mm

@@ -7,8 +7,8 @@ from xml.etree import ElementTree
 
 import numpy as np
 
-from polefem.export.parts import extent, parts_of
 from polefem.outline import Ring
+from polefem.outline.parts import extent, parts_of
 from polefem.params import Machine
 from polefem.report.style import KINDS
 from polefem.shapes import Arc, moved

@@ -17,7 +17,7 @@ from polefem.outline.values import Outline
 from polefem.params import AxialMachine, Machine, RadialMachine
 from polefem.shapes import pole_edge
 
-__all__ = ["outline_of", "remarks", "sections"]
+__all__ = ["builds_of", "outline_of", "remarks", "sections"]
 
 
 def outline_of(machine: Machine) -> Outline:
@@ -30,7 +30,7 @@ def outline_of(machine: Machine) -> Outline:
     if isinstance(machine, AxialMachine):
         return _axial(machine, machine.mean_radius, machine.outer_radius - machine.inner_radius)
     refuse_unstartable(machine)
-    outline = _outline(*_builds(machine), machine.air_gap, machine.stack_length)
+    outline = _outline(*builds_of(machine), machine.air_gap, machine.stack_length)
     refuse_overfull(machine, outline)
     return outline
 
@@ -58,14 +58,14 @@ def remarks(machine: Machine) -> tuple[str, ...]:
     Raises GeometryRefused where the machine cannot be built.
     """
     outline_of(machine)
-    stator = _member(_builds(machine)[1])
+    stator = _member(builds_of(machine)[1])
     said = start_remarks(machine)
     if needs_winding_in_place(stator):
         said.append("a coil cannot be slid over its pole from the gap: it must be wound in place")
     return tuple(said)
 
 
-def _builds(machine: Machine) -> tuple[Build, Build]:
+def builds_of(machine: Machine) -> tuple[Build, Build]:
     """Both sides of the gap, of an axial machine at its mean radius."""
     if isinstance(machine, AxialMachine):
         return axial_builds(machine, machine.mean_radius)

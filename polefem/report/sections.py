@@ -13,10 +13,10 @@ from matplotlib.tri import Triangulation
 from numpy.typing import NDArray
 
 from polefem.maps import Field
-from polefem.outline import Outline, Ring, Side
-from polefem.report.style import FIELD_COLOURS, MATERIALS, axes_on, new_figure
-from polefem.shapes import Arc, Segment
-from polefem.shapes.segments import moved
+from polefem.outline import Outline, Part, Ring
+from polefem.outline.parts import whole_parts
+from polefem.report.style import EDGE, FIELD_COLOURS, MATERIALS, axes_on, new_figure
+from polefem.shapes import Arc
 from polefem.units import mm
 
 __all__ = [
@@ -24,54 +24,26 @@ __all__ = [
     "draw_flux_density",
     "draw_section",
     "flux_density",
-    "section_edges",
+    "part_path",
+    "ring_path",
     "section_paths",
 ]
 
 Array = NDArray[np.float64]
 _LINES = 24
-_EDGE = "#22303c"
-_CLOSE = 1e-9  # m
 
 
 def section_paths(outline: Outline) -> list[tuple[str, Path]]:
-    """Every region of the whole cross section, its material and its edge in mm, rotor aligned; holes cut out.
+    """Every part of the whole cross section, its material and its edges in mm, rotor aligned; holes cut out.
 
     An arc is a run of cubic curves that stray from it by less than one part in a million of its radius.
     """
-    paths: list[tuple[str, Path]] = []
-    for side in (outline.stator, outline.rotor):
-        for copy in range(side.poles // side.unit_poles):
-            turn, shift = _place(side, copy)
-            for region in side.regions:
-                rings = [moved(ring, turn, shift) for ring in (region.ring, *region.holes)]
-                paths.append((region.material, Path.make_compound_path(*(_path(ring) for ring in rings))))
-    return paths
+    return [(part.material, part_path(part)) for part in whole_parts(outline)]
 
 
-def section_edges(outline: Outline) -> Path:
-    """Where iron and coils end, in mm: their edges less the seams between the outline's repeating units."""
-    pieces = []
-    for side in (outline.stator, outline.rotor):
-        for copy in range(side.poles // side.unit_poles):
-            turn, shift = _place(side, copy)
-            for region in side.regions:
-                for ring in (region.ring, *region.holes):
-                    shown = [segment for segment in ring if not _on_seam(segment, side)]
-                    pieces += [_path(moved((segment,), turn, shift), closed=False) for segment in shown]
-    return Path.make_compound_path(*pieces)
-
-
-def _on_seam(segment: Segment, side: Side) -> bool:
-    """Whether a straight segment lies where a unit of this side ends: at half a pitch before or past its poles."""
-    if isinstance(segment, Arc):
-        return False
-    ends = (-side.pitch / 2, side.pitch * (side.unit_poles - 0.5))
-    if side.flat:
-        return any(max(abs(z.imag - end) for z in (segment.start, segment.end)) < _CLOSE for end in ends)
-    return any(
-        max(abs((z * np.exp(-1j * end)).imag) for z in (segment.start, segment.end)) < _CLOSE for end in ends
-    )
+def part_path(part: Part) -> Path:
+    """All edges of a part, mm; those of openings run the other way, which leaves them empty."""
+    return Path.make_compound_path(*(ring_path(ring) for ring in part.rings))
 
 
 def draw_section(outline: Outline, title: str) -> Figure:
@@ -80,14 +52,11 @@ def draw_section(outline: Outline, title: str) -> Figure:
     axes = axes_on(figure, "x (mm)", "y (mm)", title)
     axes.grid(False)
     paths = section_paths(outline)
-    order = {"air": 0, "coil": 1, "iron": 2}
-    for material, path in sorted(paths, key=lambda pair: order[pair[0]]):
-        colour = MATERIALS[material]
-        axes.add_patch(PathPatch(path, facecolor=colour, edgecolor=colour, linewidth=0.3))
-    axes.add_patch(PathPatch(section_edges(outline), facecolor="none", edgecolor=_EDGE, linewidth=0.8))
-    found = sorted({material for material, _ in paths} - {"air"}, key=order.__getitem__, reverse=True)
+    for material, path in paths:
+        axes.add_patch(PathPatch(path, facecolor=MATERIALS[material], edgecolor=EDGE, linewidth=0.8))
+    found = sorted({material for material, _ in paths}, reverse=True)
     axes.legend(
-        handles=[Patch(facecolor=MATERIALS[m], edgecolor=_EDGE, label=m) for m in found],
+        handles=[Patch(facecolor=MATERIALS[m], edgecolor=EDGE, label=m) for m in found],
         loc="upper right",
         frameon=False,
         fontsize="small",
@@ -158,12 +127,8 @@ def _meeting_edges(field: Field) -> NDArray[np.int64]:
     return meeting
 
 
-def _place(side: Side, copy: int) -> tuple[complex, complex]:
-    step = side.pitch * side.unit_poles * copy
-    return (1.0 + 0j, 1j * step) if side.flat else (complex(np.exp(1j * step)), 0j)
-
-
-def _path(ring: Ring, closed: bool = True) -> Path:
+def ring_path(ring: Ring) -> Path:
+    """A closed ring in mm, arcs as cubic curves."""
     vertices: list[complex] = [ring[0].start]
     codes = [Path.MOVETO]
     for segment in ring:
@@ -174,9 +139,8 @@ def _path(ring: Ring, closed: bool = True) -> Path:
         else:
             vertices.append(segment.end)
             codes.append(Path.LINETO)
-    if closed:
-        vertices.append(vertices[0])
-        codes.append(Path.CLOSEPOLY)
+    vertices.append(vertices[0])
+    codes.append(Path.CLOSEPOLY)
     points = np.array(vertices) / mm
     return Path(np.column_stack([points.real, points.imag]), codes)
 

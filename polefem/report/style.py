@@ -16,7 +16,7 @@ from matplotlib.colors import ListedColormap
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-__all__ = ["FIELD_COLOURS", "KINDS", "LINES", "MATERIALS", "axes_on", "new_figure", "save", "steps"]
+__all__ = ["EDGE", "FIELD_COLOURS", "KINDS", "LINES", "MATERIALS", "axes_on", "new_figure", "save", "steps"]
 
 # Pale sand, over green and blue, to deep violet: lightness, and the two axes of hue.
 _ANCHORS = np.array([[97, -1, 4], [80, -16, 4], [62, -20, -14], [44, -4, -32], [24, 18, -34]], dtype=float)
@@ -43,6 +43,7 @@ def _between(anchors: NDArray[np.float64], count: int) -> NDArray[np.float64]:
 FIELD_COLOURS = ListedColormap(_srgb(_between(_ANCHORS, 256)), name="pale to deep")
 KINDS = ("#1d3557", "#c8553d", "#3a7d6b", "#b08900", "#7a4988", "#6b7280", "#0f7fb3", "#8a3b12")
 LINES = ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1, 1, 1)), (0, (1, 1)), (0, (7, 2)))
+EDGE = "#22303c"
 MATERIALS = {"iron": "#9aa5b1", "coil": "#d08c60", "air": "#ffffff"}
 _DPI = 130
 

@@ -15,9 +15,9 @@ import shapely
 from export_machines import AXIAL, MACHINES, OUTER, PLAIN, RICH
 from ezdxf.entities import DXFGraphic
 
-from polefem.export import Part, parts_of, write_svg
+from polefem.export import write_svg
 from polefem.export.dxf import write_dxf
-from polefem.outline import Side, outline_of
+from polefem.outline import Part, Side, outline_of, parts_of
 from polefem.params import Machine
 from polefem.shapes import Arc, area
 from polefem.units import mm

@@ -7,8 +7,8 @@ import math
 from itertools import pairwise
 from typing import Literal
 
-from polefem.outline import Ring
 from polefem.outline.cuts import core_diameter, half_angle
+from polefem.outline.values import Ring
 from polefem.params import AxialMachine, Pole
 from polefem.shapes import Arc, Line, moved, turned_back
 

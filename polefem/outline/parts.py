@@ -15,12 +15,13 @@ from typing import Literal
 
 import numpy as np
 
-from polefem.export.discs import disc_rings
-from polefem.outline import Outline, Ring, Side, outline_of, sections
+from polefem.outline.build import outline_of, sections
+from polefem.outline.discs import disc_rings
+from polefem.outline.values import Outline, Ring, Side
 from polefem.params import AxialMachine, Machine
 from polefem.shapes import Arc, Line, Segment, area, moved, turned_back
 
-__all__ = ["Part", "circle", "extent", "joined_rings", "parts_of"]
+__all__ = ["Part", "circle", "extent", "joined_rings", "parts_of", "whole_parts"]
 
 #: Points nearer to each other than this are one, m: far below any tool, far above rounding.
 SAME = 1e-9
@@ -57,14 +58,21 @@ def parts_of(machine: Machine, coils: bool = True) -> tuple[Part, ...]:
     Raises GeometryRefused for a machine that cannot be built.
     """
     if not isinstance(machine, AxialMachine):
-        return tuple(_of_outline(outline_of(machine), "", None, coils))
-    views = [_disc(machine, side) for side in ("rotor", "stator")]
+        return whole_parts(outline_of(machine), coils)
+    views: list[Sequence[Part]] = [_disc(machine, "rotor"), _disc(machine, "stator")]
     for outline in sections(machine):
-        views.append(_of_outline(outline, f" at {outline.radius * 1e3:.5g} mm", machine.middle, coils))
+        views.append(whole_parts(outline, coils, f" at {outline.radius * 1e3:.5g} mm", machine.middle))
     return tuple(_side_by_side(views))
 
 
-def _of_outline(outline: Outline, place: str, middle: str | None, coils: bool) -> list[Part]:
+def whole_parts(
+    outline: Outline, coils: bool = True, place: str = "", middle: str | None = None
+) -> tuple[Part, ...]:
+    """Rotor, stator and coil sides of one outline, round the turn.
+
+    place: what their names end in. middle: "rotor" or "stator", where half of that disc is drawn: its other half is
+    added.
+    """
     parts = []
     for side in (outline.rotor, outline.stator):
         doubled = side.far if side.name == middle else None
@@ -77,7 +85,7 @@ def _of_outline(outline: Outline, place: str, middle: str | None, coils: bool) -
                 for name, ring in named
                 if name != "iron"
             ]
-    return parts
+    return tuple(parts)
 
 
 def _rings(side: Side) -> list[tuple[str, Ring]]:
