@@ -1,0 +1,58 @@
+"""The smoothest pottery wheel that a search can find.
+
+`studies/pottery_wheel.py` compares five shapes that a person thought of. Here the pole arcs, the rotor's taper and the
+switching angles move freely within what can be cut and wound, and the search looks for the least torque ripple at 60 W
+in the copper, with at least as much mean torque as throwing needs. Start: `geometries/pottery_wheel.toml`.
+
+    python studies/wheel_search.py --workers 2
+
+It computes 60 designs at a mesh that is coarse enough to be quick and fine enough to tell them apart; check what it
+finds with `--mesh fine`. Stopped, it goes on where it was. The best design is written as `first.toml`.
+"""
+
+from pathlib import Path
+
+from polefem.__main__ import run_study
+from polefem.params import MeshSpec, SquareDrive
+from polefem.params.toml import load_machine
+from polefem.study import Constraint, Copper, EqualCopperLoss, Limit, Plan, Range, Search
+from polefem.units import W, deg
+
+wheel = load_machine(Path(__file__).parents[1] / "geometries" / "pottery_wheel.toml")
+
+plan = Plan(
+    drive=SquareDrive(turn_on=-36 * deg, turn_off=-1 * deg),
+    basis=EqualCopperLoss(60 * W),
+    copper=Copper(fill_factor=0.45, temperature=100.0),
+    mesh=MeshSpec.named("coarse"),
+    current_points=1,  # at equal loss one current decides: a map of that one is enough
+    overlap_angles=0,
+)
+
+ranges = {
+    "rotor_pole.arc": Range(29 * deg, 44 * deg),
+    "stator_pole.arc": Range(27 * deg, 38 * deg),
+    "rotor_pole.taper": Range(0 * deg, 12 * deg),
+    "drive.turn_on": Range(-44 * deg, -30 * deg),
+    "drive.turn_off": Range(-9 * deg, 2 * deg),
+}
+limits = (Limit("mean_torque", least=3.0), Limit("copper_mass", most=1.5))
+constraints = (
+    Constraint(
+        "some phase conducts at every angle", lambda v: v["drive.turn_off"] - v["drive.turn_on"] >= 30 * deg
+    ),
+)
+
+study = Search(
+    name="wheel search",
+    base=wheel,
+    plan=plan,
+    ranges=ranges,
+    goal="ripple",
+    limits=limits,
+    constraints=constraints,
+    solves=60,
+)
+
+if __name__ == "__main__":
+    raise SystemExit(run_study(study))
