@@ -162,8 +162,8 @@ class _Bench:
     solver: Solver
     pictures: bool
 
-    def compute(self, name: str, designs: Sequence[Design]) -> list[Record]:
-        bar = ProgressBar(sys.stderr, name)
+    def compute(self, name: str, designs: Sequence[Design], bar: ProgressBar | None = None) -> list[Record]:
+        bar = bar or ProgressBar(sys.stderr, name)
         return run_designs(name, designs, self.store, self.executor, self.at_once, self.solver, bar)
 
     @property
@@ -235,7 +235,11 @@ def _studied(study: Study, bench: _Bench, by: str) -> bool:
 
 def _searched(search: Search, bench: _Bench, by: str) -> bool:
     """Compute, print and write a search; whether all went well."""
-    records = run_search(search, bench.compute)
+    bar = ProgressBar(sys.stderr, search.name, search.solves)
+    try:
+        records = run_search(search, lambda name, designs: bench.compute(name, designs, bar))
+    finally:
+        bar.close()
     ranking = rank(records, str(search.plan.basis), by, search.limits)
     print(table_text(ranking, _SHOWN), flush=True)
     study = search.study([Variant(record.name, record.changes) for record in records])

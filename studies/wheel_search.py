@@ -30,8 +30,8 @@ plan = Plan(
 )
 
 ranges = {
-    "rotor_pole.arc": Range(29 * deg, 44 * deg),
-    "stator_pole.arc": Range(27 * deg, 38 * deg),
+    "rotor_pole.arc": Range(30 * deg, 44 * deg),
+    "stator_pole.arc": Range(30 * deg, 38 * deg),
     "rotor_pole.taper": Range(0 * deg, 12 * deg),
     "drive.turn_on": Range(-44 * deg, -30 * deg),
     "drive.turn_off": Range(-9 * deg, 2 * deg),

@@ -16,10 +16,14 @@ _EVERY = 60.0  # s between lines where the output is not a terminal
 
 
 class ProgressBar:
-    """Shows designs done, refused and failed, and the time left, on a stream that need not be a terminal."""
+    """Shows designs done, refused and failed, and the time left, on a stream that need not be a terminal.
 
-    def __init__(self, stream: TextIO, label: str) -> None:
+    total: where designs come in several lots, how many are expected in all; then call `close` after the last.
+    """
+
+    def __init__(self, stream: TextIO, label: str, total: int | None = None) -> None:
         self._stream = stream
+        self._expected = total
         self._label = label
         self._bar: tqdm | None = None
         self._counts: Counter[str] = Counter()
@@ -28,11 +32,13 @@ class ProgressBar:
 
     def begin(self, total: int) -> None:
         """There are so many designs."""
-        self._total, self._begun = total, time.monotonic()
+        if self._expected is not None and self._begun:
+            return
+        self._total, self._begun = self._expected or total, time.monotonic()
         self._said = self._begun
         if self._stream.isatty():
             self._bar = tqdm(
-                total=total, desc=self._label, file=self._stream, unit="design", dynamic_ncols=True
+                total=self._total, desc=self._label, file=self._stream, unit="design", dynamic_ncols=True
             )
 
     def record(self, record: Record, computed: bool) -> None:
@@ -51,7 +57,12 @@ class ProgressBar:
             self._stream.flush()
 
     def end(self) -> None:
-        """No more will come."""
+        """No more will come of this lot."""
+        if self._expected is None:
+            self.close()
+
+    def close(self) -> None:
+        """No more will come at all."""
         if self._bar is not None:
             self._bar.close()
 

@@ -14,6 +14,7 @@ __all__ = ["promising"]
 
 Array = NDArray[np.float64]
 _HALF = 2048
+_TRIED = 500  # proposals whose outline is looked at before the first is taken as it is
 
 
 def promising(
@@ -32,7 +33,7 @@ def promising(
         proposals = _about(best, random)
         models = [fit(x, column) for column in aims.T]
         order = np.argsort(-_worth(models, aims[kept, 0], proposals))
-        at = next((int(k) for k in order if can_be_built(proposals[k])), int(order[0]))
+        at = next((int(k) for k in order[:_TRIED] if can_be_built(proposals[k])), int(order[0]))
         taken.append(proposals[at])
         expected = [float(model.at(proposals[at][None])[0][0]) for model in models]
         x, aims = np.vstack([x, proposals[at]]), np.vstack([aims, expected])

@@ -29,7 +29,7 @@ from polefem.params.fields import field_value
 from polefem.study.design import Design, Plan, of_plan
 from polefem.study.goals import Limit, check_figure, cost
 from polefem.study.proposals import promising
-from polefem.study.record import Record
+from polefem.study.record import Record, State
 from polefem.study.sampling import Range, Variant, changes_at
 from polefem.study.spreads import Run
 from polefem.study.study import Constraint, Study
@@ -39,6 +39,7 @@ __all__ = ["Search", "run_search"]
 Array = NDArray[np.float64]
 _REFUSED = 1e6
 _OUTSIDE = 1e3
+_REFUSALS = 10  # designs, refused ones among them, for each that may be solved
 _EVOLVE: Any = differential_evolution  # its stubs know neither many points at once nor a callback that stops
 
 
@@ -47,8 +48,9 @@ class Search:
     """What a study file says that searches.
 
     name, base, plan, linked, constraints, limits: as in `Study`. ranges: of the fields that vary. goal: the figure to
-    bring down (torques and torque per loss: up). solves: how many designs to compute. way: "surrogate" or
-    "evolution". together: how many designs to propose at a time: as many as there are workers.
+    bring down (torques and torque per loss: up). solves: how many designs to compute, not counting those refused
+    before any meshing. way: "surrogate" or "evolution". together: how many designs to propose at a time: as many as
+    there are workers.
 
     Raises InvalidValue for a start outside the ranges, or a figure that designs do not have.
     """
@@ -112,11 +114,13 @@ class Search:
     def can_be_built(self, point: Array) -> bool:
         """Whether the design at a point of the unit cube has an outline and keeps the constraints."""
         (design,) = self.designs(point[None], 0)
+        if design.forbidden:
+            return False
         try:
             outline_of(design.machine)
         except PolefemError:
             return False
-        return not design.forbidden
+        return True
 
     def __repr__(self) -> str:
         return f"Search({self.name!r}: {self.goal} over {', '.join(self.ranges)}, {self.solves} designs, {self.way})"
@@ -133,8 +137,7 @@ class _Known:
 
     def compute(self, points: Array) -> Array:
         """Costs of points, shape (n, n_ranges), up to what is left of the budget; the rest cost as if refused."""
-        left = self.search.solves - len(self.records)
-        taken = points[:left]
+        taken = points[: max(self.left, 0)]
         if len(taken):
             self.records += self.run(self.search.name, self.search.designs(taken, len(self.records)))
             self.points += list(taken)
@@ -142,8 +145,10 @@ class _Known:
         return np.array(costs + [_REFUSED] * (len(points) - len(taken)))
 
     @property
-    def spent(self) -> bool:
-        return len(self.records) >= self.search.solves
+    def left(self) -> int:
+        """Designs that may yet be computed; those refused before any meshing were none, but have an end too."""
+        solved = sum(record.state is not State.REFUSED for record in self.records)
+        return min(self.search.solves - solved, _REFUSALS * self.search.solves - len(self.records))
 
 
 def run_search(search: Search, run: Run) -> list[Record]:
@@ -169,8 +174,7 @@ def _evolve(known: _Known) -> None:
     search = known.search
     dimensions = len(search.ranges)
     members = max(5, min(search.solves // 8, 12 * dimensions))
-    first = qmc.LatinHypercube(dimensions, rng=np.random.default_rng(search.seed)).random(members)
-    first[0] = search.start
+    first = _first_points(search, members)
 
     def costs(x: Array) -> Array:  # scipy hands over one point, shape (d,), or many, shape (d, n)
         return known.compute(x.T if x.ndim == 2 else x[None, :])
@@ -185,18 +189,24 @@ def _evolve(known: _Known) -> None:
         updating="deferred",
         vectorized=True,
         rng=np.random.default_rng(search.seed + 1),
-        callback=lambda intermediate_result: known.spent,
+        callback=lambda intermediate_result: known.left <= 0,
     )
+
+
+def _first_points(search: Search, count: int) -> Array:
+    """The start and points all over the cube, shape (count, n_ranges): those that can be built first, in the order of
+    a hypercube four times as large."""
+    cube = qmc.LatinHypercube(len(search.ranges), rng=np.random.default_rng(search.seed)).random(4 * count)
+    buildable = np.array([search.can_be_built(point) for point in cube])
+    return np.vstack([search.start, cube[buildable], cube[~buildable]])[:count]
 
 
 def _propose(known: _Known) -> None:
     search = known.search
     dimensions = len(search.ranges)
     begin = min(search.solves, max(2 * (dimensions + 1), search.solves // 4))
-    points = qmc.LatinHypercube(dimensions, rng=np.random.default_rng(search.seed)).random(begin)
-    points[0] = search.start
-    known.compute(points)
-    while not known.spent:
+    known.compute(_first_points(search, begin))
+    while known.left > 0:
         random = np.random.default_rng([search.seed, len(known.records)])
         solved = [
             (x, r.figures) for x, r in zip(known.points, known.records, strict=True) if r.figures is not None

@@ -1,0 +1,61 @@
+"""Progress as it is read: a bar in a terminal, a line a minute elsewhere."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+
+from polefem.study import Outcome, ProgressBar, Record, State, progress
+
+
+class Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+def record(state: State) -> Record:
+    return Record("one", "key", {}, Outcome(state, "a reason"))
+
+
+def feed(bar: ProgressBar, states: list[State], computed: bool = True) -> None:
+    bar.begin(len(states))
+    for state in states:
+        bar.record(record(state), computed)
+    bar.end()
+
+
+def test_a_terminal_gets_a_bar_with_counts() -> None:
+    stream = Terminal()
+    feed(ProgressBar(stream, "wheel"), [State.REFUSED, State.LOST, State.REFUSED])
+    last = stream.getvalue().split("\r")[-1]
+    assert "wheel" in last and "3/3" in last and "2 refused, 1 failed" in last
+
+
+def test_elsewhere_it_is_one_line_a_minute(monkeypatch: pytest.MonkeyPatch) -> None:
+    now = [1000.0]
+    monkeypatch.setattr(progress.time, "monotonic", lambda: now[0])
+    stream = io.StringIO()
+    bar = ProgressBar(stream, "wheel")
+    bar.begin(10)
+    for at in range(10):
+        now[0] += 25.0
+        bar.record(record(State.FAILED), computed=at > 1)
+    lines = stream.getvalue().splitlines()
+    assert len(lines) == 4  # at 75, 150, 225 s, and when done
+    assert (
+        lines[0]
+        == "wheel: 3 of 10 designs, 0 refused, 3 failed, 2 from the store, 75 s spent, about 525 s left"
+    )
+    assert lines[-1].startswith("wheel: 10 of 10 designs")
+
+
+def test_lots_of_one_search_are_one_bar() -> None:
+    stream = io.StringIO()
+    bar = ProgressBar(stream, "search", total=4)
+    for _ in range(2):
+        feed(bar, [State.FAILED, State.FAILED], computed=True)
+    bar.close()
+    assert stream.getvalue().splitlines() == [
+        "search: 4 of 4 designs, 0 refused, 4 failed, 0 s spent, about 0 s left"
+    ]
