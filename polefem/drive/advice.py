@@ -17,11 +17,15 @@ __all__ = ["advance_needed", "advice"]
 
 _NEAR = 0.98
 _CLOSE = 1e-4
+_BALANCED = 1e-3
 
 
 def advice(m: FluxMap, run: DriveRun) -> tuple[str, ...]:
-    """Sentences on a run: a level that is never reached, a current that brakes past aligned or never ends."""
-    return tuple(sentence for sentence in (_unreached(run), _braking(m, run)) if sentence)
+    """Sentences on a run: a level that is never reached, a current that brakes past aligned or never ends,
+    figures that are less sure than they should be.
+    """
+    sentences = (_unreached(run), _braking(m, run), _unsure(run))
+    return tuple(sentence for sentence in sentences if sentence)
 
 
 def _unreached(run: DriveRun) -> str:
@@ -49,6 +53,14 @@ def _braking(m: FluxMap, run: DriveRun) -> str:
     if advance is None:
         return f"{begin}, and no earlier turn-off ends it in time: turn on earlier too, or turn slower"
     return f"{begin}: turn off {math.degrees(advance):.3g} deg earlier"
+
+
+def _unsure(run: DriveRun) -> str:
+    if run.energy.error > _BALANCED:
+        return f"the energy of a cycle adds up to {run.energy.error:.1%} only: follow it with more steps"
+    if run.misfit > _BALANCED:
+        return f"no two cycles are quite alike: the flux linkage at turn-on differs by {run.misfit:.1%} of its peak"
+    return ""
 
 
 def advance_needed(m: FluxMap, run: DriveRun) -> float | None:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from polefem.drive.switching import IDLE, Phase, State, control_of, demagnetise
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import FluxMap
-from polefem.params.drive_spec import DriveSpec
+from polefem.params.drive_spec import Chopping, DriveSpec
 
 __all__ = ["Cycle", "even_steps", "steady_cycle", "summed_torque", "uncoupled_cycle"]
 
@@ -28,8 +28,10 @@ TOLERANCE = 1e-7
 """Flux linkage at turn-on may differ by this share of its peak after a cycle."""
 
 _ITERATIONS = 40
-_MEETINGS = 12
+_MEETINGS, _LAST_MEETINGS = 8, 3  # a comparator never quite repeats
 _COARSER = 4
+_STEPS_A_PULSE = 16
+_MOST_POINTS = 40_000
 _AGREED = 1e-4
 
 
@@ -89,8 +91,8 @@ def steady_cycle(m: FluxMap, drive: DriveSpec, speed: float, steps: int) -> Cycl
     drawn = np.zeros(steps)
     if drive.bridge.source_resistance == 0.0 or m.phases == 1:
         return _repeating(m, drive, speed, _nodes(m, drive, steps), drawn)
-    coarse = _meeting(m, drive, speed, drawn[::_COARSER])[1]
-    return _meeting(m, drive, speed, np.repeat(coarse, _COARSER))[0]
+    coarse = _meeting(m, drive, speed, drawn[::_COARSER], _MEETINGS)[1]
+    return _meeting(m, drive, speed, np.repeat(coarse, _COARSER), _LAST_MEETINGS)[0]
 
 
 def uncoupled_cycle(m: FluxMap, drive: DriveSpec, speed: float, steps: int) -> Cycle:
@@ -104,11 +106,11 @@ def even_steps(m: FluxMap, steps: int) -> int:
     return steps + -steps % (m.phases * _COARSER)
 
 
-def _meeting(m: FluxMap, drive: DriveSpec, speed: float, drawn: Array) -> tuple[Cycle, Array]:
+def _meeting(m: FluxMap, drive: DriveSpec, speed: float, drawn: Array, most: int) -> tuple[Cycle, Array]:
     """The cycle in which every phase sees what the others draw, and what each draws; `drawn` is a first
     guess."""
     nodes, stroke = _nodes(m, drive, drawn.size), drawn.size // m.phases
-    for _ in range(_MEETINGS):
+    for _ in range(most):
         others = np.sum([np.roll(drawn, p * stroke) for p in range(1, m.phases)], axis=0)
         cycle = _repeating(m, drive, speed, nodes, others)
         before, drawn = drawn, _drawn(cycle, m.pitch, drawn.size)
@@ -126,7 +128,12 @@ def _nodes(m: FluxMap, drive: DriveSpec, steps: int) -> list[float]:
     inside = np.arange(first, first + steps) * step
     off = min(drive.turn_off, last)
     apart = (np.abs(inside - off) > 1e-9) & (inside < last - 1e-9) & (inside > drive.turn_on + 1e-9)
-    nodes: list[float] = np.unique(np.concatenate([[drive.turn_on, off, last], inside[apart]])).tolist()
+    # A short pulse would fall between the equal steps: its rise and its fall get some of their own.
+    own = np.linspace(drive.turn_on, min(2 * off - drive.turn_on, last), 2 * _STEPS_A_PULSE + 1)
+    lone = np.abs(own[:, None] - inside).min(axis=1) > 1e-9
+    nodes: list[float] = np.unique(
+        np.concatenate([[drive.turn_on, off, last], inside[apart], own[lone]])
+    ).tolist()
     return nodes
 
 
@@ -155,6 +162,14 @@ def _repeating(m: FluxMap, drive: DriveSpec, speed: float, nodes: list[float], o
         guess = start + (once - start) / (1 - shrink) if shrink < 1.0 else high
         start = guess if low < guess < high else (low + high) / 2
     return march.cycle(start)
+
+
+def _too_fine(drive: DriveSpec) -> str:
+    rule = f"a cycle must hold no more than {_MOST_POINTS} points"
+    if isinstance(drive.control, Chopping):
+        allowed = "a wider band, or a faster shaft, or Tracking.level, which is a band without width"
+        return refusal(rule, "chopping.band", f"{drive.control.band:.4g} A", allowed)
+    return refusal(rule, "supply", f"{drive.bridge.supply:.4g} V", "a lower one, or a faster shaft")
 
 
 def _never_repeats(drive: DriveSpec) -> str:
@@ -210,6 +225,8 @@ class _March:
             time = (angle - phase.angle) * self.rate
             if phase.angle < middle:
                 follower.follow(phase, angle, time, self.drawn[cell])
+                if len(log) > _MOST_POINTS:
+                    raise InvalidValue(_too_fine(drive))
             elif phase.flux > 0.0:
                 phase.go(angle, time, off, self.drawn[cell])
             else:  # no current any more: nothing happens until the next turn-on

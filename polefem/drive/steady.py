@@ -47,7 +47,7 @@ def operating_point(
     cycle = steady_cycle(m, drive, speed, steps)
     direction = np.sign(speed)
     torque = cycle.torque(m, speed)
-    volts, book = _book(m, drive, cycle, torque, direction)
+    volts, book = _book(m, drive, cycle, direction)
     stroke_angles, summed = summed_torque(m, cycle.angles, torque, steps)
     return DriveRun(
         drive=drive,
@@ -67,9 +67,7 @@ def operating_point(
     )
 
 
-def _book(
-    m: FluxMap, drive: DriveSpec, cycle: Cycle, torque: Array, direction: float
-) -> tuple[Array, EnergyBook]:
+def _book(m: FluxMap, drive: DriveSpec, cycle: Cycle, direction: float) -> tuple[Array, EnergyBook]:
     """Mean voltage of each step, and the energies, each by the rule that the steps were made with."""
     bridge, i, time = drive.bridge, cycle.current, cycle.times
     sign, square, drop = cycle.states.T
@@ -85,8 +83,19 @@ def _book(
         source_loss=float((sag * mean * time).sum()),
         device_loss=float((drop * mean * time).sum()),
         copper=float((drive.resistance * mean_square * time).sum()),
-        mechanical=float(((torque[1:] + torque[:-1]) / 2 * np.diff(cycle.angles)).sum()),
+        mechanical=_work(m, direction * cycle.angles, i),
         stored=float(field[1] - field[0]),
         lent=max(float(given[given > 0].sum()), float(-given[given < 0].sum())),
     )
     return volts, book
+
+
+def _work(m: FluxMap, angles: Array, current: Array) -> float:
+    """Work of one phase on the shaft, J: in each step the change of co-energy at its first current and at its
+    last.
+
+    That is torque over angle, also across an angle at which the torque jumps.
+    """
+    coenergy = m.at(angles, current)[2]
+    turned, begun = m.at(angles[1:], current[:-1])[2], m.at(angles[:-1], current[1:])[2]
+    return float((turned - coenergy[:-1] + coenergy[1:] - begun).sum()) / 2

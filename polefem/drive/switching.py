@@ -31,6 +31,8 @@ from polefem.params.drive_spec import (
 __all__ = ["IDLE", "Follower", "Phase", "State", "control_of", "demagnetise", "freewheel", "magnetise"]
 
 _LEAST_SHARE = 1e-9
+_SECANTS, _ON_EDGE = 4, 1e-7
+_PARTS = 36
 _STRIDES = 128  # of the aligned flux linkage at the map's last current, so that a knee is seen at any speed
 
 
@@ -77,7 +79,7 @@ class Phase:
         self.flux = self.current = self.angle = 0.0
         self.log: list[tuple[float, float, float, float, State]] | None = None
         self._cell = 0
-        self._stride = point.flux_scale / _STRIDES
+        self.stride = point.flux_scale / _STRIDES
 
     def attempt(self, angle: float, time: float, state: State, others: float) -> tuple[float, float, float]:
         """Flux linkage and current at `angle`, `time` seconds on, and the share of that time current flowed.
@@ -102,9 +104,17 @@ class Phase:
         self.angle, self.flux, self.current = angle, flux, current
 
     def longest(self, state: State) -> float:
-        """Time in which a state moves the flux linkage by no more than a step may, s."""
-        volts = abs(state.sign) * self.bridge.supply + state.drop
-        return self._stride / volts if volts else math.inf
+        """Time for which one step under a state is straight enough, s.
+
+        It moves the flux linkage by a stride at most, and where the resistance eats a current, by a part of
+        it.
+        """
+        ohms = self.resistance + self.bridge.source_resistance * state.square
+        ohmic = ohms * self.current
+        net = abs(state.sign * self.bridge.supply - state.drop - ohmic)
+        eaten = min(ohmic, net) * _PARTS
+        time = self.stride / net if net else math.inf
+        return min(time, max(self.flux, self.stride / 4) / eaten) if eaten else time
 
     def go(self, angle: float, time: float, state: State, others: float) -> None:
         """Take a step, in parts where it is long; where the current ends within it, stop there and idle for
@@ -112,12 +122,13 @@ class Phase:
         if self.flux == 0.0 and state.sign <= 0.0:
             self.settle(angle, time, IDLE, 0.0, 0.0)
             return
-        start, parts = self.angle, math.ceil(time / self.longest(state))
+        start, parts = self.angle, max(1, math.ceil(time / self.longest(state)))
         for n in range(1, parts + 1):
-            self._part(start + (angle - start) * n / parts, time / parts, state, others)
+            here = angle if n == parts else start + (angle - start) * n / parts
+            self._part(here, time / parts, state, others)
             if self.flux == 0.0:
                 break
-        if self.angle != angle:
+        if self.angle != angle:  # the current ended on the way
             self.settle(angle, time * (angle - self.angle) / (angle - start), IDLE, 0.0, 0.0)
 
     def _part(self, angle: float, time: float, state: State, others: float) -> None:
@@ -173,9 +184,8 @@ class _Hysteresis:
             here, taken = start + part * (angle - start), part * time
             flux, current, share = phase.attempt(here, taken, state, others)
             if current > edge if self._rising else current < edge:
-                share = _crossing(phase, here, taken, state, others, edge, current)
+                share, flux, current = _crossing(phase, here, taken, state, others, edge, share, current)
                 here, taken = start + share * (here - start), share * taken
-                flux, current, _ = phase.attempt(here, taken, state, others)
                 self._rising, part = not self._rising, 0.0
             elif share < 1.0:
                 phase.go(angle, time, state, others)
@@ -187,20 +197,30 @@ class _Hysteresis:
 
 
 def _crossing(
-    phase: Phase, angle: float, time: float, state: State, others: float, edge: float, current: float
-) -> float:
-    """Share of a step at which the current crosses `edge`, by two secant steps on a nearly straight
-    current."""
-    start, begin = phase.angle, phase.current
-    share, low, at_low = (edge - begin) / (current - begin), 0.0, begin
-    for _ in range(2):
-        found = phase.attempt(start + share * (angle - start), share * time, state, others)[1]
-        if found == at_low:
+    phase: Phase,
+    angle: float,
+    time: float,
+    state: State,
+    others: float,
+    edge: float,
+    end: float,
+    current: float,
+) -> tuple[float, float, float]:
+    """Share of a step at which the current crosses `edge`, and flux linkage and current there.
+
+    By secants on a nearly straight current, the first from the beginning of the step to the share `end`,
+    where the current is `current`: the end of the step, or where the diodes ended the current.
+    """
+    start = phase.angle
+    low, at_low, high, at_high = 0.0, phase.current, end, current
+    for _ in range(_SECANTS):
+        share = min(1.0, max(_LEAST_SHARE, low + (edge - at_low) * (high - low) / (at_high - at_low)))
+        flux, found, flowed = phase.attempt(start + share * (angle - start), share * time, state, others)
+        share *= flowed
+        if abs(found - edge) <= _ON_EDGE * edge or found == at_low:
             break
-        new = share + (edge - found) * (share - low) / (found - at_low)
-        low, at_low = share, found
-        share = min(1.0, max(_LEAST_SHARE, new))
-    return share
+        high, at_high, low, at_low = low, at_low, share, found
+    return share, flux, found
 
 
 class _Profile:
@@ -226,6 +246,20 @@ class _Profile:
             phase.settle(angle, time, IDLE, 0.0, 0.0)
             return
         flux = phase.point.flux_linkage(phase.direction * angle, aim)
+        while (
+            abs(flux - phase.flux) > phase.stride
+        ):  # far away: all the voltage there is, for a part of the step
+            state = self._on if flux > phase.flux else self._off
+            part = phase.longest(state) / time
+            if part >= 1.0:
+                break
+            phase.go(phase.angle + part * (angle - phase.angle), part * time, state, others)
+            time -= part * time
+        self._arrive(phase, angle, time, others, flux, aim)
+
+    def _arrive(
+        self, phase: Phase, angle: float, time: float, others: float, flux: float, aim: float
+    ) -> None:
         mean = 0.5 * (phase.current + aim)
         volts = (flux - phase.flux) / time + phase.resistance * mean
         on, free, off = (

@@ -114,6 +114,31 @@ def test_energy_adds_up(m, bridge: Bridge, name: str) -> None:
     )
 
 
+def test_energy_adds_up_wherever_a_run_is_not_refused() -> None:
+    """Drives at random, far beyond what is sensible: each is refused in a sentence or accounts for its energy."""
+    rng, errors = np.random.default_rng(11), []
+    for _ in range(60):
+        on, level = rng.uniform(-60, 40), 10 ** rng.uniform(-0.3, 1.3)
+        off, hard = on + rng.uniform(2, 85), bool(rng.integers(2))
+        control = (
+            SinglePulse(),
+            Chopping(level, level * rng.uniform(0.3, 1.0), hard),
+            AverageVoltage(rng.uniform(0.1, 1), hard),
+            Tracking(np.sort(rng.uniform(on, off, 4)) * deg, rng.uniform(0, level, 4)),
+        )[rng.integers(4)]
+        bridge = Bridge(10 ** rng.uniform(0.5, 2.0), 0.2, rng.uniform(0, 1), rng.choice([0.0, 0.2]))
+        drive = DriveSpec(bridge, 10 ** rng.uniform(-1.5, 0.5), on * deg, off * deg, control)
+        m = (STRAIGHT, SATURATING)[rng.integers(2)]
+        try:
+            errors.append(
+                operating_point(m, drive, 10 ** rng.uniform(1.2, 2.5) * rng.choice([-1, 1])).energy.error
+            )
+        except InvalidValue as refused:
+            assert "allowed is" in str(refused)
+    assert len(errors) > 30
+    assert max(errors) < 5e-3 and np.median(errors) < 1e-4 and np.quantile(errors, 0.9) < 1e-3
+
+
 def test_energy_does_not_add_up_with_a_wrong_torque_or_a_lost_drop() -> None:
     run = operating_point(SATURATING, DriveSpec(REAL, 0.4, -34 * deg, -14 * deg), 40.0)
     for change in ({"mechanical": 1.02 * run.energy.mechanical}, {"device_loss": 0.0}, {"copper": 0.0}):
