@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from polefem.errors import InvalidValue, refusal
 from polefem.params.checks import positive
@@ -28,6 +28,10 @@ class MeshSpec:
     def __post_init__(self) -> None:
         for name in ("corner", "face", "iron", "growth"):
             positive("a mesh size must be positive", f"mesh.{name}", getattr(self, name))
+
+    def coarser(self, factor: float) -> MeshSpec:
+        """The same grading with every size `factor` times as large."""
+        return replace(self, corner=self.corner * factor, face=self.face * factor, iron=self.iron * factor)
 
     @classmethod
     def named(cls, name: str) -> MeshSpec:
