@@ -4,21 +4,47 @@ A study describes a machine and the shapes it might have; the rooms of this pack
 meshes, nonlinear fields over angle and current, a flux map, torque and its ripple, and a ranking.
 """
 
-from polefem.maps import FluxMap, flux_map, solve_state
+from polefem.maps import FluxMap, Slice, flux_map, skewed, solve_state, stacked
 from polefem.materials import Steel
-from polefem.params import MeshSpec, Notch, Pole, RadialMachine, Shoe, Winding
+from polefem.params import (
+    AxialMachine,
+    Barrier,
+    FreeFace,
+    Hole,
+    Machine,
+    MeshSpec,
+    Notch,
+    OuterRotorMachine,
+    Pole,
+    RadialMachine,
+    RoundFace,
+    Shoe,
+    SlopedFace,
+    Winding,
+)
 from polefem.version import __version__
 
 __all__ = [
+    "AxialMachine",
+    "Barrier",
     "FluxMap",
+    "FreeFace",
+    "Hole",
+    "Machine",
     "MeshSpec",
     "Notch",
+    "OuterRotorMachine",
     "Pole",
     "RadialMachine",
+    "RoundFace",
     "Shoe",
+    "Slice",
+    "SlopedFace",
     "Steel",
     "Winding",
     "__version__",
     "flux_map",
+    "skewed",
     "solve_state",
+    "stacked",
 ]

@@ -3,6 +3,18 @@
 from polefem.maps.field import Field, FieldState, field_series, solve_state
 from polefem.maps.flux_map import FluxMap
 from polefem.maps.linear import linear_map
+from polefem.maps.stack import Slice, skewed, stacked
 from polefem.maps.sweep import flux_map
 
-__all__ = ["Field", "FieldState", "FluxMap", "field_series", "flux_map", "linear_map", "solve_state"]
+__all__ = [
+    "Field",
+    "FieldState",
+    "FluxMap",
+    "Slice",
+    "field_series",
+    "flux_map",
+    "linear_map",
+    "skewed",
+    "solve_state",
+    "stacked",
+]
