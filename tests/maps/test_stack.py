@@ -80,7 +80,7 @@ def test_a_lopsided_stack_covers_the_whole_pitch_and_turns_the_right_way() -> No
 def test_errors_and_refusals() -> None:
     plain = cosine()
     assert skewed(plain, 0.1).torque_error == pytest.approx(0.01)
-    with pytest.raises(InvalidValue, match="whole stack: sum of shares is 0.5, allowed is 1"):
+    with pytest.raises(InvalidValue, match=r"whole stack: sum of shares is 0\.5, allowed is 1"):
         stacked([Slice(plain, 0.5)])
     with pytest.raises(InvalidValue, match="one kind of machine"):
         stacked([Slice(plain, 0.5), Slice(cosine(phases=4), 0.5)])
