@@ -9,13 +9,17 @@ from polefem.report.analysis import (
     search_path,
 )
 from polefem.report.files import write_results
+from polefem.report.machines import draw_machine
 from polefem.report.pictures import draw_design, draw_study, file_name
+from polefem.report.poles import draw_pole
 from polefem.report.style import save
 
 __all__ = [
     "draw_design",
     "draw_doubt",
+    "draw_machine",
     "draw_pareto",
+    "draw_pole",
     "draw_search",
     "draw_shares",
     "draw_study",

@@ -127,8 +127,8 @@ def _meeting_edges(field: Field) -> NDArray[np.int64]:
     return meeting
 
 
-def ring_path(ring: Ring) -> Path:
-    """A closed ring in mm, arcs as cubic curves."""
+def ring_path(ring: Ring, closed: bool = True) -> Path:
+    """A ring, or an open run of segments, in mm; arcs as cubic curves."""
     vertices: list[complex] = [ring[0].start]
     codes = [Path.MOVETO]
     for segment in ring:
@@ -139,8 +139,9 @@ def ring_path(ring: Ring) -> Path:
         else:
             vertices.append(segment.end)
             codes.append(Path.LINETO)
-    vertices.append(vertices[0])
-    codes.append(Path.CLOSEPOLY)
+    if closed:
+        vertices.append(vertices[0])
+        codes.append(Path.CLOSEPOLY)
     points = np.array(vertices) / mm
     return Path(np.column_stack([points.real, points.imag]), codes)
 

@@ -16,7 +16,18 @@ from matplotlib.colors import ListedColormap
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-__all__ = ["EDGE", "FIELD_COLOURS", "KINDS", "LINES", "MATERIALS", "axes_on", "new_figure", "save", "steps"]
+__all__ = [
+    "EDGE",
+    "FIELD_COLOURS",
+    "KINDS",
+    "LINES",
+    "MATERIALS",
+    "axes_on",
+    "new_figure",
+    "plain_axes",
+    "save",
+    "steps",
+]
 
 # Pale sand, over green and blue, to deep violet: lightness, and the two axes of hue.
 _ANCHORS = np.array([[97, -1, 4], [80, -16, 4], [62, -20, -14], [44, -4, -32], [24, 18, -34]], dtype=float)
@@ -55,12 +66,17 @@ def new_figure(width: float = 7.0, height: float = 4.4) -> Figure:
 
 def axes_on(figure: Figure, x: str, y: str, title: str) -> Axes:
     """Axes with labels that carry their units, and a quiet grid."""
-    axes = figure.add_subplot()
+    axes = plain_axes(figure.add_subplot(), title, x, y)
+    axes.grid(True, color="#d8dde3", linewidth=0.6)
+    axes.set_axisbelow(True)
+    return axes
+
+
+def plain_axes(axes: Axes, title: str, x: str = "x (mm)", y: str = "y (mm)") -> Axes:
+    """Labels that carry their units, a title at the left, no frame but the two axes."""
     axes.set_xlabel(x)
     axes.set_ylabel(y)
     axes.set_title(title, fontsize="medium", loc="left")
-    axes.grid(True, color="#d8dde3", linewidth=0.6)
-    axes.set_axisbelow(True)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
     return axes

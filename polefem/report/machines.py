@@ -1,0 +1,132 @@
+"""A machine as a drawing, with its dimensions: a round one along the shaft, an axial one disc by disc and unrolled."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Literal
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch, PathPatch
+from matplotlib.ticker import FuncFormatter
+
+from polefem.outline import Outline, Part, outline_of
+from polefem.outline.discs import disc_rings
+from polefem.outline.parts import extent, whole_parts
+from polefem.params import AxialMachine, Machine
+from polefem.report.dimensions import Dimension, Leader, draw_dimensions, draw_leaders, millimetres
+from polefem.report.measures import disc_dimensions, round_dimensions, strip_dimensions
+from polefem.report.sections import part_path
+from polefem.report.style import EDGE, KINDS, MATERIALS, new_figure, plain_axes
+from polefem.shapes import moved
+from polefem.units import mm
+
+__all__ = ["draw_machine"]
+
+
+def draw_machine(machine: Machine, dimensions: bool = False) -> Figure:
+    """The picture of a machine, aligned, its coil sides in the colours of their phases.
+
+    A dot marks a coil side whose current comes towards the reader while the phase's is positive, a cross one whose
+    current goes away. An axial machine is shown as its discs, seen along the shaft, and as the section at its mean
+    radius, unrolled. dimensions: with lengths and angles.
+
+    Raises GeometryRefused for a machine that cannot be built.
+    """
+    outline = outline_of(machine)
+    title = f"{machine.stator_poles}/{machine.rotor_poles} machine"
+    if isinstance(machine, AxialMachine):
+        return _draw_axial(machine, outline, title, dimensions)
+    figure = new_figure(9.4 if dimensions else 6.2, 6.2)
+    axes = plain_axes(figure.add_subplot(), f"{title}, {millimetres(machine.stack_length)} mm long")
+    parts = whole_parts(outline)
+    _paint(axes, machine, parts)
+    if dimensions:
+        _add_dimensions(axes, round_dimensions(machine, outline), extent(parts)[2])
+    _add_legend(figure, machine)
+    return figure
+
+
+def _add_dimensions(axes: Axes, dimensions: Sequence[Dimension], radius: float) -> None:
+    """Dimensions about the shaft, words beside a radius (m), on the side of what they speak of."""
+    draw_dimensions(axes, dimensions)
+    limits = []
+    for side in (-1, 1):
+        leaders = [each for each in dimensions if isinstance(each, Leader) and side * each.point.real > 0]
+        draw_leaders(axes, leaders, side * 1.15 * radius, 0.14 * radius)
+        limits.append(side * (1.95 if leaders else 1.1) * radius / mm)
+    axes.set_xlim(*limits)
+
+
+def _paint(axes: Axes, machine: Machine, parts: Sequence[Part]) -> None:
+    for part in parts:
+        path = part_path(part)
+        colour = MATERIALS["iron"]
+        if part.material == "coil":
+            _, pole, side, *_ = part.name.split()
+            colour = KINDS[machine.phases.of_pole[int(pole)] % len(KINDS)]
+            towards = (machine.phases.polarity[int(pole)] > 0) == (side == "minus")
+            middle = sum(piece.start for piece in part.rings[0]) / len(part.rings[0]) / mm
+            axes.plot(
+                middle.real,
+                middle.imag,
+                "o" if towards else "x",
+                color="white",
+                markersize=3.5,
+                markeredgewidth=1.2,
+            )
+        axes.add_patch(PathPatch(path, facecolor=colour, edgecolor=EDGE, linewidth=0.8))
+    axes.set_aspect("equal")
+    axes.autoscale_view()
+
+
+def _add_legend(figure: Figure, machine: Machine) -> None:
+    figure.legend(
+        handles=[
+            Patch(facecolor=KINDS[phase % len(KINDS)], edgecolor=EDGE, label=f"phase {phase}")
+            for phase in range(machine.phases.count)
+        ],
+        loc="outside lower center",
+        ncols=machine.phases.count,
+        frameon=False,
+        fontsize="small",
+    )
+
+
+def _draw_axial(machine: AxialMachine, outline: Outline, title: str, dimensions: bool) -> Figure:
+    figure = new_figure(9.4, 6.4)
+    grid = figure.add_gridspec(2, 2, height_ratios=(2.2, 1.0))
+    sides: tuple[Literal["stator", "rotor"], ...] = ("stator", "rotor")
+    for at, side in enumerate(sides):
+        axes = plain_axes(figure.add_subplot(grid[0, at]), f"{side}, along the shaft")
+        faces, plate = disc_rings(machine, side)
+        if plate:
+            axes.add_patch(
+                PathPatch(part_path(Part("plate", "iron", plate)), facecolor="#d3d9df", edgecolor=EDGE)
+            )
+        _paint(axes, machine, [Part(side, "iron", faces)])
+        if dimensions:
+            _add_dimensions(axes, disc_dimensions(machine, side), machine.outer_radius)
+        axes.set_ylim(-1.1 * machine.outer_radius / mm, 1.1 * machine.outer_radius / mm)
+    where = f"{title}, unrolled at a radius of {millimetres(machine.mean_radius)} mm"
+    if machine.middle is not None:
+        where += f"; half of it, up to the middle of the {machine.middle}"
+    axes = plain_axes(figure.add_subplot(grid[1, :]), where, "along the motion (mm)", "along the shaft (mm)")
+    # Turned by a quarter and not mirrored, so that currents towards the reader stay so: the motion runs to the left.
+    parts = [
+        replace(part, rings=tuple(moved(ring, turn=1j) for ring in part.rings))
+        for part in whole_parts(outline)
+    ]
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{0.0 - x:g}"))
+    _paint(axes, machine, parts)
+    if dimensions:
+        measured = strip_dimensions(machine, outline)
+        draw_dimensions(axes, measured)
+        right = extent(parts)[2]
+        leaders = [each for each in measured if isinstance(each, Leader)]
+        draw_leaders(axes, leaders, right + 0.1 * machine.mean_radius, 0.3 * machine.mean_radius)
+        axes.set_xlim(-2 * math.pi * machine.mean_radius / mm, (right + 1.2 * machine.mean_radius) / mm)
+    _add_legend(figure, machine)
+    return figure

@@ -1,0 +1,153 @@
+"""What is measured on the drawing of a machine, and where: poles that lie apart, and words at the margins."""
+
+from __future__ import annotations
+
+import cmath
+import math
+from typing import Literal
+
+from polefem.outline import Outline
+from polefem.outline.build import builds_of
+from polefem.outline.builds import Build
+from polefem.outline.cuts import core_diameter
+from polefem.params import AxialMachine, Machine, Pole
+from polefem.report.dimensions import Dimension, Leader, Span, Sweep, millimetres
+from polefem.shapes import Edge, pole_edge
+from polefem.units import deg
+
+__all__ = ["disc_dimensions", "round_dimensions", "strip_dimensions"]
+
+
+def round_dimensions(machine: Machine, outline: Outline) -> tuple[Dimension, ...]:
+    """Of a machine seen along its shaft: diameters, gap and coil at the margins, arc and width of a pole of each side.
+
+    Poles near the upper end carry the arc, poles near the lower end the width half-way along the flanks.
+    """
+    builds = builds_of(machine)
+    outer, inner = sorted(builds, key=lambda build: build.seat.out)
+    found: list[Dimension] = [*_diameters(outer, 1.0), *_diameters(inner, -1.0)]
+    gap = (inner.face + outer.face) / 2
+    found.append(
+        Leader(
+            "air gap",
+            f"air gap {millimetres(machine.air_gap)}",
+            cmath.rect(gap, -0.2 * outer.pattern[0].arc),
+            machine.air_gap,
+        )
+    )
+    for build in builds:
+        found += [_arc(build, _number(build, 90 * deg)), _width(build, _number(build, 270 * deg))]
+    if outer.name == "stator":
+        return (*found, _coil(machine, outline, "minus"))
+    # Words at left: the pole opposite the first one, turned by half a turn.
+    return (*found, _coil(machine, outline, "minus", -1.0))
+
+
+def _number(build: Build, angle: float) -> int:
+    """Number of the pole nearest to an angle, of two the one further from the x axis; no pole on that axis."""
+    pitch = 2 * math.pi / build.poles
+
+    def far(number: int) -> float:
+        return round(abs(cmath.phase(cmath.exp(1j * (number * pitch - angle)))), 9)
+
+    return min(range(build.poles), key=far)
+
+
+def _pole(build: Build, number: int) -> Pole:
+    return build.pattern[number % len(build.pattern)]
+
+
+def _edge(build: Build, number: int) -> Edge:
+    return pole_edge(_pole(build, number), build.seat, f"{build.name}_pole")
+
+
+def _diameters(build: Build, side: float) -> list[Leader]:
+    """Of faces, of what lies between the poles, and of the back; pointed at right (side 1) or left (-1)."""
+    outwards = build.seat.out > 0
+    between = "slot bottoms" if build.windings else "valleys"
+    places = (
+        (f"{build.name} faces", build.face, 0.3 * build.pattern[0].arc),
+        (
+            f"{build.name} {between}",
+            build.root,
+            build.seat.half_pitch if not outwards else -build.seat.half_pitch,
+        ),
+        (f"{build.name} {'bore' if outwards else 'outside'}", build.back, 10 * deg if outwards else 62 * deg),
+    )
+    found = []
+    for name, radius, angle in places:
+        point = cmath.rect(radius, angle)
+        point = complex(side * point.real, point.imag)
+        found.append(Leader(name, f"{name} Ø {millimetres(2 * radius)}", point, 2 * radius))
+    return found
+
+
+def _arc(build: Build, number: int) -> Sweep:
+    arc, middle = _pole(build, number).arc, number * 2 * math.pi / build.poles
+    level = build.face + 0.25 * (build.root - build.face)
+    return Sweep(f"{build.name} pole arc", middle - arc / 2, middle + arc / 2, level, build.face)
+
+
+def _width(build: Build, number: int) -> Span:
+    turn = cmath.exp(2j * math.pi * number / build.poles)
+    minus, plus = (turn * (flank.start + flank.end) / 2 for flank in _edge(build, number).flanks)
+    return Span(f"{build.name} pole width", minus, plus)
+
+
+def _coil(machine: Machine, outline: Outline, side: Literal["minus", "plus"], turn: complex = 1.0) -> Leader:
+    """Size and turns of a coil side of the first pole, pointed at near its right end after a turn of the drawing."""
+    ring = next(region.ring for region in outline.stator.regions if region.name == f"coil 0 {side}")
+    across, along = sorted(abs(piece.end - piece.start) for piece in ring[:2])
+    text = f"coil side {millimetres(across, along)}\n{machine.winding.turns_per_pole} turns a pole"
+    corners = [turn * piece.start for piece in ring]
+    middle, right = sum(corners) / len(ring), max(corners, key=lambda z: z.real)
+    return Leader("coil side", text, middle + 0.6 * (right - middle), machine.winding.coil_width)
+
+
+def disc_dimensions(machine: AxialMachine, side: Literal["rotor", "stator"]) -> tuple[Dimension, ...]:
+    """Of a disc seen along the shaft: its diameters, and a pole's arc along the mean radius."""
+    pole, mean = getattr(machine, f"{side}_pattern")[0], machine.mean_radius
+    if getattr(machine, f"{side}_flanks") == "round":
+        core = core_diameter(pole, mean)
+        ends = [
+            Leader("core", f"core Ø {millimetres(core)}", mean + core / 2 * cmath.rect(1, -60 * deg), core)
+        ]
+    else:
+        ends = [
+            Leader(name, f"Ø {millimetres(2 * radius)}", cmath.rect(radius, angle), 2 * radius)
+            for name, radius, angle in (
+                ("outer diameter", machine.outer_radius, 45 * deg),
+                ("inner diameter", machine.inner_radius, -45 * deg),
+            )
+        ]
+    return (
+        *ends,
+        Leader(
+            "mean diameter", f"arc at Ø {millimetres(2 * mean)}", cmath.rect(mean, 0.3 * pole.arc), 2 * mean
+        ),
+        Sweep(f"{side} pole arc", -pole.arc / 2, pole.arc / 2, mean, mean),
+    )
+
+
+def strip_dimensions(machine: AxialMachine, outline: Outline) -> tuple[Dimension, ...]:
+    """Of the unrolled section at the mean radius: heights, thicknesses, a pole's width, the gap and a coil side.
+
+    Points are those of the section turned by a quarter: its x points up the drawing, its y to the left.
+    """
+    builds = builds_of(machine)
+    stator = builds[1]
+    # Where each side ends at the left of the drawing: half a pitch past its last pole.
+    ends = [(build.seat.half_pitch - 2 * math.pi) * machine.mean_radius for build in builds]
+    found: list[Dimension] = []
+    for build, end in zip(builds, ends, strict=True):
+        aside = end - min(ends) + 0.1 * machine.mean_radius
+        for name, *levels in (("pole height", build.face, build.root), ("yoke", build.root, build.back)):
+            low, high = (complex(end, level) for level in sorted(levels))
+            if low != high:
+                found.append(Span(f"{build.name} {name}", low, high, aside))
+    half = stator.pattern[0].arc * machine.mean_radius / 2
+    face = complex(half, stator.face)
+    found.append(Span("stator pole width", face - 2 * half, face, 0.35 * machine.stator_pole_height))
+    gap = complex(stator.seat.half_pitch * machine.mean_radius, machine.air_gap / 2)
+    found.append(Leader("air gap", f"air gap {millimetres(machine.air_gap)}", gap, machine.air_gap))
+    return (*found, _coil(machine, outline, "minus", 1j))
