@@ -306,6 +306,8 @@ def _draw(study: Study, bench: _Bench, designs: dict[str, Design], ranking: Rank
     drawn, together = [], {}
     for record in ranking.ordered[:_DRAWN]:
         design, m, figures = designs[record.name], record.outcome.flux_map, record.figures
+        if m is None and (kept := bench.store.outcome(record.key)) is not None:
+            m = kept.flux_map
         if m is None or figures is None:
             continue
         what = (bench.drawings, design.name, design.machine, m, figures.current, design.plan.mesh)

@@ -18,7 +18,7 @@ from polefem.study.sensitivity import (
     shares_of_sample,
 )
 from polefem.study.spreads import Effect, FieldSpread, OffsetSpread, Run, Spread, SteelSpread, effects_of
-from polefem.study.store import Store
+from polefem.study.store import Store, Table
 from polefem.study.study import Constraint, Study, Values
 from polefem.study.winding import Copper
 from polefem.study.workers import Executor, InProcess, WorkerLost, WorkerPool
@@ -58,6 +58,7 @@ __all__ = [
     "SteelSpread",
     "Store",
     "Study",
+    "Table",
     "Values",
     "Variant",
     "Watcher",

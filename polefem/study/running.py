@@ -7,6 +7,7 @@ from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Executor, Future, wait
 from concurrent.futures.process import BrokenProcessPool
+from dataclasses import replace
 from typing import Protocol
 
 from polefem.params.content import content
@@ -18,6 +19,9 @@ from polefem.study.workers import WorkerLost
 
 __all__ = ["Watcher", "run_designs"]
 
+_WITH_MAPS = (
+    1000  # designs of a study whose records carry their maps; those of a larger one are in the store alone
+)
 _TRIES = 2  # a design whose worker died is tried once more: the machine may have been short of memory
 
 
@@ -56,6 +60,8 @@ def run_designs(
 ) -> list[Record]:
     """Records of the designs, in their order; the designs are enrolled in the store under the study's name.
 
+    The records of a study of more than 1000 designs come without their maps, which are in the store by their keys.
+
     at_once: how many to have with the executor at a time; twice its workers keeps each busy.
 
     Raises StoreRefused where a result cannot be kept (a full disk): what was kept before stays, and the same call
@@ -70,6 +76,8 @@ def run_designs(
     records: dict[int, Record] = {}
 
     def settle(key: str, outcome: Outcome, made_by: Mapping[str, str], computed: bool) -> None:
+        if len(designs) > _WITH_MAPS:
+            outcome = replace(outcome, flux_map=None)
         for at in places[key]:
             design = designs[at]
             records[at] = Record(design.name, key, design.plain_changes, outcome, made_by)

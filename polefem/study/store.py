@@ -19,11 +19,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from polefem.errors import StoreRefused, refusal
 from polefem.maps import FluxMap
+from polefem.study.goals import check_figure, more_is_better
 from polefem.study.record import Figures, Outcome, State
 
-__all__ = ["SCHEMA", "Member", "Store"]
+__all__ = ["SCHEMA", "Member", "Store", "Table"]
 
 SCHEMA = 1
 """Version of the layout of a store; one of another version is refused, never guessed at."""
@@ -55,6 +59,22 @@ class Member:
     name: str
     key: str
     changes: Mapping[str, Any]
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """Designs of a study as columns. names, states: of each. figures: by name, each ndarray of shape (n,), SI."""
+
+    names: tuple[str, ...]
+    states: tuple[str, ...]
+    figures: Mapping[str, NDArray[np.float64]]
+
+    def ranked(self, figure: str, most: int = 20) -> list[tuple[str, float]]:
+        """Names and figures of the first, torques and torque per loss from the highest, all else from the lowest."""
+        check_figure("by", figure)
+        values = self.figures[figure]
+        order = np.argsort(-values if more_is_better(figure) else values, kind="stable")[:most]
+        return [(self.names[at], float(values[at])) for at in order if np.isfinite(values[at])]
 
 
 class Store:
@@ -185,6 +205,19 @@ class Store:
                 )
                 for r in rows
             ]
+
+    def table(self, study: str, where: str = "") -> Table:
+        """A study's designs as columns, for many of them; `where` as in `outcomes`. What has no figures has NaN."""
+        columns = ", ".join(f"d.{name}" for name in Figures.names())
+        query = f"""SELECT m.name, d.state, {columns} FROM members m JOIN designs d ON d.key = m.key
+            WHERE m.study = ? {f"AND ({where})" if where else ""} ORDER BY m.position"""
+        with self._spoken():
+            rows = self._db.execute(query, (study,)).fetchall()
+        names, states, *figures = zip(*rows, strict=True) if rows else ((), (), *[()] * len(Figures.names()))
+        arrays = {
+            name: np.array(column, dtype=float) for name, column in zip(Figures.names(), figures, strict=True)
+        }
+        return Table(names, states, arrays)
 
     def map_path(self, key: str) -> Path:
         """Where the map of a design is or would be."""

@@ -131,6 +131,24 @@ def test_a_study_s_designs_are_listed_filtered_and_ordered(tmp_path: Path) -> No
             store.outcomes("one", "rippel < 1")
 
 
+def test_a_large_study_is_a_table(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        for at, ripple in enumerate((0.5, 0.2, 0.9)):
+            store.keep(f"k{at}", solved(ripple=ripple, mean_torque=1 + at))
+        store.keep("k3", Outcome(State.REFUSED, "no"))
+        store.enrol("one", [Member(f"m{at}", f"k{at}", {}) for at in range(4)])
+        table = store.table("one")
+        assert table.names == ("m0", "m1", "m2", "m3") and table.states[3] == "refused"
+        assert table.figures["ripple"][:3].tolist() == [0.5, 0.2, 0.9] and np.isnan(
+            table.figures["ripple"][3]
+        )
+        assert table.ranked("ripple", 2) == [("m1", 0.2), ("m0", 0.5)]
+        assert table.ranked("mean_torque")[0] == ("m2", 3.0)
+        assert len(table.ranked("ripple")) == 3
+        assert store.table("one", "ripple < 0.6").names == ("m0", "m1")
+        assert store.table("nothing").names == ()
+
+
 def keep_many(folder: Path, prefix: str, count: int) -> None:
     with Store(folder) as store:
         for at in range(count):
