@@ -4,7 +4,7 @@ A study describes a machine and the shapes it might have; the rooms of this pack
 meshes, nonlinear fields over angle and current, a flux map, torque and its ripple, and a ranking.
 """
 
-from polefem.maps import FluxMap, Slice, flux_map, skewed, solve_state, stacked
+from polefem.maps import FluxMap, Slice, flux_map, pole_pull, skewed, solve_state, stacked
 from polefem.materials import Steel
 from polefem.params import (
     AxialMachine,
@@ -44,6 +44,7 @@ __all__ = [
     "Winding",
     "__version__",
     "flux_map",
+    "pole_pull",
     "skewed",
     "solve_state",
     "stacked",

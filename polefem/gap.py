@@ -87,6 +87,7 @@ class Gap:
         self.rotor_self = _real_product(ours * own, ours * own)
         self.stator_self = _real_product(theirs * own, theirs * own)
         self._orders, self._rotor, self._stator = orders[seen], ours[seen] * mixed, theirs[seen] * mixed
+        self._log_ratio, self._mixed = log_ratio, mixed[:, 0]
         if not antiperiodic:
             self._add_mean(rotor, stator, math.sqrt(2 * scale / log_ratio), sectors)
         self._reach = REACH * log_ratio
@@ -101,7 +102,7 @@ class Gap:
         ours, theirs = fourier(rotor, zero, sectors) * mean, fourier(stator, zero, sectors) * mean
         self.rotor_self += _real_product(ours, ours)
         self.stator_self += _real_product(theirs, theirs)
-        self._orders = np.concatenate([zero, self._orders])
+        self._orders, self._mixed = np.concatenate([zero, self._orders]), np.append(mean, self._mixed)
         self._rotor = np.concatenate([ours, self._rotor])
         self._stator = np.concatenate([theirs, self._stator])
 
@@ -126,6 +127,25 @@ class Gap:
             product = _real_product(both[:, rows], self._stator[:, columns])
             block[np.ix_(members, columns)], slope[np.ix_(members, columns)] = np.split(product, 2)
         return block, slope
+
+    def flux_density(
+        self, rotor: Floats, stator: Floats, angle: float, places: Floats
+    ) -> tuple[Floats, Floats]:
+        """Flux density on the circle midway (in the logarithm of the radius) between the traces, times its radius.
+
+        rotor, stator: unknowns of the traces. angle: of the rotor, rad. places: ndarray, shape (n,), rad. Returns the
+        radial part, positive outwards, and the tangential part, positive counter-clockwise where the rotor lies inside
+        and clockwise where it lies outside; each of shape (n,), Wb/m.
+        """
+        orders, half = self._orders, self._log_ratio / 2
+        ours = (self._rotor @ rotor) / self._mixed * np.exp(-1j * orders * angle)
+        theirs = (self._stator @ stator) / self._mixed
+        still = orders == 0.0  # the means, of which `fourier` gives twice
+        moving = np.where(still, 1.0, orders)
+        radial = 1j * orders * (ours + theirs) / (2 * np.cosh(orders * half))
+        slope = np.where(still, 1 / (4 * half), moving / (2 * np.sinh(moving * half)))
+        waves = np.exp(1j * places[:, None] * orders)
+        return (waves @ radial).real, (waves @ (slope * (ours - theirs))).real
 
 
 def _extent(trace: Trace) -> tuple[Floats, Floats]:

@@ -3,6 +3,7 @@
 from polefem.maps.field import Field, FieldState, field_series, solve_state
 from polefem.maps.flux_map import FluxMap
 from polefem.maps.linear import linear_map
+from polefem.maps.pull import PolePull, pole_pull
 from polefem.maps.stack import Slice, skewed, stacked
 from polefem.maps.sweep import flux_map
 
@@ -10,10 +11,12 @@ __all__ = [
     "Field",
     "FieldState",
     "FluxMap",
+    "PolePull",
     "Slice",
     "field_series",
     "flux_map",
     "linear_map",
+    "pole_pull",
     "skewed",
     "solve_state",
     "stacked",

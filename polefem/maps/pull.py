@@ -1,0 +1,121 @@
+"""The radial pull on each stator pole: what bends the yoke, and rings when a phase is switched off.
+
+From the gap's own solution: on the circle midway across the gap the magnetic stress along the radius is
+(B_r^2 - B_t^2) / (2 mu0) and the shear B_r B_t / mu0; a pole is pulled by what acts on its pitch of that circle, taken
+along the pole's axis. Source: J. C. Maxwell's stresses (textbook); that radial deformation of the stator by this pull
+is the origin of these machines' noise: D. E. Cameron, J. H. Lang, S. D. Umans, IEEE Trans. IA 28(6) (1992) 1250-1255
+(from memory).
+
+The rotor is concentric here: the pull of an eccentric rotor, which unbalances the poles, is left out.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.constants import mu_0
+
+from polefem.errors import InvalidValue, SolveFailed, refusal
+from polefem.maps.section import Section, sections_of
+from polefem.params import Machine, MeshSpec
+from polefem.params.checks import increasing
+from polefem.solve import Workshop, minimise
+
+__all__ = ["PolePull", "pole_pull"]
+
+Floats = NDArray[np.float64]
+
+#: Points on the gap circle for each stator pole pitch.
+POINTS = 400
+
+
+@dataclass(frozen=True, eq=False)
+class PolePull:
+    """Radial pull on the stator poles at one set of phase currents.
+
+    angles: ndarray, shape (n_angles,), rad. phase_currents: ndarray, shape (n_phases,), A. pull: ndarray, shape
+    (n_angles, n_poles), N: positive towards the rotor, poles counter-clockwise from pole 0. torque: ndarray, shape
+    (n_angles,), N m: from the shear on the same circle; that it is the torque of the energy checks both.
+    """
+
+    angles: Floats
+    phase_currents: Floats
+    pull: Floats
+    torque: Floats
+
+    def __post_init__(self) -> None:
+        for array in (self.angles, self.phase_currents, self.pull, self.torque):
+            array.flags.writeable = False
+
+    def harmonics(self, pole: int = 0) -> Floats:
+        """Amplitudes of a pole's pull over the angles, N: the mean, then the harmonics of the span they cover.
+
+        The angles must be evenly spaced over one rotor pitch, the end left out; raises InvalidValue.
+        """
+        steps = np.diff(self.angles)
+        if steps.size < 2 or np.ptp(steps) > 1e-9:
+            found = "an uneven list" if steps.size else "one angle"
+            raise InvalidValue(refusal("harmonics need even steps", "angles", found, "evenly spaced angles"))
+        spectrum = np.abs(np.fft.rfft(self.pull[:, pole])) / len(self.angles)
+        spectrum[1:] *= 2
+        return spectrum
+
+    def step_at(self, angle: float, pole: int = 0) -> float:
+        """By how much the pull falls (N) if the current is cut off at an angle (rad), at once: all of it."""
+        return float(np.interp(angle, self.angles, self.pull[:, pole]))
+
+
+def pole_pull(
+    machine: Machine, angles: ArrayLike, phase_currents: ArrayLike, mesh: MeshSpec | str = "normal"
+) -> PolePull:
+    """Radial pull on each stator pole over angles (rad, increasing) at one set of phase currents (A).
+
+    Raises InvalidValue for wrong lists, SolveFailed where a point does not converge, and what `flux_map` raises for
+    machines that cannot be built or meshed. Of an axial machine it is the pull along the shaft.
+    """
+    turned = increasing("the angles must increase", "angles", angles, "rad")
+    currents = np.array(phase_currents, dtype=float)
+    count = machine.phases.count
+    if currents.shape != (count,) or not np.isfinite(currents).all():
+        allowed = f"{count} finite numbers"
+        raise InvalidValue(refusal("each phase has one current", "phase_currents", phase_currents, allowed))
+    pull, torque = np.zeros((len(turned), machine.stator_poles)), np.zeros(len(turned))
+    for section in sections_of(machine, mesh):
+        model = section.system.model
+        last, workshop = np.zeros(section.system.size), Workshop()
+        for at, angle in enumerate(turned.tolist()):
+            found = minimise(section.system.at(angle), currents @ model.loads, last, workshop)
+            if not found.converged:
+                raise SolveFailed(
+                    f"the field at {np.degrees(angle):.4g} deg and {currents} A: {found.message}"
+                )
+            last = found.unknowns
+            forces, moment = _forces(section, angle, last, machine.stator_poles)
+            pull[at] += forces
+            torque[at] += moment
+    return PolePull(turned, currents, pull, torque)
+
+
+def _forces(section: Section, angle: float, unknowns: Floats, poles: int) -> tuple[Floats, float]:
+    """Pull on each pole (N) and torque (N m) of one section."""
+    outline, model = section.outline, section.system.model
+    inside = outline.rotor.gap < outline.stator.gap
+    flat = outline.rotor.flat
+    radius = outline.radius if flat else math.sqrt(outline.rotor.gap * outline.stator.gap)
+    pitch = 2 * math.pi / poles
+    away = (np.arange(POINTS) + 0.5) / POINTS * pitch - pitch / 2
+    places = (np.arange(poles)[:, None] * pitch + away).ravel()
+    radial, along = section.system.gap.flux_density(
+        unknowns[model.rotor_at], unknowns[model.stator_at], angle, places
+    )
+    radial, along = radial / radius, along / radius
+    pressure = ((radial**2 - along**2) / (2 * mu_0)).reshape(poles, POINTS)
+    shear = (radial * along / mu_0).reshape(poles, POINTS)
+    patch = radius * pitch / POINTS * outline.length
+    # Along a round pole's axis; on a flat section the axes of the whole pitch are one.
+    cosine, sine = (np.ones_like(away), np.zeros_like(away)) if flat else (np.cos(away), np.sin(away))
+    outward = 1.0 if inside else -1.0
+    return patch * (pressure @ cosine - outward * (shear @ sine)), float(radius * patch * shear.sum())
