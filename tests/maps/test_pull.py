@@ -42,12 +42,12 @@ def outer() -> OuterRotorMachine:
         rotor_yoke_thickness=10 * mm,
         stator_outer_radius=42 * mm,
         air_gap=0.5 * mm,
-        stator_yoke_radius=20 * mm,
+        stator_yoke_radius=26 * mm,
         shaft_radius=10 * mm,
         stack_length=40 * mm,
         stator_pole=Pole(arc=31 * deg),
         rotor_pole=Pole(arc=33 * deg),
-        winding=Winding(turns_per_pole=60, coil_width=4 * mm, face_inset=6 * mm, yoke_clearance=3 * mm),
+        winding=Winding(turns_per_pole=60, coil_width=3 * mm, face_inset=4 * mm, yoke_clearance=2 * mm),
         steel=Steel.linear(2000.0),
     )
 
