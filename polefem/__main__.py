@@ -311,7 +311,7 @@ def _draw(study: Study, bench: _Bench, designs: dict[str, Design], ranking: Rank
         if m is None or figures is None:
             continue
         what = (bench.drawings, design.name, design.machine, m, figures.current, design.plan.mesh)
-        drawn.append((design.name, executor.submit(draw_design, *what, bench.solver.solve_state)))
+        drawn.append((design.name, executor.submit(draw_design, *what, bench.solver.fields)))
         together[design.name] = m, design.plan.drive, figures.current
     draw_study(bench.drawings, together, str(study.plan.basis))
     errors = [(name, future.exception()) for name, future in drawn]

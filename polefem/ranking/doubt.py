@@ -58,7 +58,9 @@ def doubt_of(ranking: Ranking, effects: Mapping[str, Sequence[Effect]], seed: in
     """The doubt about those designs of a ranking whose effects are known, by name; at least one."""
     shown = [record for record in ranking.ordered if record.name in effects]
     names = tuple(record.name for record in shown)
-    values = np.array([getattr(record.figures, ranking.by) for record in shown], dtype=float)
+    values: Array = np.array(
+        [r.figures.value(ranking.by) for r in shown if r.figures is not None], dtype=np.float64
+    )
     sources = list(dict.fromkeys(effect.source for name in names for effect in effects[name]))
     random = np.random.default_rng(seed)
     drawn = {source: _drawn(source, names, effects, random) for source in sources}

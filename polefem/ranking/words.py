@@ -30,6 +30,10 @@ _UNITS: dict[str, tuple[str, float]] = {
     "unaligned_inductance": ("mH", 1e-3),
     "torque_per_loss": ("mN m/W", 1e-3),
     "overlap_torque": ("% of mean", 0.01),
+    "peak_current": ("A", 1.0),
+    "rms_current": ("A", 1.0),
+    "input_power": ("W", 1.0),
+    "efficiency": ("%", 0.01),
 }
 
 
@@ -39,12 +43,12 @@ def unit_of_figure(figure: str) -> tuple[str, float]:
     >>> unit_of_figure("ripple")
     ('%', 0.01)
     """
-    return _UNITS[figure]
+    return _UNITS[figure.rpartition(".")[2]]
 
 
 def figure_text(figures: Figures, figure: str) -> str:
     """A figure with its unit, four digits; a dash where it is not known."""
-    value = getattr(figures, figure)
+    value = figures.value(figure)
     unit, size = unit_of_figure(figure)
     return "-" if value is None else f"{value / size:.4g} {unit}"
 

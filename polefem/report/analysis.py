@@ -42,19 +42,17 @@ class ParetoPoints:
 
 def pareto_points(records: Sequence[Record], goals: Sequence[str]) -> ParetoPoints:
     """Where designs lie in the space of some goals, and which none beats."""
-    known = [
-        r for r in records if r.figures is not None and all(getattr(r.figures, g) is not None for g in goals)
-    ]
+    known = [(record, record.figures) for record in records if record.figures is not None]
+    rows = [[figures.value(goal) for goal in goals] for _, figures in known]
+    table = np.array(rows, dtype=np.float64).reshape(-1, len(goals))  # None becomes NaN
+    whole = [bool(np.isfinite(row).all()) for row in table]
     units = [unit_of_figure(goal) for goal in goals]
-    values = np.array(
-        [[getattr(r.figures, g) / size for g, (_, size) in zip(goals, units, strict=True)] for r in known]
-    )
-    best = {id(record) for record in pareto_set(known, goals)}
+    values = table[whole] / np.array([size for _, size in units])
+    shown = [record for (record, _), is_whole in zip(known, whole, strict=True) if is_whole]
+    best = {id(record) for record in pareto_set(shown, goals)}
     names = tuple(f"{goal.replace('_', ' ')} ({unit})" for goal, (unit, _) in zip(goals, units, strict=True))
-    chosen = np.array([id(record) in best for record in known], dtype=bool)
-    return ParetoPoints(
-        tuple(goals), names, values.reshape(-1, len(goals)), chosen, tuple(r.name for r in known)
-    )
+    chosen = np.array([id(record) in best for record in shown], dtype=bool)
+    return ParetoPoints(tuple(goals), names, values, chosen, tuple(record.name for record in shown))
 
 
 def draw_pareto(points: ParetoPoints) -> Figure:

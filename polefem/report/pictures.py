@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
@@ -27,10 +27,10 @@ from polefem.report.style import save
 __all__ = ["draw_design", "draw_study", "file_name"]
 
 
-class _States(Protocol):
+class _Fields(Protocol):
     def __call__(
-        self, machine: Machine, angle: float, phase_currents: ArrayLike, mesh: MeshSpec
-    ) -> FieldState: ...
+        self, machine: Machine, angles: ArrayLike, phase_currents: ArrayLike, mesh: MeshSpec
+    ) -> Iterator[FieldState]: ...
 
 
 def draw_design(
@@ -40,7 +40,7 @@ def draw_design(
     phase_map: FluxMap,
     current: float,
     mesh: MeshSpec,
-    solve_state: _States,
+    fields: _Fields,
 ) -> list[Path]:
     """Write the pictures of one design; returns where they are.
 
@@ -60,11 +60,9 @@ def draw_design(
     ]
     currents = np.zeros(machine.phases.count)
     currents[0] = current
-    densities = {}
-    for said, angle in (("aligned", 0.0), ("unaligned", machine.rotor_pitch / 2)):
-        field = solve_state(machine, angle, currents, mesh).field
-        densities[said] = flux_density(field, f"Flux density, {said}, {current:.3g} A in one phase - {name}")
-    for said, density in densities.items():
+    states = fields(machine, [0.0, machine.rotor_pitch / 2], currents, mesh)
+    for said, state in zip(("aligned", "unaligned"), states, strict=True):
+        density = flux_density(state.field, f"Flux density, {said}, {current:.3g} A in one phase - {name}")
         written.append(save(draw_flux_density(density), folder / f"{stem}-flux-density-{said}.png"))
     return written
 

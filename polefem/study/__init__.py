@@ -4,8 +4,9 @@ from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent, EqualMeanT
 from polefem.study.design import Design, Plan
 from polefem.study.goals import Limit, broken_limits, check_figure, cost, more_is_better
 from polefem.study.pipeline import FIELD, Solver, attempt
+from polefem.study.points import DrivePoint
 from polefem.study.progress import ProgressBar
-from polefem.study.record import Figures, Outcome, Record, State
+from polefem.study.record import Figures, Outcome, PointFigures, Record, State
 from polefem.study.running import Watcher, run_designs
 from polefem.study.sampling import Grid, LatinHypercube, Range, SobolPoints, Variant
 from polefem.study.search import Search, run_search
@@ -29,6 +30,7 @@ __all__ = [
     "Constraint",
     "Copper",
     "Design",
+    "DrivePoint",
     "Effect",
     "EqualCopperLoss",
     "EqualCurrent",
@@ -43,6 +45,7 @@ __all__ = [
     "OffsetSpread",
     "Outcome",
     "Plan",
+    "PointFigures",
     "ProgressBar",
     "Range",
     "Record",

@@ -7,12 +7,13 @@ from dataclasses import dataclass, field, fields
 from functools import cached_property
 from typing import Any
 
-from polefem.errors import PolefemError
+from polefem.errors import InvalidValue, PolefemError, refusal
 from polefem.params import Machine, MeshSpec, SquareDrive
-from polefem.params.checks import whole
+from polefem.params.checks import positive, whole
 from polefem.params.content import content, content_key
 from polefem.params.fields import with_fields
 from polefem.study.basis import Basis, EqualCopperLoss
+from polefem.study.points import DrivePoint
 from polefem.study.winding import Copper
 from polefem.version import __version__
 
@@ -27,6 +28,8 @@ class Plan:
     mesh: how fine. angle_points: over half a rotor pitch for symmetric poles, else over a whole one.
     current_points: of the map, up to the operating current or the most that the basis allows.
     overlap_angles: at how many angles of a stroke all phases are solved together, to compare; 0 for none.
+    points: operating points of a bridge, computed on the same map. map_current: A, up to which the map goes at
+    least: the highest that a bridge will let flow.
     """
 
     drive: SquareDrive
@@ -36,11 +39,19 @@ class Plan:
     angle_points: int = 31
     current_points: int = 6
     overlap_angles: int = 3
+    points: tuple[DrivePoint, ...] = ()
+    map_current: float = 0.0
 
     def __post_init__(self) -> None:
         whole("a map needs angles", "angle_points", self.angle_points, 5)
         whole("a map needs currents", "current_points", self.current_points, 1)
         whole("angles are counted", "overlap_angles", self.overlap_angles, 0)
+        positive("a map goes up to a current", "map_current", self.map_current, "A", zero=True)
+        names = [point.name for point in self.points]
+        if len(set(names)) < len(names):
+            raise InvalidValue(
+                refusal("each operating point has a name of its own", "points", names, "each once")
+            )
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,11 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from polefem.errors import InvalidValue, refusal
-from polefem.study.record import Figures
+from polefem.study.record import Figures, PointFigures
 
 __all__ = ["Limit", "broken_limits", "check_figure", "cost", "more_is_better"]
 
-_MORE_IS_BETTER = frozenset({"mean_torque", "lowest_torque", "torque_per_loss", "aligned_inductance"})
+_MORE_IS_BETTER = frozenset(
+    {"mean_torque", "lowest_torque", "torque_per_loss", "aligned_inductance", "efficiency"}
+)
 
 
 @dataclass(frozen=True)
@@ -33,7 +35,7 @@ class Limit:
 
     def overstep(self, figures: Figures) -> float:
         """How far the figure is beyond the nearer limit, as a share of it; below 0 where it is kept."""
-        value = getattr(figures, self.figure)
+        value = figures.value(self.figure)
         if value is None:
             return 0.0
         below = -math.inf if self.least is None else (self.least - value) / (abs(self.least) or 1.0)
@@ -47,27 +49,30 @@ class Limit:
 
 
 def check_figure(rule_name: str, figure: str) -> None:
-    """Refuse what is no figure of a design."""
-    if figure not in Figures.names():
-        allowed = ", ".join(Figures.names())
-        raise InvalidValue(refusal("designs are ranked by a figure", rule_name, repr(figure), allowed))
+    """Refuse what is no figure of a design, nor one of an operating point ("throwing.ripple")."""
+    point, _, of = figure.rpartition(".")
+    names = PointFigures.names() if point else Figures.names()
+    if of not in names:
+        raise InvalidValue(
+            refusal("designs are ranked by a figure", rule_name, repr(figure), ", ".join(names))
+        )
 
 
 def more_is_better(figure: str) -> bool:
-    """Whether a figure is wanted high (torques, torque per loss) rather than low (all else)."""
-    return figure in _MORE_IS_BETTER
+    """Whether a figure is wanted high (torques, torque per loss, efficiency) rather than low (all else)."""
+    return figure.rpartition(".")[2] in _MORE_IS_BETTER
 
 
 def cost(figures: Figures, figure: str) -> float | None:
     """The figure, its sign turned where more is better: the lower the better; None where it is not known."""
-    value: float | None = getattr(figures, figure)
+    value = figures.value(figure)
     return -value if value is not None and more_is_better(figure) else value
 
 
 def broken_limits(figures: Figures, limits: Sequence[Limit]) -> tuple[str, ...]:
     """The limits that are not kept, with what was found, in words."""
     return tuple(
-        f"{limit.figure} is {getattr(figures, limit.figure):.4g}, allowed is {limit}"
+        f"{limit.figure} is {figures.value(limit.figure):.4g}, allowed is {limit}"
         for limit in limits
         if limit.excess(figures) > 0.0
     )

@@ -16,7 +16,7 @@ import scipy
 from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import GeometryRefused, InvalidValue, PolefemError, SolveFailed
-from polefem.maps import FieldState, FluxMap, flux_map, solve_state
+from polefem.maps import FieldState, FluxMap, field_series, flux_map
 from polefem.outline import outline_of
 from polefem.params import Machine, MeshSpec
 from polefem.study.design import Design
@@ -36,24 +36,24 @@ class _Maps(Protocol):
     ) -> FluxMap: ...
 
 
-class _States(Protocol):
+class _Fields(Protocol):
     def __call__(
-        self, machine: Machine, angle: float, phase_currents: ArrayLike, mesh: MeshSpec
-    ) -> FieldState: ...
+        self, machine: Machine, angles: ArrayLike, phase_currents: ArrayLike, mesh: MeshSpec
+    ) -> Iterator[FieldState]: ...
 
 
 @dataclass(frozen=True)
 class Solver:
-    """What a pipeline asks for fields: the map of one phase, and one state of all phases.
+    """What a pipeline asks for fields: the map of one phase, and states of all phases at some angles.
 
     Both must be functions of a module, so that a worker process can find them.
     """
 
     flux_map: _Maps
-    solve_state: _States
+    fields: _Fields
 
 
-FIELD = Solver(flux_map, solve_state)
+FIELD = Solver(flux_map, field_series)
 """The solver of this package."""
 
 
@@ -93,7 +93,10 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         outline = outline_of(machine)
         winding = wound_phase(machine, outline, plan.copper)
         mirror = outline.rotor.mirror and outline.stator.mirror
-    most = most_current(plan.basis, plan.drive, machine.rotor_pitch, machine.phases.count, winding.resistance)
+    asked = most_current(
+        plan.basis, plan.drive, machine.rotor_pitch, machine.phases.count, winding.resistance
+    )
+    most = max(plan.map_current, asked)
     with clock("map"):
         angles = half_or_whole_pitch(machine.rotor_pitch, plan.angle_points, mirror)
         currents = np.linspace(0.0, most, plan.current_points + 1)[1:]
@@ -101,6 +104,8 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         refuse_unconverged(phase_map)
     with clock("operation"):
         operation = operate(phase_map, plan.basis, plan.drive, winding.resistance)
+    with clock("points"):
+        points = {point.name: point.figures(phase_map, winding.resistance) for point in plan.points}
     with clock("overlap"):
         difference = overlap_torque(design, solver, phase_map, operation)
     loss, torque, current = operation.copper_loss, operation.torque, operation.torque.current
@@ -120,6 +125,7 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         unaligned_inductance=float(inductance[1]),
         torque_per_loss=torque.mean / loss,
         overlap_torque=difference,
+        points=points,
     )
     return Outcome(State.SOLVED, "", figures, phase_map, clock.seconds, tuple(torque.harmonics.tolist()))
 
@@ -144,13 +150,11 @@ def overlap_torque(design: Design, solver: Solver, phase_map: FluxMap, operation
     count = design.plan.overlap_angles
     if count == 0:
         return None
-    differences = []
-    for angle in operation.crowded_angles(count):
-        together = solver.solve_state(
-            design.machine, float(angle), operation.phase_currents(float(angle)), design.plan.mesh
-        )
-        differences.append(abs(together.torque - operation.torque_at(float(angle))))
-    return max(differences) / operation.torque.mean
+    angles = operation.crowded_angles(count)
+    currents = np.array([operation.phase_currents(angle) for angle in angles.tolist()])
+    together = np.array([s.torque for s in solver.fields(design.machine, angles, currents, design.plan.mesh)])
+    apart = np.array([operation.torque_at(angle) for angle in angles.tolist()])
+    return float(np.abs(together - apart).max()) / operation.torque.mean
 
 
 @cache

@@ -10,7 +10,7 @@ from typing import Any
 
 from polefem.maps import FluxMap
 
-__all__ = ["Figures", "Outcome", "Record", "State"]
+__all__ = ["Figures", "Outcome", "PointFigures", "Record", "State"]
 
 
 class State(StrEnum):
@@ -27,6 +27,31 @@ class State(StrEnum):
 
 
 @dataclass(frozen=True)
+class PointFigures:
+    """The numbers of one design at one operating point of its bridge. SI; torque is that of all phases together.
+
+    mean_torque, lowest_torque, highest_torque: N m. ripple: (highest - lowest) / |mean|. peak_current, rms_current: of
+    a phase, A. copper_loss: of all phases, W. input_power: from the supply, W. efficiency: shaft over supply, iron
+    loss not counted; None where power goes in from both sides.
+    """
+
+    mean_torque: float
+    lowest_torque: float
+    highest_torque: float
+    ripple: float
+    peak_current: float
+    rms_current: float
+    copper_loss: float
+    input_power: float
+    efficiency: float | None
+
+    @classmethod
+    def names(cls) -> tuple[str, ...]:
+        """The names of the figures, in order."""
+        return tuple(f.name for f in dataclasses.fields(cls))
+
+
+@dataclass(frozen=True)
 class Figures:
     """The numbers of one design on the basis of its study. SI; torque is that of all phases together.
 
@@ -37,6 +62,7 @@ class Figures:
     torque_per_loss: mean torque over copper loss, N m/W.
     overlap_torque: the largest difference between the summed torque of single phases and that of all phases
     solved together, at a few angles, over the mean torque; None where it was not asked for.
+    points: by name, figures at the operating points that the plan asks for.
     """
 
     current: float
@@ -53,15 +79,24 @@ class Figures:
     unaligned_inductance: float
     torque_per_loss: float
     overlap_torque: float | None
+    points: Mapping[str, PointFigures] = field(default_factory=dict)
 
     @classmethod
     def names(cls) -> tuple[str, ...]:
-        """The names of the figures, in order."""
-        return tuple(f.name for f in dataclasses.fields(cls))
+        """The names of the figures on the basis of the study, in order; those of points are not among them."""
+        return tuple(f.name for f in dataclasses.fields(cls) if f.name != "points")
 
     def values(self) -> tuple[float | None, ...]:
-        """The figures, in the order of their names."""
+        """The figures on the basis of the study, in the order of their names."""
         return tuple(getattr(self, name) for name in self.names())
+
+    def value(self, name: str) -> float | None:
+        """A figure by name: "ripple", or that of an operating point: "throwing.ripple"; None where it is not known."""
+        point, _, of = name.rpartition(".")
+        if not point:
+            found: float | None = getattr(self, name)
+            return found
+        return getattr(self.points[point], of) if point in self.points else None
 
 
 @dataclass(frozen=True, eq=False)

@@ -130,4 +130,4 @@ def _value(design: Design, name: str) -> float:
 def _figures(record: Record, figures: Sequence[str]) -> Array:
     if record.figures is None:
         return np.full(len(figures), np.nan)
-    return np.array([getattr(record.figures, figure) for figure in figures], dtype=float)
+    return np.array([record.figures.value(figure) for figure in figures], dtype=float)

@@ -121,16 +121,21 @@ def effects_of(
     """
     asked: list[Design] = []
     for design in designs:
-        asked.append(design)
-        asked += [shifted for spread in spreads for shifted in _shifted(design, spread)]
-        asked.append(_coarser(design))
-    unique = {design.name: design for design in asked}
-    records = dict(zip(unique, run(f"{study}: spreads", list(unique.values())), strict=True))
+        asked += [design, *(shifted for spread in spreads for shifted in _shifted(design, spread))]
+    records = _computed(f"{study}: spreads", asked, run)
+    unbounded = [design for design in designs if _bound_of_map(records[design.name], figure) is None]
+    records.update(_computed(f"{study}: coarser meshes", [_coarser(design) for design in unbounded], run))
     found = {}
     for design in designs:
         effects = [_effect(design, spread, records, figure) for spread in spreads]
         found[design.name] = (*effects, _mesh_effect(design, records, figure))
     return found
+
+
+def _computed(study: str, designs: Sequence[Design], run: Run) -> dict[str, Record]:
+    """Records by the name of their design, each computed once."""
+    unique = {design.name: design for design in designs}
+    return dict(zip(unique, run(study, list(unique.values())), strict=True)) if unique else {}
 
 
 def _shifted(design: Design, spread: Spread) -> list[Design]:
@@ -146,13 +151,12 @@ def _shifted(design: Design, spread: Spread) -> list[Design]:
 
 
 def _coarser(design: Design) -> Design:
-    mesh = design.plan.mesh
-    coarser = {f"mesh.{size}": 2.0 * getattr(mesh, size) for size in ("corner", "face", "iron")}
-    return replace(design, name=f"{design.name} | {MESH}", changes={**design.changes, **coarser})
+    changes = {**design.changes, "mesh": design.plan.mesh.coarser(2.0)}
+    return replace(design, name=f"{design.name} | {MESH}", changes=changes)
 
 
 def _figure(record: Record | None, figure: str) -> float | None:
-    return None if record is None or record.figures is None else getattr(record.figures, figure)
+    return None if record is None or record.figures is None else record.figures.value(figure)
 
 
 def _effect(design: Design, spread: Spread, records: Mapping[str, Record], figure: str) -> Effect:

@@ -15,7 +15,7 @@ import sqlite3
 import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -25,11 +25,11 @@ from numpy.typing import NDArray
 from polefem.errors import StoreRefused, refusal
 from polefem.maps import FluxMap
 from polefem.study.goals import check_figure, more_is_better
-from polefem.study.record import Figures, Outcome, State
+from polefem.study.record import Figures, Outcome, PointFigures, State
 
 __all__ = ["SCHEMA", "Member", "Store", "Table"]
 
-SCHEMA = 1
+SCHEMA = 2
 """Version of the layout of a store; one of another version is refused, never guessed at."""
 
 _FIGURES = ", ".join(f"{name} REAL" for name in Figures.names())
@@ -40,7 +40,7 @@ CREATE TABLE IF NOT EXISTS designs (
     map_checksum TEXT, seconds REAL NOT NULL, made REAL NOT NULL
 ) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS details (
-    key TEXT PRIMARY KEY, harmonics TEXT NOT NULL, stages TEXT NOT NULL, versions TEXT NOT NULL,
+    key TEXT PRIMARY KEY, harmonics TEXT NOT NULL, points TEXT NOT NULL, stages TEXT NOT NULL, versions TEXT NOT NULL,
     inputs TEXT NOT NULL, trace TEXT NOT NULL
 ) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS members (
@@ -118,7 +118,13 @@ class Store:
             figures = outcome.figures.values() if outcome.figures else (None,) * len(Figures.names())
             row = (key, outcome.state.value, outcome.reason, *figures)
             row += (checksum, sum(outcome.seconds.values()), time.time())
-            details = (key, *map(_text, (outcome.harmonics, dict(outcome.seconds), dict(versions or {}))))
+            points = (
+                {name: asdict(point) for name, point in outcome.figures.points.items()}
+                if outcome.figures
+                else {}
+            )
+            parts = (outcome.harmonics, points, dict(outcome.seconds), dict(versions or {}))
+            details = (key, *map(_text, parts))
             with self._transaction():
                 self._put("designs", row)
                 self._put("details", (*details, inputs, outcome.trace))
@@ -130,7 +136,7 @@ class Store:
         """
         with self._spoken():
             row = self._one("SELECT * FROM designs WHERE key = ?", key)
-            details = self._one("SELECT harmonics, stages, trace FROM details WHERE key = ?", key)
+            details = self._one("SELECT harmonics, points, stages, trace FROM details WHERE key = ?", key)
         if row is None or details is None:
             return None
         flux_map = None
@@ -141,7 +147,7 @@ class Store:
         return Outcome(
             State(row["state"]),
             row["reason"],
-            _figures(row),
+            _figures(row, json.loads(details["points"])),
             flux_map,
             json.loads(details["stages"]),
             tuple(json.loads(details["harmonics"])),
@@ -188,6 +194,8 @@ class Store:
         self, study: str, where: str = "", order: str = "", most: int = -1
     ) -> list[tuple[str, Outcome]]:
         """Names and outcomes of a study's designs, without their maps.
+
+        Figures at operating points are not among them: see `outcome`.
 
         where, order: conditions and ordering over figures, `state` and `seconds`, in SQL: "ripple < 0.2".
         most: how many at most; all where below 0.
@@ -290,10 +298,11 @@ class Store:
             ) from error
 
 
-def _figures(row: sqlite3.Row) -> Figures | None:
+def _figures(row: sqlite3.Row, points: Mapping[str, Mapping[str, Any]] | None = None) -> Figures | None:
     if row["state"] != State.SOLVED:
         return None
-    return Figures(*(row[name] for name in Figures.names()))
+    kept = {name: PointFigures(**point) for name, point in (points or {}).items()}
+    return Figures(**{name: row[name] for name in Figures.names()}, points=kept)
 
 
 def _text(value: Any) -> str:

@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "study"))
-from fake_solver import MACHINE, PLAN, fake_map, fake_state
+from fake_solver import MACHINE, PLAN, fake_fields, fake_map
 
 from polefem.maps import FluxMap, linear_map
 from polefem.study import (
@@ -57,7 +57,7 @@ def share_of_cores(designs: int, workers: int = 2) -> float:
         begun = time.perf_counter()
         with WorkerPool(workers) as pool:
             records = run_designs(
-                "busy", study.designs(), store, pool, 2 * workers, Solver(busy_map, fake_state)
+                "busy", study.designs(), store, pool, 2 * workers, Solver(busy_map, fake_fields)
             )
         spent = time.perf_counter() - begun
     return sum(sum(r.outcome.seconds.values()) for r in records) / (workers * spent)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import signal
 import time
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -81,6 +82,16 @@ def fake_state(machine: RadialMachine, angle: float, phase_currents: ArrayLike, 
     )
 
 
+def fake_fields(
+    machine: RadialMachine, angles: ArrayLike, phase_currents: ArrayLike, mesh: MeshSpec
+) -> Iterator[FieldState]:
+    """States at angles, one after the other."""
+    turned = np.atleast_1d(angles)
+    currents = np.broadcast_to(phase_currents, (len(turned), np.shape(phase_currents)[-1]))
+    for angle, row in zip(turned.tolist(), currents, strict=True):
+        yield fake_state(machine, angle, row, mesh)
+
+
 def note(text: str) -> None:
     """Add a line to the log, if there is one."""
     if path := os.environ.get("FAKE_SOLVER_LOG"):
@@ -88,4 +99,4 @@ def note(text: str) -> None:
             file.write(text + "\n")
 
 
-FAKE = Solver(fake_map, fake_state)
+FAKE = Solver(fake_map, fake_fields)

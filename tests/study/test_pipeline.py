@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -10,21 +11,28 @@ import pytest
 from fake_solver import ALIGNED, FAKE, MACHINE, PLAN, RAISES, UNALIGNED, UNMESHED
 
 from polefem import FluxMap
+from polefem.drive import operating_point
+from polefem.errors import InvalidValue
 from polefem.maps import linear_map
 from polefem.params import SquareDrive
+from polefem.params.drive_spec import Bridge, Chopping, DriveSpec
 from polefem.params.fields import with_fields
+from polefem.ranking import rank
 from polefem.study import (
     Design,
+    DrivePoint,
     EqualCopperLoss,
     EqualMeanTorque,
     Figures,
     Outcome,
     Plan,
+    Record,
     Solver,
     State,
+    Store,
     attempt,
 )
-from polefem.units import deg
+from polefem.units import deg, rpm
 
 
 def outcome_of(changes: dict[str, Any] | None = None, plan: Plan = PLAN, solver: Solver = FAKE) -> Outcome:
@@ -113,7 +121,7 @@ def unconverged_map(*_: Any) -> FluxMap:
 
 
 def test_a_map_with_a_point_that_did_not_converge_has_no_figures() -> None:
-    outcome = outcome_of(solver=Solver(unconverged_map, FAKE.solve_state))
+    outcome = outcome_of(solver=Solver(unconverged_map, FAKE.fields))
     assert outcome.state is State.FAILED
     assert outcome.reason == "1 of 6 points of the map: no convergence there"
 
@@ -146,3 +154,43 @@ def test_equal_inputs_have_equal_keys_whatever_their_names() -> None:
         len({key(changes) for changes in different} | {key({}, with_fields(PLAN, {"overlap_angles": 1}))})
         == 6
     )
+
+
+def test_an_operating_point_of_the_bridge_has_figures_of_its_own() -> None:
+    throwing = DrivePoint("throwing", 100 * rpm, Bridge(24.0), -38 * deg, -12 * deg, Chopping(8.0, 1.0))
+    outcome = outcome_of(plan=with_fields(PLAN, {"points": (throwing,), "map_current": 12.0}))
+    assert outcome.figures is not None and outcome.flux_map is not None, outcome.reason
+    assert outcome.flux_map.currents[-1] == 12.0
+    point = outcome.figures.points["throwing"]
+    resistance = outcome.figures.phase_resistance
+    spec = DriveSpec(Bridge(24.0), resistance, -38 * deg, -12 * deg, Chopping(8.0, 1.0))
+    run = operating_point(outcome.flux_map, spec, 100 * rpm)
+    assert point.mean_torque == run.mean_torque and point.ripple == run.ripple
+    assert outcome.figures.value("throwing.ripple") == run.ripple
+    assert outcome.figures.value("ripple") == outcome.figures.ripple
+    assert outcome.figures.value("centring.ripple") is None
+
+
+def test_a_bridge_that_drives_current_off_the_map_refuses_the_design() -> None:
+    wild = DrivePoint("wild", 10 * rpm, Bridge(300.0), -38 * deg, -12 * deg)
+    outcome = outcome_of(plan=with_fields(PLAN, {"points": (wild,)}))
+    assert outcome.state is State.REFUSED and "current" in outcome.reason
+
+
+def test_operating_points_are_ranked_by_and_kept(tmp_path: Path) -> None:
+    throwing = DrivePoint("throwing", 100 * rpm, Bridge(24.0), -38 * deg, -12 * deg, Chopping(8.0, 1.0))
+    outcome = outcome_of(plan=with_fields(PLAN, {"points": (throwing,)}))
+    with Store(tmp_path) as store:
+        store.keep("a", outcome)
+        again = store.outcome("a")
+    assert again is not None and again.figures == outcome.figures
+    records = [Record("a", "a", {}, outcome)]
+    assert rank(records, "", "throwing.ripple").ordered == tuple(records)
+    with pytest.raises(InvalidValue, match=r"by is 'throwing.beauty', allowed is mean_torque, .*efficiency"):
+        rank(records, "", "throwing.beauty")
+
+
+@pytest.mark.parametrize(("name", "points"), [("", 1), ("a.b", 1), ("twice", 2)])
+def test_points_have_names_of_their_own(name: str, points: int) -> None:
+    with pytest.raises(InvalidValue, match="operating point has a name"):
+        with_fields(PLAN, {"points": (DrivePoint(name, 10.0, Bridge(24.0), -0.5, 0.0),) * points})
