@@ -45,7 +45,7 @@ def magnetics(field: Field, machine: Machine) -> Magnetics:
     """Field strength and energy density at the centre of each triangle, by the steel of its side or as in vacuum."""
     size = np.hypot(field.b[:, 0], field.b[:, 1])
     nu, energy = np.full(len(size), NU0), NU0 / 2 * size**2
-    steels = {"rotor iron": machine.rotor_steel or machine.steel, "stator iron": machine.steel}
+    steels = dict(zip(("rotor iron", "stator iron"), machine.stacked_steels, strict=True))
     for at, name in enumerate(field.names):
         if name in steels:
             iron = field.region == at

@@ -45,7 +45,7 @@ def _section(machine: Machine, outline: Outline, spec: MeshSpec) -> Section:
     )
     model = build_model(
         mesh_sides(outline, spec, sectors),
-        (machine.rotor_steel or machine.steel, machine.steel),
+        machine.stacked_steels,
         _coils(machine, sectors),
         phases.count,
         outline.length,

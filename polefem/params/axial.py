@@ -26,8 +26,8 @@ class AxialMachine(Salient):
     rotor_pole_height: along the shaft, from face to yoke. stator_yoke_thickness, rotor_yoke_thickness: of the
     backing plates. stator_pole, rotor_pole: as in `RadialMachine`; `arc` holds at the mean radius.
     stator_flanks, rotor_flanks: what the poles look like along the shaft: "radial" flanks (sectors),
-    "parallel" flanks, or "round" cores, midway between the radii. steel, rotor_steel, single_phase,
-    must_start: as in `RadialMachine`.
+    "parallel" flanks, or "round" cores, midway between the radii. steel, rotor_steel,
+    stacking_factor, rotor_stacking_factor, single_phase, must_start: as in `RadialMachine`.
 
     build: "one gap", or with a disc in the middle between two others that are mirror images: "two rotors"
     round one stator, "two stators" round one rotor. Half of a double-sided machine is computed, up to the
@@ -61,6 +61,8 @@ class AxialMachine(Salient):
     winding: Winding
     steel: Steel
     rotor_steel: Steel | None = None
+    stacking_factor: float = 1.0
+    rotor_stacking_factor: float | None = None
     stator_flanks: Literal["radial", "parallel", "round"] = "radial"
     rotor_flanks: Literal["radial", "parallel", "round"] = "radial"
     build: Literal["one gap", "two rotors", "two stators"] = "one gap"

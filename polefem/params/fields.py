@@ -13,7 +13,18 @@ __all__ = ["field_names", "field_value", "shown", "unit_of", "with_fields"]
 
 _ANGLES = frozenset({"arc", "taper", "at", "start", "tilt", "turn_on", "turn_off"})
 _BARE = frozenset(
-    {"most_fill", "stations", "fill_factor", "temperature", "loss", "current", "torque", "most_current"}
+    {
+        "stacking_factor",
+        "rotor_stacking_factor",
+        "most_fill",
+        "stations",
+        "fill_factor",
+        "temperature",
+        "loss",
+        "current",
+        "torque",
+        "most_current",
+    }
 )
 _BARE_PARTS = frozenset({"mesh", "basis", "copper"})
 

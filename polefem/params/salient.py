@@ -6,7 +6,8 @@ import math
 from typing import Any
 
 from polefem.errors import GeometryRefused, InvalidValue, refusal
-from polefem.params.checks import positive, whole
+from polefem.materials import Steel
+from polefem.params.checks import number, positive, whole
 from polefem.params.phases import Phases, phases_of, rejoined
 from polefem.params.pole import Pole
 from polefem.params.winding import Winding
@@ -22,6 +23,10 @@ class Salient:
     stator_pole: Pole | tuple[Pole, ...]
     rotor_pole: Pole | tuple[Pole, ...]
     winding: Winding
+    steel: Steel
+    rotor_steel: Steel | None
+    stacking_factor: float
+    rotor_stacking_factor: float | None
     single_phase: bool
 
     @property
@@ -51,6 +56,26 @@ class Salient:
         return self.winding.turns_per_pole
 
     @property
+    def core_steels(self) -> tuple[Steel, Steel]:
+        """Of rotor and stator, as they are bought."""
+        return self.rotor_steel or self.steel, self.steel
+
+    @property
+    def stacking_factors(self) -> tuple[float, float]:
+        """Share of iron in the length of rotor and stator."""
+        rotor = self.stacking_factor if self.rotor_stacking_factor is None else self.rotor_stacking_factor
+        return rotor, self.stacking_factor
+
+    @property
+    def stacked_steels(self) -> tuple[Steel, Steel]:
+        """What a field finds in rotor and stator: iron, and the insulation between its sheets."""
+        rotor, stator = (
+            steel if share == 1.0 else steel.stacked(share)
+            for steel, share in zip(self.core_steels, self.stacking_factors, strict=True)
+        )
+        return rotor, stator
+
+    @property
     def stroke(self) -> float:
         """Angle from where one phase is aligned to where the next is, rad."""
         return self.rotor_pitch / self.phases.count
@@ -63,6 +88,8 @@ class Salient:
             raise InvalidValue(refusal(rule, "stator_poles", self.stator_poles, "even"))
         for name, poles in (("stator_pole", self.stator_poles), ("rotor_pole", self.rotor_poles)):
             _check_pattern(name, getattr(self, name), poles)
+        for name in ("stacking_factor", "rotor_stacking_factor"):
+            _check_share(name, getattr(self, name))
         _check_winding(self.winding, self.phases)
 
     def _check_lengths(self, **rules: str) -> None:
@@ -97,6 +124,11 @@ def _check_pattern(name: str, pattern: Any, poles: int) -> None:
                 "a pattern of poles must repeat a whole number of times", name, found, f"a divisor of {poles}"
             )
         )
+
+
+def _check_share(name: str, share: float | None) -> None:
+    if share is not None and not 0.0 < number(name, share) <= 1.0:
+        raise InvalidValue(refusal("a stack is part iron", name, f"{share:.6g}", "above 0, up to 1"))
 
 
 def _check_winding(winding: Winding, phases: Phases) -> None:
