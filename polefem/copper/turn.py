@@ -1,0 +1,105 @@
+"""The shape of a coil, read off the outline: how long its turns are, and what of them lies outside the stack.
+
+A turn runs the stack twice and goes round the pole's ends in half circles, whose diameter is the distance between the
+middles of the two coil sides: mean turn = 2 * stack length + pi * that distance (the handbook's round end turn). The
+shortest turn that clears the pole's corners, wound tight on a thin former, is a rectangle with quarter circles for
+corners; a coil wound by hand lies between the two.
+
+Round cores of an axial machine carry round coils: the mean turn is their circle. Half of it, a quarter at each end,
+runs across the cuts, and is what the cuts do not see.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from polefem.outline import Outline, Region
+from polefem.params import AxialMachine, Machine
+from polefem.shapes import area
+
+__all__ = ["CoilShape", "coil_shape", "halves"]
+
+
+@dataclass(frozen=True)
+class CoilShape:
+    """One coil, as the mean over the poles of a unit where they differ.
+
+    straight: length of a coil side within the stack, m. across: between the middles of the two coil sides, m.
+    width, height: of a coil side, away from the flank and along it, m. area: of the smallest coil side, m2. liner:
+    between flank and coil, m. round_core: whether the coil is a circle round a core.
+    """
+
+    straight: float
+    across: float
+    width: float
+    height: float
+    area: float
+    liner: float
+    round_core: bool = False
+
+    @property
+    def mean_turn(self) -> float:
+        """Length of the mean turn, m."""
+        return math.pi * self.across + (0.0 if self.round_core else 2.0 * self.straight)
+
+    @property
+    def shortest_turn(self) -> float:
+        """Length of the mean turn of a coil wound tight on a thin former, m."""
+        if self.round_core:
+            return self.mean_turn
+        corners = self.width + 2.0 * self.liner
+        return 2.0 * (self.straight + self.across - corners) + math.pi * corners
+
+    @property
+    def end_turns(self) -> float:
+        """Length of the mean turn that lies outside the stack, m: both ends together."""
+        return math.pi * self.across * (0.5 if self.round_core else 1.0)
+
+    @property
+    def overhang(self) -> float:
+        """How far the coil reaches out of each end of the stack, m."""
+        return (self.across + self.width) / 2.0
+
+
+def coil_shape(machine: Machine, outline: Outline) -> CoilShape:
+    """The coil in an outline of the machine (of an axial machine: that at the mean radius)."""
+    coils = [r for r in outline.stator.regions if r.material == "coil"]
+    pairs = [
+        (
+            next(r for r in coils if r.name == f"coil {pole} minus"),
+            next(r for r in coils if r.name == f"coil {pole} plus"),
+        )
+        for pole in sorted({int(region.name.split()[1]) for region in coils})
+    ]
+    apart = [_middle(plus) - _middle(minus) for minus, plus in pairs]
+    heights = [_height(minus, along) for (minus, _), along in zip(pairs, apart, strict=True)]
+    areas = [abs(area(region.ring)) for region in coils]
+    height, across = float(np.mean(heights)), float(np.mean(np.abs(apart)))
+    return CoilShape(
+        straight=outline.length / halves(machine),
+        across=across,
+        width=float(np.mean(areas)) / height,
+        height=height,
+        area=min(areas),
+        liner=machine.winding.liner,
+        round_core=isinstance(machine, AxialMachine) and machine.stator_flanks == "round",
+    )
+
+
+def halves(machine: Machine) -> int:
+    """How many times a computed section stands in the machine: 2 in a double-sided axial build."""
+    return machine.halves if isinstance(machine, AxialMachine) else 1
+
+
+def _middle(region: Region) -> complex:
+    return complex(np.mean([segment.start for segment in region.ring]))
+
+
+def _height(region: Region, along: complex) -> float:
+    """Length of the rectangle's side that runs most nearly at right angles to `along`."""
+    sides = [segment.end - segment.start for segment in region.ring]
+    upright = min(sides, key=lambda side: abs((side.conjugate() * along).real) / abs(side))
+    return abs(upright)
