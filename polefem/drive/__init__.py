@@ -4,6 +4,13 @@ mesh."""
 from polefem.drive.advice import advance_needed, advice
 from polefem.drive.drive_run import DriveRun, EnergyBook
 from polefem.drive.free import FreeRun, run_free
+from polefem.drive.levels import (
+    at_level,
+    best_setting_at_loss,
+    run_at_copper_loss,
+    run_at_level,
+    run_at_mean_torque,
+)
 from polefem.drive.position import PositionTable, Quantity, position_table
 from polefem.drive.search import Aim, Setting
 from polefem.drive.settings import AngleTable, angle_table, best_setting, most_torque
@@ -42,7 +49,9 @@ __all__ = [
     "advance_needed",
     "advice",
     "angle_table",
+    "at_level",
     "best_setting",
+    "best_setting_at_loss",
     "best_sharing",
     "copper_loss",
     "current_for_copper_loss",
@@ -51,6 +60,9 @@ __all__ = [
     "most_torque",
     "operating_point",
     "position_table",
+    "run_at_copper_loss",
+    "run_at_level",
+    "run_at_mean_torque",
     "run_free",
     "share_torque",
     "square_torque",
