@@ -1,5 +1,6 @@
 """From variants of a machine to records: what each shape does, and why one could not be built."""
 
+from polefem.copper import Copper
 from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent, EqualMeanTorque
 from polefem.study.design import Design, Plan
 from polefem.study.goals import Limit, broken_limits, check_figure, cost, more_is_better
@@ -21,7 +22,6 @@ from polefem.study.sensitivity import (
 from polefem.study.spreads import Effect, FieldSpread, OffsetSpread, Run, Spread, SteelSpread, effects_of
 from polefem.study.store import Store, Table
 from polefem.study.study import Constraint, Study, Values
-from polefem.study.winding import Copper
 from polefem.study.workers import Executor, InProcess, WorkerLost, WorkerPool
 
 __all__ = [

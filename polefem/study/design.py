@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, fields
 from functools import cached_property
 from typing import Any
 
+from polefem.copper import Copper
 from polefem.errors import InvalidValue, PolefemError, refusal
 from polefem.params import Machine, MeshSpec, SquareDrive
 from polefem.params.checks import positive, whole
@@ -14,7 +15,6 @@ from polefem.params.content import content, content_key
 from polefem.params.fields import with_fields
 from polefem.study.basis import Basis, EqualCopperLoss
 from polefem.study.points import DrivePoint
-from polefem.study.winding import Copper
 from polefem.version import __version__
 
 __all__ = ["Design", "Plan", "of_plan"]

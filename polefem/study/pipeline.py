@@ -15,14 +15,15 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike, NDArray
 
+from polefem.copper import wound_phase
 from polefem.errors import GeometryRefused, InvalidValue, PolefemError, SolveFailed
+from polefem.estimates import steel_mass
 from polefem.maps import FieldState, FluxMap, field_series, flux_map
 from polefem.outline import outline_of
 from polefem.params import Machine, MeshSpec
 from polefem.study.design import Design
 from polefem.study.operation import Operation, most_current, operate
 from polefem.study.record import Figures, Outcome, State
-from polefem.study.winding import steel_mass, wound_phase
 from polefem.version import __version__
 
 __all__ = ["FIELD", "Solver", "attempt", "figures_of", "versions"]

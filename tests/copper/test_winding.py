@@ -3,15 +3,15 @@
 import math
 
 import pytest
-from fake_solver import MACHINE
 
 from polefem import Pole
+from polefem.copper import Copper, copper_resistivity, wound_phase
 from polefem.errors import InvalidValue
+from polefem.estimates import steel_mass
 from polefem.outline import outline_of
 from polefem.params.fields import with_fields
-from polefem.study import Copper
-from polefem.study.winding import copper_resistivity, steel_mass, wound_phase
 from polefem.units import deg, mm
+from tests.study.fake_solver import MACHINE
 
 
 def test_resistivity_is_that_of_the_standard() -> None:
