@@ -48,7 +48,8 @@ class SquareTorque:
     the angle stands twice, with the torque before and after. torque: ndarray, shape (n,), N m. mean, highest,
     lowest: of it, N m; the lowest is the starting torque from the worst rest angle. ripple: RIPPLE_FORMULA.
     harmonics: ndarray, shape (24,), N m: amplitudes at 1, 2, ... times the stroke frequency. rms_current: of
-    one phase, A.
+    one phase, A. ripple_error: how far the ripple may be off by the map's own estimate, where it has one: the
+    highest and the lowest torque off by its torque error in opposite ways, and the mean off by it too.
     """
 
     drive: SquareDrive
@@ -61,6 +62,7 @@ class SquareTorque:
     ripple: float
     harmonics: Array
     rms_current: float
+    ripple_error: float | None = None
 
     def __post_init__(self) -> None:
         for array in (self.angles, self.torque, self.harmonics):
@@ -92,6 +94,7 @@ def square_torque(m: FluxMap, drive: SquareDrive, current: float, samples: int =
     angle = np.concatenate(angles)
     mean = mean_torque(m, drive, current)
     highest, lowest = float(torque.max()), float(torque.min())
+    ripple = (highest - lowest) / abs(mean) if mean else math.inf
     return SquareTorque(
         drive=drive,
         current=current,
@@ -100,9 +103,12 @@ def square_torque(m: FluxMap, drive: SquareDrive, current: float, samples: int =
         mean=mean,
         highest=highest,
         lowest=lowest,
-        ripple=(highest - lowest) / abs(mean) if mean else math.inf,
+        ripple=ripple,
         harmonics=_harmonics(angle, torque, m.stroke),
         rms_current=current * math.sqrt(drive.dwell / m.pitch),
+        ripple_error=(2 + ripple) * m.torque_error / abs(mean)
+        if m.torque_error is not None and mean
+        else None,
     )
 
 
