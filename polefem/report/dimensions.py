@@ -5,11 +5,11 @@ Points are complex, in metres, where they lie on the drawing; lengths are printe
 
 from __future__ import annotations
 
+import cmath
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import FancyArrowPatch
 from matplotlib.patheffects import withStroke
@@ -27,22 +27,26 @@ _HALO = [withStroke(linewidth=2.5, foreground="white")]
 
 
 def millimetres(*lengths: float) -> str:
-    """Lengths (m) as they are printed: four digits at most, in mm.
+    """Lengths (m) as they are printed: in mm, to a hundredth.
 
     >>> millimetres(0.0121, 0.0316492)
     '12.1 x 31.65'
     """
-    return " x ".join(f"{length / mm:.4g}" for length in lengths)
+    return " x ".join(f"{length / mm:.2f}".rstrip("0").rstrip(".") for length in lengths)
 
 
 @dataclass(frozen=True)
 class Span:
-    """A length between two points; its line lies `aside` (m) to the left of the way from start to end."""
+    """A length between two points; its line lies `aside` (m) to the left of the way from start to end.
+
+    printed: on the line itself; else a leader says it.
+    """
 
     name: str
     start: complex
     end: complex
     aside: float = 0.0
+    printed: bool = True
 
     @property
     def value(self) -> float:
@@ -53,6 +57,12 @@ class Span:
     def text(self) -> str:
         """The length as printed."""
         return millimetres(self.value)
+
+    @property
+    def spots(self) -> tuple[complex, complex]:
+        """Where its line starts and ends."""
+        aside = 1j * self.aside * (self.end - self.start) / self.value
+        return self.start + aside, self.end + aside
 
 
 @dataclass(frozen=True)
@@ -75,6 +85,14 @@ class Sweep:
         """The angle as printed."""
         return f"{self.value / deg:.4g}°"
 
+    @property
+    def spots(self) -> tuple[complex, complex, complex]:
+        """Where its arc starts, where it says the angle, and where it ends."""
+        start, middle, end = (
+            cmath.rect(self.radius, angle) for angle in (self.start, (self.start + self.end) / 2, self.end)
+        )
+        return start, middle, end
+
 
 @dataclass(frozen=True)
 class Leader:
@@ -84,6 +102,11 @@ class Leader:
     text: str
     point: complex
     value: float | None = None
+
+    @property
+    def spots(self) -> tuple[complex]:
+        """Where it points."""
+        return (self.point,)
 
 
 Dimension = Span | Sweep | Leader
@@ -98,17 +121,20 @@ def draw_dimensions(axes: Axes, dimensions: Sequence[Dimension]) -> None:
             _draw_sweep(axes, dimension)
 
 
-def draw_leaders(axes: Axes, leaders: Sequence[Leader], x: float, step: float) -> None:
+def draw_leaders(axes: Axes, leaders: Sequence[Leader], x: float, line: float) -> None:
     """Draw words in a column that begins (or, left of all points, ends) at x (m), in the order of their points.
 
-    step: least distance from one to the next, m.
+    line: height of a line of words, m.
     """
     ordered = sorted(leaders, key=lambda leader: leader.point.imag)
-    wanted = [leader.point.imag for leader in ordered]
+    half = [(0.5 * leader.text.count("\n") + 0.65) * line for leader in ordered]
     levels: list[float] = []
-    for level in wanted:
-        levels.append(max(level, levels[-1] + step) if levels else level)
-    lift = float(np.mean(levels) - np.mean(wanted)) if levels else 0.0
+    for at, leader in enumerate(ordered):
+        least = levels[-1] + half[at - 1] + half[at] if levels else leader.point.imag
+        levels.append(max(leader.point.imag, least))
+    lift = sum(level - leader.point.imag for level, leader in zip(levels, ordered, strict=True)) / max(
+        1, len(levels)
+    )
     left = all(leader.point.real > x for leader in leaders)
     for leader, level in zip(ordered, levels, strict=True):
         axes.annotate(
@@ -138,8 +164,7 @@ def _spot(z: complex) -> tuple[float, float]:
 
 
 def _draw_span(axes: Axes, span: Span) -> None:
-    way = (span.end - span.start) / span.value
-    start, end = (z + 1j * way * span.aside for z in (span.start, span.end))
+    start, end = span.spots
     for foot, tip in ((span.start, start), (span.end, end)):
         _thin(axes, foot, tip)
     arrow = FancyArrowPatch(
@@ -154,27 +179,27 @@ def _draw_span(axes: Axes, span: Span) -> None:
         zorder=4,
     )
     axes.add_patch(arrow)
-    turn = (math.degrees(math.atan2(way.imag, way.real)) + 90 - 1e-6) % 180 - 90
-    _write(axes, (start + end) / 2, span.text, turn)
+    if span.printed:
+        # Never upside down; upright words are read from the right.
+        turn = (math.degrees(cmath.phase(end - start)) + 90 - 1e-6) % 180 - 90
+        _write(axes, (start + end) / 2, span.text, turn)
 
 
 def _draw_sweep(axes: Axes, sweep: Sweep) -> None:
-    ends = [complex(np.exp(1j * angle)) for angle in (sweep.start, sweep.end)]
-    for turn in ends:
-        _thin(axes, sweep.face * turn, sweep.radius * turn)
-    arc = Arc(sweep.radius * ends[0], sweep.radius * ends[1], 0j, True)
-    axes.add_patch(
-        FancyArrowPatch(
-            path=ring_path((arc,), closed=False),
-            arrowstyle="<|-|>",
-            mutation_scale=6,
-            edgecolor=EDGE,
-            facecolor=EDGE,
-            linewidth=_WIDTH,
-            zorder=4,
-        )
+    start, middle, end = sweep.spots
+    for tip in (start, end):
+        _thin(axes, tip * sweep.face / sweep.radius, tip)
+    arrow = FancyArrowPatch(
+        path=ring_path((Arc(start, end, 0j, True),), closed=False),
+        arrowstyle="<|-|>",
+        mutation_scale=6,
+        edgecolor=EDGE,
+        facecolor=EDGE,
+        linewidth=_WIDTH,
+        zorder=4,
     )
-    _write(axes, sweep.radius * complex(np.exp(0.5j * (sweep.start + sweep.end))), sweep.text, 0.0)
+    axes.add_patch(arrow)
+    _write(axes, middle, sweep.text, 0.0)
 
 
 def _thin(axes: Axes, start: complex, end: complex) -> None:

@@ -55,7 +55,7 @@ def _add_dimensions(axes: Axes, dimensions: Sequence[Dimension], radius: float) 
     limits = []
     for side in (-1, 1):
         leaders = [each for each in dimensions if isinstance(each, Leader) and side * each.point.real > 0]
-        draw_leaders(axes, leaders, side * 1.15 * radius, 0.14 * radius)
+        draw_leaders(axes, leaders, side * 1.15 * radius, 0.11 * radius)
         limits.append(side * (1.95 if leaders else 1.1) * radius / mm)
     axes.set_xlim(*limits)
 
@@ -122,11 +122,21 @@ def _draw_axial(machine: AxialMachine, outline: Outline, title: str, dimensions:
     axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{0.0 - x:g}"))
     _paint(axes, machine, parts)
     if dimensions:
-        measured = strip_dimensions(machine, outline)
-        draw_dimensions(axes, measured)
-        right = extent(parts)[2]
-        leaders = [each for each in measured if isinstance(each, Leader)]
-        draw_leaders(axes, leaders, right + 0.1 * machine.mean_radius, 0.3 * machine.mean_radius)
-        axes.set_xlim(-2 * math.pi * machine.mean_radius / mm, (right + 1.2 * machine.mean_radius) / mm)
+        _add_strip_dimensions(axes, strip_dimensions(machine, outline), extent(parts), machine.mean_radius)
     _add_legend(figure, machine)
     return figure
+
+
+def _add_strip_dimensions(
+    axes: Axes, dimensions: Sequence[Dimension], around: tuple[float, float, float, float], mean: float
+) -> None:
+    """Dimensions of an unrolled section, in steps of its mean radius (m), which is about an inch of the drawing."""
+    draw_dimensions(axes, dimensions)
+    left, low, right, high = around
+    leaders = [each for each in dimensions if isinstance(each, Leader)]
+    at_left = [each for each in leaders if each.point.real < -math.pi * mean]
+    draw_leaders(axes, at_left, min(each.point.real for each in at_left) - 0.1 * mean, 0.13 * mean)
+    draw_leaders(axes, [each for each in leaders if each not in at_left], right + 0.1 * mean, 0.15 * mean)
+    axes.set_xlim((left - 1.7 * mean) / mm, (right + 1.2 * mean) / mm)
+    middle, half = (low + high) / 2, max(0.55 * (high - low), 0.55 * mean)
+    axes.set_ylim((middle - half) / mm, (middle + half) / mm)

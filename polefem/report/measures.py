@@ -21,7 +21,7 @@ __all__ = ["disc_dimensions", "round_dimensions", "strip_dimensions"]
 def round_dimensions(machine: Machine, outline: Outline) -> tuple[Dimension, ...]:
     """Of a machine seen along its shaft: diameters, gap and coil at the margins, arc and width of a pole of each side.
 
-    Poles near the upper end carry the arc, poles near the lower end the width half-way along the flanks.
+    The uppermost pole carries the arc, the one opposite the width half-way along the flanks.
     """
     builds = builds_of(machine)
     outer, inner = sorted(builds, key=lambda build: build.seat.out)
@@ -36,21 +36,17 @@ def round_dimensions(machine: Machine, outline: Outline) -> tuple[Dimension, ...
         )
     )
     for build in builds:
-        found += [_arc(build, _number(build, 90 * deg)), _width(build, _number(build, 270 * deg))]
+        upper = _uppermost(build)
+        found += [_arc(build, upper), _width(build, (upper + build.poles // 2) % build.poles)]
     if outer.name == "stator":
         return (*found, _coil(machine, outline, "minus"))
     # Words at left: the pole opposite the first one, turned by half a turn.
     return (*found, _coil(machine, outline, "minus", -1.0))
 
 
-def _number(build: Build, angle: float) -> int:
-    """Number of the pole nearest to an angle, of two the one further from the x axis; no pole on that axis."""
-    pitch = 2 * math.pi / build.poles
-
-    def far(number: int) -> float:
-        return round(abs(cmath.phase(cmath.exp(1j * (number * pitch - angle)))), 9)
-
-    return min(range(build.poles), key=far)
+def _uppermost(build: Build) -> int:
+    """Number of the pole that lies nearest to the upper end of the drawing."""
+    return max(range(build.poles), key=lambda number: round(math.sin(2 * math.pi * number / build.poles), 9))
 
 
 def _pole(build: Build, number: int) -> Pole:
@@ -144,7 +140,9 @@ def strip_dimensions(machine: AxialMachine, outline: Outline) -> tuple[Dimension
         for name, *levels in (("pole height", build.face, build.root), ("yoke", build.root, build.back)):
             low, high = (complex(end, level) for level in sorted(levels))
             if low != high:
-                found.append(Span(f"{build.name} {name}", low, high, aside))
+                span = Span(f"{build.name} {name}", low, high, aside, printed=False)
+                words = f"{span.name} {span.text}"
+                found += [span, Leader(span.name, words, sum(span.spots) / 2, span.value)]
     half = stator.pattern[0].arc * machine.mean_radius / 2
     face = complex(half, stator.face)
     found.append(Span("stator pole width", face - 2 * half, face, 0.35 * machine.stator_pole_height))

@@ -16,29 +16,33 @@ from polefem.shapes import Edge, Line, Seat
 from polefem.shapes.face import face_path
 from polefem.units import deg, mm
 
-__all__ = ["pole_dimensions"]
+__all__ = ["UP", "pole_dimensions"]
 
+#: A quarter turn: from the pole's frame to the drawing.
 UP = 1j
 
 
 def pole_dimensions(pole: Pole, seat: Seat, edge: Edge, beside: float) -> tuple[Dimension, ...]:
     """The dimensions of a pole on its seat. beside: how far from the axis the height is shown, m."""
     low, high = sorted((seat.face, seat.root))
-    height = high - low
     face = face_path(pole, seat, "pole")
     tips = face[0].start, face[-1].end
     minus, plus = (tip * UP for tip in tips)
     feet = [flank.end * UP for flank in edge.flanks]
+    # Lines stand apart enough for words on a low pole as on a tall one, and clear of the bulge of a wide face.
+    apart = max(0.15 * (high - low), 0.1 * edge.width)
+    bulge = abs(seat.face - (tips[0] + tips[1]).real / 2)
+    near, far = (bulge + apart, 2.2 * apart) if seat.out > 0 else (apart, bulge + 2.2 * apart)
     found: list[Dimension] = [
-        Span("face width", plus, minus, seat.out * 0.15 * height),
-        Span("width at the yoke", feet[1], feet[0], -seat.out * 0.18 * height),
+        Span("face width", plus, minus, seat.out * near),
+        Span("width at the yoke", feet[1], feet[0], -seat.out * 0.18 * (high - low)),
         Span("height", low * UP, high * UP, -beside),
     ]
     if seat.flat:
         said = f"arc {pole.arc / deg:.4g}° at {millimetres(seat.radius)} from the shaft"
         found.append(Leader("arc", said, 0.6 * minus + 0.4 * plus, pole.arc))
     else:
-        radius = seat.face + seat.out * 0.4 * height
+        radius = max(seat.face + seat.out * far, 0.2 * seat.face)
         found.append(Sweep("arc", math.pi / 2 - pole.arc / 2, math.pi / 2 + pole.arc / 2, radius, seat.face))
     return (*found, *_face(pole, seat), *_inside(pole, seat), *_flanks(pole, edge, tips, seat.out))
 

@@ -53,26 +53,25 @@ def draw_pole(
     left, low, right, high = extent([iron])
     wide = max(-left, right)
     inches = 3.0 / (2 * wide)  # a metre of the drawing
-    if dimensions:
-        away = seat.face + seat.out * 0.6 * abs(seat.face - seat.root)
-        low, high = min(low, away), max(high, away)
-    figure = new_figure(4.2 + (2 * _WORDS if dimensions else 0.5), (high - low) * inches * 1.08 + 1.3)
+    measured = pole_dimensions(pole, seat, edge, wide) if dimensions else ()
+    levels = [low, high, *(spot.imag for each in measured for spot in each.spots)]
+    rim = 0.06 * (max(levels) - min(levels))
+    low, high = min(levels) - rim, max(levels) + rim
+    figure = new_figure(4.2 + (2 * _WORDS if dimensions else 0.5), (high - low) * inches + 1.3)
     upright = "along the shaft (mm)" if seat.flat else "from the shaft (mm)"
     axes = plain_axes(figure.add_subplot(), title, "across, plus side at left (mm)", upright)
     axes.add_patch(PathPatch(part_path(iron), facecolor=MATERIALS["iron"], edgecolor="none"))
     for path in (ring_path(front, closed=False), *(ring_path(hole) for hole in iron.rings[1:])):
         axes.add_patch(PathPatch(path, facecolor="none", edgecolor=EDGE, linewidth=1.0))
     axes.set_aspect("equal")
-    reach, rim = (wide + _WORDS / inches if dimensions else 1.1 * wide), 0.04 * (high - low)
+    reach = wide + _WORDS / inches if dimensions else 1.1 * wide
     axes.set_xlim(-reach / mm, reach / mm)
-    axes.set_ylim((low - rim) / mm, (high + rim) / mm)
-    if dimensions:
-        measured = pole_dimensions(pole, seat, edge, wide)
-        draw_dimensions(axes, measured)
-        leaders = [each for each in measured if isinstance(each, Leader)]
-        for sign in (-1, 1):
-            own = [each for each in leaders if (each.point.real > 0) == (sign > 0)]
-            draw_leaders(axes, own, sign * (wide + 0.15 / inches), 0.32 / inches)
+    axes.set_ylim(low / mm, high / mm)
+    draw_dimensions(axes, measured)
+    leaders = [each for each in measured if isinstance(each, Leader)]
+    for sign in (-1, 1):
+        own = [each for each in leaders if (each.point.real > 0) == (sign > 0)]
+        draw_leaders(axes, own, sign * (wide + 0.15 / inches), 0.15 / inches)
     return figure
 
 
