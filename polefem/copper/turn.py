@@ -20,7 +20,7 @@ from polefem.outline import Outline, Region
 from polefem.params import AxialMachine, Machine
 from polefem.shapes import area
 
-__all__ = ["CoilShape", "coil_shape", "halves"]
+__all__ = ["CoilShape", "coil_shape"]
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,7 @@ def coil_shape(machine: Machine, outline: Outline) -> CoilShape:
     areas = [abs(area(region.ring)) for region in coils]
     height, across = float(np.mean(heights)), float(np.mean(np.abs(apart)))
     return CoilShape(
-        straight=outline.length / halves(machine),
+        straight=outline.length / machine.halves,
         across=across,
         width=float(np.mean(areas)) / height,
         height=height,
@@ -87,11 +87,6 @@ def coil_shape(machine: Machine, outline: Outline) -> CoilShape:
         liner=machine.winding.liner,
         round_core=isinstance(machine, AxialMachine) and machine.stator_flanks == "round",
     )
-
-
-def halves(machine: Machine) -> int:
-    """How many times a computed section stands in the machine: 2 in a double-sided axial build."""
-    return machine.halves if isinstance(machine, AxialMachine) else 1
 
 
 def _middle(region: Region) -> complex:

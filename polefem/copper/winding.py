@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from polefem.copper.metal import COPPER_DENSITY, copper_resistivity
 from polefem.copper.packing import Packing, packing
-from polefem.copper.turn import CoilShape, coil_shape, halves
+from polefem.copper.turn import CoilShape, coil_shape
 from polefem.copper.wire import Wire
 from polefem.outline import Outline
 from polefem.params import Machine
@@ -83,7 +83,7 @@ def wound_phase(machine: Machine, outline: Outline, copper: Copper) -> WoundPhas
         wire = Wire.over_enamel(winding.wire_diameter)
         conductor_area = winding.strands * wire.area
         packed = packing(shape, wire, machine.section_turns, winding)
-    turns = machine.section_turns * halves(machine)
+    turns = machine.section_turns * machine.halves
     coil = copper_resistivity(copper.temperature) * turns * shape.mean_turn / conductor_area
     coils = machine.stator_poles // machine.phases.count
     return WoundPhase(

@@ -56,6 +56,11 @@ class Salient:
         return self.winding.turns_per_pole
 
     @property
+    def halves(self) -> int:
+        """How many times a computed section stands in the machine."""
+        return 1
+
+    @property
     def core_steels(self) -> tuple[Steel, Steel]:
         """Of rotor and stator, as they are bought."""
         return self.rotor_steel or self.steel, self.steel

@@ -1,0 +1,47 @@
+"""Both end effects at once, for whoever switches them on or off and prints them beside the field's own figures."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from polefem.estimates.end_fringing import EndFringing, end_fringing, with_end_fringing
+from polefem.estimates.end_winding import end_winding_inductance, with_end_winding
+from polefem.maps import FluxMap
+from polefem.params import Machine
+
+__all__ = ["EndEffects", "end_effects", "with_end_effects"]
+
+
+@dataclass(frozen=True)
+class EndEffects:
+    """What the ends of a machine add to one phase, by formulas and not by a field.
+
+    end_winding: inductance of the end turns, H. fringing: of the flux out of the stack's ends.
+    """
+
+    end_winding: float
+    fringing: EndFringing
+
+    def __str__(self) -> str:
+        most, least = self.fringing.most * 1e3, self.fringing.least * 1e3
+        aligned, unaligned = self.fringing.aligned * 1e3, self.fringing.unaligned * 1e3
+        return (
+            f"field solution: {most:.4g} mH aligned, {least:.4g} mH unaligned; estimates apart from it: end turns "
+            f"{self.end_winding * 1e3:.3g} mH, flux out of the stack's ends {aligned:.3g} mH aligned and "
+            f"{unaligned:.3g} mH unaligned (unsaturated, each good to some 30 %)"
+        )
+
+
+def end_effects(phase_map: FluxMap, machine: Machine) -> EndEffects:
+    """Both estimates, for the machine's map as the field gives it; raises as `end_fringing` does."""
+    return EndEffects(end_winding_inductance(machine), end_fringing(phase_map, machine))
+
+
+def with_end_effects(
+    phase_map: FluxMap, machine: Machine, end_winding: bool = True, fringing: bool = True
+) -> FluxMap:
+    """The map with either estimate or both, as its `remarks` then say; with neither, the map itself."""
+    # Fringing first: the end turns' inductance drives nothing across the gap.
+    if fringing:
+        phase_map = with_end_fringing(phase_map, machine)
+    return with_end_winding(phase_map, machine) if end_winding else phase_map
