@@ -173,17 +173,19 @@ class Search:
         rows = np.arange(above.size)
         below = np.maximum(above - 1, 0)
         low = np.where(above > 0, self.pull[rows, below], 0.0)
-        with np.errstate(invalid="ignore"):
-            share = np.clip((pull - low) / (self.pull[rows, above] - low), 0.0, 1.0)
+        known = reached.any(axis=1) & np.isfinite(low)
+        low = np.where(known, low, 0.0)
+        gap = np.where(known, self.pull[rows, above] - low, 1.0)
+        share = np.where(known, np.clip((pull - low) / gap, 0.0, 1.0), 0.0)
 
         def between(table: Array, start: Array | float) -> Array:
             begin = np.where(above > 0, table[rows, below], start)
-            return np.asarray((1 - share) * begin + share * table[rows, above])
+            with np.errstate(invalid="ignore"):  # a switching without torque has an endless ripple
+                return np.asarray((1 - share) * begin + share * table[rows, above])
 
         ripple = self.found.ripple
         mean_square = between(self.found.mean_square, 0.0)
         score = _score(between(ripple, ripple[:, 0]), mean_square / self.limit**2, aim, ripple_limit)
-        known = reached.any(axis=1) & np.isfinite(low)
         levels = np.broadcast_to(self.levels, self.pull.shape)
         return np.where(known, score, np.inf), between(levels, 0.0)
 
