@@ -21,6 +21,11 @@ Array = NDArray[np.float64]
 
 _PER_LINE = 12
 
+_CAUTION = (
+    "Caution: capacitors and fields stay charged, an open phase arcs, rectified mains kills; "
+    "local codes and licensed practice decide."
+)
+
 _ANGLE_COLUMNS = (
     *("speed_rad_s", "torque_n_m", "turn_on_deg", "turn_off_deg", "level_a", "mean_torque_n_m"),
     *("ripple_max_less_min_over_mean", "copper_loss_w", "peak_current_a", "reason"),
@@ -29,8 +34,9 @@ _ANGLE_COLUMNS = (
 
 def write_angle_csv(table: AngleTable, path: str | Path) -> None:
     """One line for each speed and torque, units in the heading; empty numbers and a reason where none is
-    reached."""
+    reached. The first line is a caution, marked as a comment with #."""
     with Path(path).open("w", newline="") as file:
+        file.write(f"# {_CAUTION}\n")
         lines = csv.writer(file)
         lines.writerow(_ANGLE_COLUMNS)
         for row, speed in enumerate(table.speeds):
@@ -64,6 +70,7 @@ def write_angle_header(table: AngleTable, path: str | Path, name: str = "switchi
         "Switching angles over speed (mrad/s) and torque (mN m, below 0 as a generator).",
         "Angles in hundredths of a degree of the rotor, from the phase's aligned angle, in the direction of turning.",
         "Current level in mA; 0 where the supply cannot reach the torque: leave the phase off.",
+        _CAUTION,
     )
     _write_header(path, name, words, axes, tables)
 

@@ -55,6 +55,9 @@ class Bridge:
     Both switches on magnetise the phase; one switch and one diode let it freewheel; both diodes demagnetise
     it into the supply. supply: voltage at rest, V. switch_drop, diode_drop: of each device that conducts, V.
     source_resistance: between the supply and the bridge, ohm.
+
+    A bridge's capacitors and a phase's field stay charged after switching off, an open phase draws an arc, and
+    rectified mains kills: build and work on one only as local codes and licensed practice have it.
     """
 
     supply: float

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import dataclasses
+import re
 import shutil
 import subprocess
 
@@ -51,6 +52,7 @@ def test_every_setting_does_what_it_says(table) -> None:
 def test_csv_reads_back(table, tmp_path) -> None:
     write_angle_csv(table, tmp_path / "a.csv")
     with (tmp_path / "a.csv").open(newline="") as file:
+        assert re.match("# Caution: .*open phase arcs.*licensed practice", next(file))
         lines = list(csv.DictReader(file))
     assert len(lines) == 8
     assert float(lines[0]["turn_on_deg"]) == pytest.approx(np.degrees(table.turn_on[0, 0]), rel=1e-5)
