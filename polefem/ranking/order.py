@@ -16,7 +16,8 @@ class Ranking:
     """Records in order. by: the figure that orders them. basis: what is equal among them, in words.
 
     ordered: with figures that keep all limits, best first. outside: with figures, but beyond a limit, with which
-    and by how much, in words. apart: refused, failed and lost ones.
+    and by how much, in words, or not to be driven at the operating point that orders. apart: refused, failed and
+    lost ones.
     """
 
     by: str
@@ -47,6 +48,9 @@ def rank(records: Sequence[Record], basis: str, by: str = "ripple", limits: Sequ
             outside.append((record, "; ".join(broken)))
         else:
             value = cost(record.figures, by)
+            if value is None and "." in by:
+                outside.append((record, record.reason or f"no figure {by}"))
+                continue
             ordered.append((math.inf if value is None else value, record.name, record))
     best_first = tuple(record for *_, record in sorted(ordered, key=lambda entry: entry[:2]))
     return Ranking(by, basis, best_first, tuple(apart), tuple(outside))

@@ -3,6 +3,7 @@
 from polefem.copper import Copper
 from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent, EqualMeanTorque
 from polefem.study.design import Design, Plan
+from polefem.study.driven import BestPoint, LevelPoint, Point, SwitchingTable, WaveformPoint
 from polefem.study.goals import Limit, broken_limits, check_figure, cost, more_is_better
 from polefem.study.pipeline import FIELD, Solver, attempt
 from polefem.study.points import DrivePoint
@@ -27,6 +28,7 @@ from polefem.study.workers import Executor, InProcess, WorkerLost, WorkerPool
 __all__ = [
     "FIELD",
     "Basis",
+    "BestPoint",
     "Constraint",
     "Copper",
     "Design",
@@ -41,10 +43,12 @@ __all__ = [
     "Grid",
     "InProcess",
     "LatinHypercube",
+    "LevelPoint",
     "Limit",
     "OffsetSpread",
     "Outcome",
     "Plan",
+    "Point",
     "PointFigures",
     "ProgressBar",
     "Range",
@@ -61,10 +65,12 @@ __all__ = [
     "SteelSpread",
     "Store",
     "Study",
+    "SwitchingTable",
     "Table",
     "Values",
     "Variant",
     "Watcher",
+    "WaveformPoint",
     "WorkerLost",
     "WorkerPool",
     "attempt",

@@ -14,7 +14,7 @@ from polefem.params.checks import positive, whole
 from polefem.params.content import content, content_key
 from polefem.params.fields import with_fields
 from polefem.study.basis import Basis, EqualCopperLoss
-from polefem.study.points import DrivePoint
+from polefem.study.driven import Point
 from polefem.version import __version__
 
 __all__ = ["Design", "Plan", "of_plan"]
@@ -28,8 +28,8 @@ class Plan:
     mesh: how fine. angle_points: over half a rotor pitch for symmetric poles, else over a whole one.
     current_points: of the map, up to the operating current or the most that the basis allows.
     overlap_angles: at how many angles of a stroke all phases are solved together, to compare; 0 for none.
-    points: operating points of a bridge, computed on the same map. map_current: A, up to which the map goes at
-    least: the highest that a bridge will let flow.
+    points: other drives that each design is judged under, computed on the same map. map_current: A, up to which the
+    map goes at least: the highest that a bridge will let flow.
     """
 
     drive: SquareDrive
@@ -39,7 +39,7 @@ class Plan:
     angle_points: int = 31
     current_points: int = 6
     overlap_angles: int = 3
-    points: tuple[DrivePoint, ...] = ()
+    points: tuple[Point, ...] = ()
     map_current: float = 0.0
 
     def __post_init__(self) -> None:

@@ -34,10 +34,13 @@ class Limit:
         return max(0.0, self.overstep(figures))
 
     def overstep(self, figures: Figures) -> float:
-        """How far the figure is beyond the nearer limit, as a share of it; below 0 where it is kept."""
+        """How far the figure is beyond the nearer limit, as a share of it; below 0 where it is kept.
+
+        1 where it is of an operating point that the design cannot be driven at.
+        """
         value = figures.value(self.figure)
         if value is None:
-            return 0.0
+            return 1.0 if "." in self.figure else 0.0
         below = -math.inf if self.least is None else (self.least - value) / (abs(self.least) or 1.0)
         above = -math.inf if self.most is None else (value - self.most) / (abs(self.most) or 1.0)
         return max(below, above)
@@ -71,8 +74,8 @@ def cost(figures: Figures, figure: str) -> float | None:
 
 def broken_limits(figures: Figures, limits: Sequence[Limit]) -> tuple[str, ...]:
     """The limits that are not kept, with what was found, in words."""
+    broken = [(limit, figures.value(limit.figure)) for limit in limits if limit.excess(figures) > 0.0]
     return tuple(
-        f"{limit.figure} is {figures.value(limit.figure):.4g}, allowed is {limit}"
-        for limit in limits
-        if limit.excess(figures) > 0.0
+        f"{limit.figure} is {'not known' if value is None else f'{value:.4g}'}, allowed is {limit}"
+        for limit, value in broken
     )

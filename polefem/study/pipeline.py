@@ -5,7 +5,7 @@ from __future__ import annotations
 import platform
 import time
 import traceback
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cache
@@ -22,8 +22,9 @@ from polefem.maps import FieldState, FluxMap, field_series, flux_map
 from polefem.outline import outline_of
 from polefem.params import Machine, MeshSpec
 from polefem.study.design import Design
+from polefem.study.driven import Point
 from polefem.study.operation import Operation, most_current, operate
-from polefem.study.record import Figures, Outcome, State
+from polefem.study.record import Figures, Outcome, PointFigures, State
 from polefem.version import __version__
 
 __all__ = ["FIELD", "Solver", "attempt", "figures_of", "versions"]
@@ -106,7 +107,7 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
     with clock("operation"):
         operation = operate(phase_map, plan.basis, plan.drive, winding.resistance)
     with clock("points"):
-        points = {point.name: point.figures(phase_map, winding.resistance) for point in plan.points}
+        points, lacking = point_figures(plan.points, phase_map, winding.resistance)
     with clock("overlap"):
         difference = overlap_torque(design, solver, phase_map, operation)
     loss, torque, current = operation.copper_loss, operation.torque, operation.torque.current
@@ -128,7 +129,22 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         overlap_torque=difference,
         points=points,
     )
-    return Outcome(State.SOLVED, "", figures, phase_map, clock.seconds, tuple(torque.harmonics.tolist()))
+    return Outcome(State.SOLVED, lacking, figures, phase_map, clock.seconds, tuple(torque.harmonics.tolist()))
+
+
+def point_figures(
+    points: Sequence[Point], phase_map: FluxMap, resistance: float
+) -> tuple[dict[str, PointFigures], str]:
+    """Figures by the name of their operating point, and why some points have none, in words: a design that a supply
+    cannot drive still has its figures under the ideal current."""
+    found: dict[str, PointFigures] = {}
+    lacking = []
+    for point in points:
+        try:
+            found[point.name] = point.figures(phase_map, resistance)
+        except InvalidValue as refused:
+            lacking.append(f"no figures under {point.name}: {refused}")
+    return found, "; ".join(lacking)
 
 
 def refuse_unconverged(phase_map: FluxMap) -> None:

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from polefem.drive import operating_point
+from polefem.drive import DriveRun, operating_point
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import FluxMap
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, SinglePulse
 from polefem.study.record import PointFigures
 
-__all__ = ["DrivePoint"]
+__all__ = ["DrivePoint", "run_figures"]
 
 
 @dataclass(frozen=True)
@@ -40,15 +40,22 @@ class DrivePoint:
     def figures(self, phase_map: FluxMap, resistance: float) -> PointFigures:
         """The figures of a map at this point; `resistance` of one phase, ohm. Raises what `operating_point` does."""
         spec = DriveSpec(self.bridge, resistance, self.turn_on, self.turn_off, self.control)
-        run = operating_point(phase_map, spec, self.speed)
-        return PointFigures(
-            run.mean_torque,
-            run.lowest_torque,
-            run.highest_torque,
-            run.ripple,
-            run.peak_current,
-            run.rms_current,
-            run.copper_loss,
-            run.input_power,
-            None if math.isnan(run.efficiency) else run.efficiency,
-        )
+        return run_figures(operating_point(phase_map, spec, self.speed))
+
+    def __str__(self) -> str:
+        return f"a bridge on {self.bridge.supply:.4g} V at {self.speed:.4g} rad/s, the same switching for all"
+
+
+def run_figures(run: DriveRun) -> PointFigures:
+    """What a run says of a design, iron loss not counted."""
+    return PointFigures(
+        mean_torque=run.mean_torque,
+        lowest_torque=run.lowest_torque,
+        highest_torque=run.highest_torque,
+        ripple=run.ripple,
+        peak_current=run.peak_current,
+        rms_current=run.rms_current,
+        copper_loss=run.copper_loss,
+        input_power=run.input_power,
+        efficiency=None if math.isnan(run.efficiency) else run.efficiency,
+    )

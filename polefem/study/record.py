@@ -137,7 +137,7 @@ class Record:
 
     @property
     def reason(self) -> str:
-        """Why it has no figures, in one sentence; empty where it has."""
+        """Why it has no figures, in one sentence; where it has, why it has none at some operating point; else empty."""
         return self.outcome.reason
 
     @property

@@ -209,7 +209,9 @@ def _propose(known: _Known) -> None:
     while known.left > 0:
         random = np.random.default_rng([search.seed, len(known.records)])
         solved = [
-            (x, r.figures) for x, r in zip(known.points, known.records, strict=True) if r.figures is not None
+            (x, r.figures)
+            for x, r in zip(known.points, known.records, strict=True)
+            if r.figures is not None and cost(r.figures, search.goal) is not None
         ]
         if len(solved) < 3:
             known.compute(random.random((search.together, dimensions)))

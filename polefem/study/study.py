@@ -11,6 +11,7 @@ from polefem.errors import InvalidValue, PolefemError, refusal
 from polefem.params import Machine
 from polefem.params.fields import field_value
 from polefem.study.design import Design, Plan, of_plan
+from polefem.study.driven import SwitchingTable
 from polefem.study.goals import Limit, check_figure
 from polefem.study.sampling import Variant
 from polefem.study.sensitivity import Sensitivities
@@ -59,7 +60,8 @@ class Study:
     others, by dotted name: functions of a design's `Values`. constraints: what a design must keep. goals: the
     figures that order the designs; the first ranks them, several make a Pareto set. limits: what a figure must keep.
     spreads: what a workshop does to a design; with any, the first `sure_of` designs get error bars. sensitivities:
-    what to find out of what fields do to figures, about the base machine.
+    what to find out of what fields do to figures, about the base machine. switching: a table for the controller of the
+    design that wins, on request.
 
     Raises InvalidValue for no variants, two of one name, or a figure that designs do not have.
     """
@@ -75,6 +77,7 @@ class Study:
     spreads: tuple[Spread, ...] = ()
     sure_of: int = 4
     sensitivities: Sensitivities | None = None
+    switching: SwitchingTable | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "variants", tuple(self.variants))
@@ -87,8 +90,13 @@ class Study:
         if count > 1:
             rule = "each variant has a name of its own"
             raise InvalidValue(refusal(rule, "variants", f"{twice!r} {count} times", "each name once"))
+        points = [point.name for point in self.plan.points]
         for goal in self.goals:
             check_figure("goals", goal)
+            point = goal.rpartition(".")[0]
+            if point and point not in points:
+                rule = "a goal is of an operating point that the plan has"
+                raise InvalidValue(refusal(rule, "goals", repr(goal), ", ".join(points) or "none"))
 
     def designs(self) -> list[Design]:
         """Every design, in order."""

@@ -24,6 +24,7 @@ from polefem.study import (
     EqualCopperLoss,
     EqualMeanTorque,
     Figures,
+    Limit,
     Outcome,
     Plan,
     Record,
@@ -171,10 +172,15 @@ def test_an_operating_point_of_the_bridge_has_figures_of_its_own() -> None:
     assert outcome.figures.value("centring.ripple") is None
 
 
-def test_a_bridge_that_drives_current_off_the_map_refuses_the_design() -> None:
+def test_a_bridge_that_drives_current_off_the_map_has_no_figures_and_a_reason() -> None:
     wild = DrivePoint("wild", 10 * rpm, Bridge(300.0), -38 * deg, -12 * deg)
     outcome = outcome_of(plan=with_fields(PLAN, {"points": (wild,)}))
-    assert outcome.state is State.REFUSED and "current" in outcome.reason
+    assert outcome.state is State.SOLVED and outcome.figures is not None
+    assert outcome.figures.points == {} and "no figures under wild: " in outcome.reason
+    wanted = rank([Record("a", "a", {}, outcome)], "", "wild.ripple")
+    assert wanted.ordered == () and wanted.outside[0][1] == outcome.reason
+    limited = rank([Record("a", "a", {}, outcome)], "", "ripple", [Limit("wild.mean_torque", least=0.1)])
+    assert limited.outside[0][1] == "wild.mean_torque is not known, allowed is 0.1 <= wild.mean_torque"
 
 
 def test_operating_points_are_ranked_by_and_kept(tmp_path: Path) -> None:

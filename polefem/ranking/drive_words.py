@@ -1,0 +1,82 @@
+"""Orders under several drives as text for a terminal: each order, the positions beside each other, what changes."""
+
+from __future__ import annotations
+
+import textwrap
+
+import numpy as np
+
+from polefem.drive import RIPPLE_FORMULA
+from polefem.ranking.drives import DriveOrders
+from polefem.ranking.words import columns, figure_text
+
+__all__ = ["drives_text"]
+
+_WIDTH = 110
+_SHOWN = (
+    "mean_torque",
+    "ripple",
+    "lowest_torque",
+    "peak_current",
+    "rms_current",
+    "copper_loss",
+    "efficiency",
+)
+_PAIRS = 6
+
+
+def drives_text(orders: DriveOrders, most: int = 20) -> str:
+    """An order for each operating point (the first `most` designs), the table of positions, and where it changes."""
+    lines: list[str] = []
+    for k in range(1, len(orders.drives)):
+        lines += [*_order(orders, k, most), ""]
+    lines += [f"Positions by {_spaced(orders.figure)} under each drive", ""]
+    rows = [["design", *orders.drives]]
+    for at, name in enumerate(orders.names[:most]):
+        places = orders.positions[at]
+        rows.append([name, *(f"{place:.0f}" if np.isfinite(place) else "-" for place in places)])
+    lines += [*columns(rows), ""]
+    for k in range(1, len(orders.drives)):
+        lines += _wrapped(_change(orders, k))
+    note = f"ripple: {RIPPLE_FORMULA}. efficiency: of copper and bridge, iron loss not counted."
+    return "\n".join([*lines, *_wrapped(note)]) + "\n"
+
+
+def _order(orders: DriveOrders, k: int, most: int) -> list[str]:
+    name, ranking = orders.drives[k], orders.rankings[k]
+    rows = [["shape", *map(_spaced, _SHOWN)]]
+    for record in ranking.ordered[:most]:
+        if record.figures is not None:
+            found = (figure_text(record.figures, f"{name}.{figure}") for figure in _SHOWN)
+            rows.append([f"{len(rows)}  {record.name}", *found])
+    lacking = [f"not ranked here: {record.name}: {why}" for record, why in ranking.outside[:most]]
+    head = f"Under {name}: {ranking.basis}; ranked by {_spaced(orders.figure)}"
+    return [*_wrapped(head), "", *columns(rows), *(line for said in lacking for line in _wrapped(said))]
+
+
+def _change(orders: DriveOrders, k: int) -> str:
+    """Whether the order under a drive is another than under the first, in a sentence or two."""
+    drive, first, best = orders.drives[k], orders.winner(0), orders.winner(k)
+    if best is None:
+        return f"Under {drive} no design has figures."
+    swapped = orders.swapped(k)
+    if not swapped:
+        return f"Under {drive} the order is that under {orders.drives[0]}: {best} is first."
+    place = orders.positions[orders.names.index(best), 0]
+    said = (
+        f"{best} stays first"
+        if best == first
+        else f"{best} is first, number {place:.0f} under {orders.drives[0]}"
+    )
+    pairs = [f"{ahead} overtakes {behind}" for ahead, behind in swapped[:_PAIRS]]
+    more = f" and {len(swapped) - _PAIRS} more" if len(swapped) > _PAIRS else ""
+    share = f"{len(swapped)} of {orders.compared(k)} pairs change places"
+    return f"Under {drive} {said}. {share}: {', '.join(pairs)}{more}."
+
+
+def _spaced(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _wrapped(said: str) -> list[str]:
+    return textwrap.wrap(said, _WIDTH, subsequent_indent="    ")

@@ -1,0 +1,88 @@
+"""The same designs ordered under several drives, and where the order changes from one to another."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polefem.ranking.order import Ranking, rank
+from polefem.study import Limit, PointFigures, Record
+
+__all__ = ["IDEAL", "DriveOrders", "orders_under_drives"]
+
+IDEAL = "ideal"
+"""What the ideal square current of a study is called beside the names of its operating points."""
+
+
+@dataclass(frozen=True, eq=False)
+class DriveOrders:
+    """One ranking for each drive, the ideal square current first.
+
+    figure: that orders. drives: by name. rankings: one for each. names: of the designs that are ranked, in the order
+    of the first drive. positions: ndarray, shape (n_designs, n_drives), from 1; nan where a design has no figure
+    under a drive.
+    """
+
+    figure: str
+    drives: tuple[str, ...]
+    rankings: tuple[Ranking, ...]
+    names: tuple[str, ...]
+    positions: NDArray[np.float64]
+
+    def __post_init__(self) -> None:
+        self.positions.flags.writeable = False
+
+    def swapped(self, drive: int) -> tuple[tuple[str, str], ...]:
+        """Pairs of designs that change places from the first drive to this one: the one now ahead is named first."""
+        return tuple(
+            (self.names[b], self.names[a])
+            for a, b in self._pairs(drive)
+            if self.positions[b, drive] < self.positions[a, drive]
+        )
+
+    def compared(self, drive: int) -> int:
+        """How many pairs have positions under the first drive and under this one."""
+        return sum(1 for _ in self._pairs(drive))
+
+    def winner(self, drive: int) -> str | None:
+        """The first under a drive; None where no design has a figure there."""
+        first = np.flatnonzero(self.positions[:, drive] == 1)
+        return self.names[int(first[0])] if first.size else None
+
+    def _pairs(self, drive: int) -> Iterator[tuple[int, int]]:
+        known = np.flatnonzero(np.isfinite(self.positions[:, [0, drive]]).all(axis=1)).tolist()
+        return itertools.combinations(known, 2)
+
+    def __repr__(self) -> str:
+        firsts = ", ".join(f"{drive}: {self.winner(k)!r}" for k, drive in enumerate(self.drives))
+        return f"DriveOrders(by {self.figure}, {len(self.names)} designs, first under {firsts})"
+
+
+def orders_under_drives(
+    records: Sequence[Record],
+    basis: str,
+    conditions: Mapping[str, str],
+    by: str = "ripple",
+    limits: Sequence[Limit] = (),
+) -> DriveOrders:
+    """Order records by one figure under the ideal square current and under each operating point.
+
+    basis: of the study, in words. conditions: what is held equal at each point, in words, by the point's name.
+    by: a figure that both have, such as "ripple"; for any other the ripple is taken, as a bridge has no such figure.
+    """
+    of = by.rpartition(".")[2]
+    of = of if of in PointFigures.names() else "ripple"
+    ideal_figure = of if of not in ("peak_current", "rms_current", "input_power", "efficiency") else "ripple"
+    asked = [(IDEAL, ideal_figure, f"ideal square current, {basis}")]
+    asked += [(name, f"{name}.{of}", said) for name, said in conditions.items()]
+    rankings = tuple(rank(records, said, figure, limits) for _, figure, said in asked)
+    names = tuple(record.name for record in rankings[0].ordered)
+    positions = np.full((len(names), len(asked)), np.nan)
+    for k, ranking in enumerate(rankings):
+        for at, record in enumerate(ranking.ordered, start=1):
+            positions[names.index(record.name), k] = at
+    return DriveOrders(of, tuple(name for name, *_ in asked), rankings, names, positions)
