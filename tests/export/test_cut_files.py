@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -14,13 +17,16 @@ import pytest
 import shapely
 from export_machines import AXIAL, MACHINES, OUTER, PLAIN, RICH
 from ezdxf.entities import DXFGraphic
+from hypothesis import HealthCheck, given, settings
 
+from polefem.errors import PolefemError
 from polefem.export import write_svg
 from polefem.export.dxf import write_dxf
-from polefem.outline import Part, Side, outline_of, parts_of
-from polefem.params import Machine
+from polefem.outline import Part, Side, outline_of, parts_of, sections
+from polefem.params import AxialMachine, Machine
 from polefem.shapes import Arc, area
 from polefem.units import mm
+from tests.shapes.draws import Draw, machines
 
 Sizes = dict[str, float]
 Radii = dict[str, list[float]]
@@ -146,6 +152,43 @@ def test_holes_stay_holes() -> None:
     rotor = parts_of(RICH, coils=False)[0]
     # The outside, the shaft, and in two of the four poles a hole and a barrier.
     assert sorted(area(ring) > 0 for ring in rotor.rings) == [False] * 5 + [True]
+
+
+def covers(parts: Sequence[Part], machine: Machine) -> bool:
+    """Whether each part has the area of its units' regions, each ring is closed, and edges and openings are as many."""
+    found = {part.name: part for part in parts}
+    middle = machine.middle if isinstance(machine, AxialMachine) else None
+    for outline in sections(machine):
+        place = f" at {outline.radius / mm:.5g} mm" if isinstance(machine, AxialMachine) else ""
+        for side in (outline.rotor, outline.stator):
+            part, halves = found[side.name + place], 2 if side.name == middle else 1
+            holes = sum(len(region.holes) for region in side.regions) * side.poles // side.unit_poles * halves
+            inner = sum(area(ring) < 0 for ring in part.rings) - (not side.flat)
+            joints = [abs(a.end - b.start) for ring in part.rings for a, b in pairwise((*ring, ring[0]))]
+            if inner != holes or max(joints) > 1e-9:
+                return False
+            if not math.isclose(part.area, halves * iron(side), rel_tol=1e-9):
+                return False
+    return True
+
+
+@settings(
+    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much]
+)
+@given(machines())
+def test_parts_of_random_machines_cover_their_units(draw: Draw) -> None:
+    try:
+        machine = draw()
+        sections(machine)
+    except PolefemError:
+        return
+    assert covers(parts_of(machine, coils=False), machine)
+
+
+def test_a_part_that_lost_a_ring_is_noticed() -> None:
+    rotor, stator = parts_of(RICH, coils=False)
+    assert covers([rotor, stator], RICH)
+    assert not covers([replace(rotor, rings=rotor.rings[:-1]), stator], RICH)
 
 
 def sectors(arc: float, poles: int) -> float:
