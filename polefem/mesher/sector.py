@@ -35,6 +35,7 @@ def mesh_side(side: Side, spec: MeshSpec, sectors: int) -> Mesh:
     names = [*(region.name for region in side.regions), "air"]
     materials = [*(region.material for region in side.regions), "air"]
     if side.mirror:
+        unit.points[unit.low, 1] = 0.0  # gmsh leaves rounding on the axis
         mirrored = [names.index(_other_side(name)) for name in names]
         unit = _glued([_mirrored(unit, mirrored), unit])
     copies = side.poles // side.unit_poles // sectors
