@@ -1,0 +1,147 @@
+"""What a mesh must be, as questions that answer yes or no; shared by the checks of single and of random machines."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polefem.mesh import EDGES, Mesh
+from polefem.outline import Side
+from polefem.shapes import Arc, Segment, area, moved
+from tests.gallery import quadrature, shapes_at
+
+__all__ = ["areas_match", "closed", "curves_met", "ends_match", "mirrored", "upright"]
+
+Floats = NDArray[np.float64]
+
+#: Corners, middles and centre of the reference triangle.
+EVERYWHERE = np.array([[0, 0], [1, 0], [0, 1], [0.5, 0], [0.5, 0.5], [0, 0.5], [1 / 3, 1 / 3]])
+
+
+def upright(mesh: Mesh) -> bool:
+    """Whether no curved triangle is inverted anywhere: its Jacobian is positive at all nodes and at the centre."""
+    _, gradients = shapes_at(EVERYWHERE)
+    corners = mesh.points[mesh.triangles]
+    jacobian = np.linalg.det(np.einsum("qid,tix->tqxd", gradients, corners))
+    return bool((jacobian > 0).all())
+
+
+def areas_match(mesh: Mesh, side: Side, within: float = 1e-6) -> bool:
+    """Whether each material, each coil side and the whole have the areas of the outline, which are exact for arcs.
+
+    within: of the area of the whole.
+    """
+    copies = side.poles // mesh.sectors // side.unit_poles
+    expected: Counter[str] = Counter()
+    for region in side.regions:
+        own = copies * (area(region.ring) - sum(area(hole) for hole in region.holes))
+        expected[region.material] += own
+        expected["all"] += own if region.material != "air" else 0.0
+        if region.material == "coil":
+            _, pole, which = region.name.split()
+            for copy in range(copies):
+                expected[f"coil {int(pole) + copy * side.unit_poles} {which}"] = own / copies
+    whole = mesh.span * abs(side.gap - side.far)
+    if not side.flat:
+        whole *= (side.gap + side.far) / 2
+    expected["air"] = whole - expected.pop("all")
+    found: Counter[str] = Counter()
+    _, weights = quadrature(mesh, np.arange(len(mesh.triangles)))
+    sizes = np.bincount(mesh.region, weights.sum(axis=1), minlength=len(mesh.names))
+    for name, material, size in zip(mesh.names, mesh.materials, sizes, strict=True):
+        found[material] += float(size)
+        if material == "coil":
+            found[name] = float(size)
+    return found.keys() == expected.keys() and all(
+        abs(found[name] - expected[name]) <= within * whole for name in expected
+    )
+
+
+def curves_met(mesh: Mesh, side: Side, within: float = 1e-9) -> bool:
+    """Whether every node between two regions, on the gap and on the far end lies on the outline's own curve.
+
+    within: of the section's largest radius (flat: of its span), besides a ten-thousandth of a micrometre.
+    """
+    near = within * (mesh.span if side.flat else max(side.gap, side.far)) + 1e-10
+    level = mesh.points[:, 0] if side.flat else np.hypot(*mesh.points.T)
+    for nodes, target in ((mesh.gap, side.gap), (mesh.far, side.far)):
+        if not side.far_fixed and target == side.far:
+            continue
+        if np.abs(level[nodes] - target).max() > near:
+            return False
+    away = np.full(len(between := _between_regions(mesh)), np.inf)
+    z = mesh.points[between] @ [1, 1j]
+    for segment in _curves(mesh, side):
+        away = np.minimum(away, _distance(z, segment))
+    return bool((away <= near).all())
+
+
+def _between_regions(mesh: Mesh) -> NDArray[np.int64]:
+    """Nodes of edges whose two triangles are of different materials or coils."""
+    edges = np.concatenate([mesh.triangles[:, [*pair, 3 + k]] for k, pair in enumerate(EDGES)])
+    owner = np.tile(mesh.region, 3)
+    edges[:, :2].sort(axis=1)
+    order = np.lexsort(edges[:, :2].T)
+    edges, owner = edges[order], owner[order]
+    same = (edges[1:, :2] == edges[:-1, :2]).all(axis=1) & (owner[1:] != owner[:-1])
+    return np.unique(edges[1:][same])
+
+
+def _curves(mesh: Mesh, side: Side) -> list[Segment]:
+    """Every line and arc of the sector's regions."""
+    copies = side.poles // mesh.sectors // side.unit_poles
+    curves: list[Segment] = []
+    for copy in range(copies):
+        along = copy * side.unit_poles * side.pitch
+        for region in side.regions:
+            for ring in (region.ring, *region.holes):
+                if side.flat:
+                    curves += moved(ring, shift=1j * along)
+                else:
+                    curves += moved(ring, turn=complex(math.cos(along), math.sin(along)))
+    return curves
+
+
+def _distance(z: NDArray[np.complex128], segment: Segment) -> Floats:
+    if isinstance(segment, Arc):
+        start, sweep = segment.start - segment.centre, segment.sweep
+        turn = np.angle((z - segment.centre) / start)
+        turn = np.where(sweep > 0, turn % (2 * math.pi), -((-turn) % (2 * math.pi)))
+        past = np.abs(turn) > abs(sweep)
+        ends = np.minimum(np.abs(z - segment.start), np.abs(z - segment.end))
+        round_: Floats = np.abs(np.abs(z - segment.centre) - segment.radius)
+        return np.where(past, ends, round_)
+    along = segment.end - segment.start
+    share = np.clip(((z - segment.start) / along).real, 0.0, 1.0)
+    straight: Floats = np.abs(z - segment.start - share * along)
+    return straight
+
+
+def ends_match(mesh: Mesh) -> bool:
+    """Whether the nodes of the high end are those of the low end, turned (flat: shifted) by the span."""
+    low, high = mesh.points[mesh.low] @ [1, 1j], mesh.points[mesh.high] @ [1, 1j]
+    if len(low) != len(high):
+        return False
+    turn = complex(math.cos(mesh.span), math.sin(mesh.span))
+    image = low + 1j * mesh.span if mesh.flat else low * turn
+    return bool(np.abs(image - high).max() <= 1e-10 * np.abs(mesh.points).max())
+
+
+def closed(mesh: Mesh) -> bool:
+    """Whether every edge has two triangles, but those on the gap, the far end and the two ends of the sector."""
+    edges = np.concatenate([mesh.triangles[:, pair] for pair in EDGES])
+    edges.sort(axis=1)
+    unique, count = np.unique(edges, axis=0, return_counts=True)
+    outside = unique[count == 1]
+    sets = [np.isin(outside, nodes).all(axis=1) for nodes in (mesh.gap, mesh.far, mesh.low, mesh.high)]
+    glued = mesh.sectors == 1  # the two ends are then one and the same place, tied by the model
+    return bool((count <= 2).all() and (np.any(sets, axis=0).all() or glued))
+
+
+def mirrored(mesh: Mesh) -> bool:
+    """Whether the mesh of one pole is its own mirror image in the x axis, to the last bit."""
+    points = {(x, y) for x, y in mesh.points.tolist()}
+    return points == {(x, -y) for x, y in points}

@@ -1,0 +1,154 @@
+"""The mesh of a machine: upright triangles, exact areas, true arcs, matching ends, mirror images."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from polefem.errors import MeshFailed
+from polefem.mesh import Mesh, quality
+from polefem.mesher import mesh_side, mesh_sides
+from polefem.outline import Outline, Side, sections
+from polefem.params import MeshSpec, Pole, RadialMachine
+from polefem.units import deg, mm
+from tests.field.built_machines import MACHINES, half_turn
+from tests.mesher.mesh_checks import areas_match, closed, curves_met, ends_match, mirrored, upright
+
+#: No triangle of a named mesh is worse (`polefem.mesh.quality`: 1 is equilateral).
+LEAST = 0.02
+
+
+@cache
+def outline(name: str) -> Outline:
+    return sections(MACHINES[name][0])[0]
+
+
+@cache
+def meshes(name: str, spec: str, sectors: int) -> tuple[tuple[Side, Mesh], ...]:
+    drawn = outline(name)
+    made = mesh_sides(drawn, MeshSpec.named(spec), sectors)
+    return tuple(zip((drawn.rotor, drawn.stator), made, strict=True))
+
+
+@pytest.mark.parametrize("spec", ["coarse", "normal"])
+@pytest.mark.parametrize("name", MACHINES)
+def test_a_mesh_is_what_its_outline_says(name: str, spec: str) -> None:
+    for side, mesh in meshes(name, spec, MACHINES[name][1]):
+        assert upright(mesh) and closed(mesh) and ends_match(mesh)
+        assert areas_match(mesh, side, 1e-5) and curves_met(mesh, side)
+        assert quality(mesh).min() >= LEAST
+        assert mesh.flat == side.flat and mesh.sectors == MACHINES[name][1]
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_one_pole_of_a_symmetric_side_is_its_own_mirror_image(name: str) -> None:
+    drawn = outline(name)
+    for side in (drawn.rotor, drawn.stator):
+        if side.mirror:
+            mesh = mesh_side(side, MeshSpec.named("coarse"), side.poles)
+            assert mirrored(mesh) and ends_match(mesh)
+            # The twin: one node moved by the last bit.
+            points = mesh.points.copy()
+            points[len(points) // 2, 1] = np.nextafter(points[len(points) // 2, 1], np.inf)
+            assert not mirrored(replace(mesh, points=points))
+
+
+def test_the_checks_tell_a_wrong_mesh() -> None:
+    side, mesh = meshes("6/4, half a turn", "coarse", 2)[1]
+    other, _ = meshes("6/4, half a turn", "coarse", 2)[0]
+    triangles = mesh.triangles.copy()
+    triangles[0] = triangles[0, [0, 2, 1, 5, 4, 3]]
+    assert not upright(replace(mesh, triangles=triangles))
+    assert not closed(replace(mesh, triangles=mesh.triangles[:-1]))
+    assert not areas_match(mesh, other)
+    # Straight edges in place of arcs.
+    straight = mesh.points.copy()
+    for k, pair in enumerate(((0, 1), (1, 2), (0, 2))):
+        straight[mesh.triangles[:, 3 + k]] = straight[mesh.triangles[:, pair]].mean(axis=1)
+    assert not areas_match(replace(mesh, points=straight), side)
+    assert not curves_met(replace(mesh, points=straight), side)
+    # A machine that is a ten-thousandth larger.
+    assert not areas_match(replace(mesh, points=mesh.points * 1.0001), side)
+    assert not curves_met(replace(mesh, points=mesh.points * 1.0001), side)
+    assert not ends_match(replace(mesh, high=mesh.high[::-1].copy()))
+
+
+def test_a_triangle_that_is_too_thin_is_no_mesh() -> None:
+    with pytest.raises(
+        MeshFailed, match=r"^a triangle of the (rotor|stator) came out too thin: its quality is"
+    ):
+        mesh_sides(sections(half_turn())[0], MeshSpec(corner=400.0, face=400.0, iron=40.0, growth=9.0), 2)
+
+
+def test_finer_names_make_finer_meshes_with_truer_areas() -> None:
+    """A quadratic edge leaves an arc by the fourth power of its angle; fine meshes keep areas to a millionth."""
+    counts = []
+    for spec in ("coarse", "normal", "fine"):
+        pairs = meshes("6/4, outer rotor", spec, 2)
+        counts.append(sum(len(mesh.triangles) for _, mesh in pairs))
+    assert all(areas_match(mesh, side, 1e-6) for side, mesh in pairs)
+    assert counts == sorted(counts) and counts[2] > 2 * counts[1]
+
+
+# Sizes ----------------------------------------------------------------------------------------------
+
+
+def sized(radius: float, gap: float) -> RadialMachine:
+    """The 6/4 machine with a rotor of a radius (m), its gap a given one."""
+    base, scale = half_turn(), radius / (30 * mm)
+    winding = replace(
+        base.winding,
+        coil_width=6 * mm * scale,
+        face_inset=2 * mm * scale,
+        yoke_clearance=3 * mm * scale,
+        liner=0.3 * mm * scale,
+    )
+    return replace(
+        base,
+        stator_outer_radius=60 * mm * scale + gap,
+        rotor_outer_radius=radius,
+        air_gap=gap,
+        stator_yoke_thickness=11 * mm * scale,
+        rotor_yoke_radius=19 * mm * scale,
+        shaft_radius=10 * mm * scale,
+        stack_length=60 * mm * scale,
+        stator_pole=Pole(arc=30 * deg),
+        winding=winding,
+    )
+
+
+def layered(mesh: Mesh, side: Side) -> bool:
+    """Whether a layer of air lies between the iron and the trace all along: no triangle of iron has a node on it, and
+    elements along it are no longer than a hundred gaps."""
+    iron = np.unique(mesh.triangles[mesh.of_material("iron")])
+    ends = mesh.points[mesh.gap[::2]]
+    longest = np.linalg.norm(np.diff(ends, axis=0), axis=1).max()
+    return not np.isin(mesh.gap, iron).any() and bool(longest < 100 * side.air_gap)
+
+
+def whole_mesh(radius: float, gap: float, spec: str) -> None:
+    drawn = sections(sized(radius, gap))[0]
+    for side, mesh in zip(
+        (drawn.rotor, drawn.stator), mesh_sides(drawn, MeshSpec.named(spec), 2), strict=True
+    ):
+        assert upright(mesh) and closed(mesh) and ends_match(mesh) and layered(mesh, side)
+        assert areas_match(mesh, side, 1e-5) and curves_met(mesh, side)
+
+
+@pytest.mark.parametrize(
+    ("radius", "gap"), [(10 * mm, 0.1 * mm), (10 * mm, 1 * mm), (500 * mm, 0.5 * mm), (500 * mm, 3 * mm)]
+)
+def test_gaps_on_small_and_large_rotors(radius: float, gap: float) -> None:
+    whole_mesh(radius, gap, "normal")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("spec", ["coarse", "normal", "fine"])
+@pytest.mark.parametrize("radius", [10 * mm, 30 * mm, 90 * mm, 250 * mm, 500 * mm])
+@pytest.mark.parametrize("gap", [0.1 * mm, 0.3 * mm, 1 * mm, 3 * mm])
+def test_any_gap_on_any_rotor(gap: float, radius: float, spec: str) -> None:
+    if gap <= radius / 5:
+        whole_mesh(radius, gap, spec)
