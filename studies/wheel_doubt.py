@@ -1,8 +1,8 @@
 """Is the first really the first? The shapes of `studies/pottery_wheel.py`, each with what a workshop does to it.
 
-Laminations cut by a shop with a punch or a laser, a rotor turned between centres, sheet bought twice from different mills:
-the spreads below are one standard deviation each. The study says which neighbours in the ranking are tied, how likely
-the first is to stay first, and what to measure or refine to be surer.
+Laminations cut by a shop with a punch or a laser, a rotor turned between centres, sheet bought twice from different
+mills: the spreads below are one standard deviation each. The study says which neighbours in the ranking are tied, how
+likely the first is to stay first, and what to measure or refine to be surer.
 
     python studies/wheel_doubt.py --workers 2
 """

@@ -30,7 +30,8 @@ class Doubt:
     figure: that is in doubt. names: of the designs, in order. values: shape (n,). deviations: standard deviation of
     each, shape (n,). by_source: deviation due to each source alone, each of shape (n,). first: chance of each to be
     the best of them, shape (n,). ahead: chance of each to be better than the next, shape (n - 1,). unknown: sources
-    whose effect could not be computed, with the design. advice: what to measure or refine next, in one sentence.
+    whose effect could not be computed, with the design. one_sided: those had from one side alone. advice: what to
+    measure or refine next, in one sentence.
     """
 
     figure: str
@@ -41,6 +42,7 @@ class Doubt:
     first: Array
     ahead: Array
     unknown: tuple[str, ...]
+    one_sided: tuple[str, ...]
     advice: str
 
     @property
@@ -69,7 +71,10 @@ def doubt_of(ranking: Ranking, effects: Mapping[str, Sequence[Effect]], seed: in
         total = -total
     first = np.bincount(total.argmin(axis=1), minlength=len(names)) / _DRAWS
     ahead = (total[:, :-1] < total[:, 1:]).mean(axis=0) if len(names) > 1 else np.empty(0)
-    unknown = tuple(f"{e.source} of {name}" for name in names for e in effects[name] if not e.known)
+    unknown = tuple(f"{e.source} of {name}" for name in names for e in effects[name] if e.sides == 0)
+    one_sided = tuple(
+        f"{e.source} of {name}" for name in names for e in effects[name] if 0 < e.sides < e.asked
+    )
     return Doubt(
         ranking.by,
         names,
@@ -79,6 +84,7 @@ def doubt_of(ranking: Ranking, effects: Mapping[str, Sequence[Effect]], seed: in
         first,
         ahead,
         unknown,
+        one_sided,
         _advice(names, ahead, drawn),
     )
 

@@ -68,31 +68,28 @@ def columns(rows: Sequence[Sequence[str]]) -> list[str]:
 def doubt_text(doubt: Doubt) -> str:
     """Error bars, ties, the chance of each to be the best, and what would settle the order."""
     unit, size = unit_of_figure(doubt.figure)
-    rows = [
-        [
-            "design",
-            f"{doubt.figure.replace('_', ' ')} ({unit})",
-            "+-",
-            *doubt.by_source,
-            "is first",
-            "beats next",
-        ]
-    ]
+    rows = [["design", f"{doubt.figure.replace('_', ' ')} ({unit})", "+-", "is the best", "beats the next"]]
     for at, name in enumerate(doubt.names):
         beats = (
             "" if at == len(doubt.names) - 1 else f"{doubt.ahead[at]:.0%}{' tied' if doubt.tied[at] else ''}"
         )
-        by_source = [f"{deviation[at] / size:.3g}" for deviation in doubt.by_source.values()]
         value, deviation = doubt.values[at] / size, doubt.deviations[at] / size
-        rows.append([name, f"{value:.4g}", f"{deviation:.3g}", *by_source, f"{doubt.first[at]:.0%}", beats])
+        rows.append([name, f"{value:.4g}", f"{deviation:.3g}", f"{doubt.first[at]:.0%}", beats])
+    parts = [[f"of the +- ({unit})", *doubt.names]]
+    for source, deviations in doubt.by_source.items():
+        parts.append([source, *(f"{deviation / size:.2g}" for deviation in deviations)])
     said = [
-        "+-: one standard deviation, of all sources and of each. beats next: chance to be better than the next line; "
-        "tied below 95 %.",
+        "+-: one standard deviation. beats the next: chance to be better than the next line; tied below 95 %.",
         f"Verdict: {doubt.advice}.",
     ]
+    if doubt.one_sided:
+        said.append(f"Had from one side alone, as the other cannot be built: {', '.join(doubt.one_sided)}.")
     if doubt.unknown:
         said.append(f"Not in it, as it could not be computed: {', '.join(doubt.unknown)}.")
-    return "\n".join(["How sure the order is", "", *columns(rows), "", *_wrapped(said)]) + "\n"
+    return (
+        "\n".join(["How sure the order is", "", *columns(rows), "", *columns(parts), "", *_wrapped(said)])
+        + "\n"
+    )
 
 
 def pareto_text(best: Sequence[Record], goals: Sequence[str]) -> str:

@@ -96,6 +96,16 @@ class Design:
         return content_key(self.inputs)
 
     @cached_property
+    def map_key(self) -> str:
+        """Stands for all the inputs of the map alone: equal for designs that differ in their drives and in nothing that
+        the map's angles and currents follow from. Raises as `machine` and `plan` do."""
+        plan, basis = self.plan, self.plan.basis
+        loss = isinstance(basis, EqualCopperLoss)
+        reach = (basis, plan.copper, plan.drive.dwell) if loss else basis
+        size = (plan.mesh, plan.angle_points, plan.current_points, plan.map_current)
+        return content_key(self.machine, size, reach, __version__)
+
+    @cached_property
     def plain_changes(self) -> dict[str, Any]:
         """The changes as numbers, text, lists and dicts."""
         plain = {name: content(value) for name, value in self.changes.items()}

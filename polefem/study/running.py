@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import json
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Executor, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
 from typing import Protocol
 
+from polefem.errors import PolefemError
 from polefem.params.content import content
 from polefem.study.design import Design
-from polefem.study.pipeline import FIELD, Solver, attempt, versions
+from polefem.study.pipeline import FIELD, KnownMap, Solver, attempt, versions
 from polefem.study.record import Outcome, Record, State
 from polefem.study.store import Member, Store
 from polefem.study.workers import WorkerLost
@@ -92,17 +93,28 @@ def run_designs(
                 waiting.append(designs[first])
             else:
                 settle(key, outcome, store.versions(key), False)
-        for design, outcome in _computed(waiting, executor, at_once, solver):
+        for design, outcome in _computed(waiting, executor, at_once, lambda d: _solver_for(d, store, solver)):
             made_by = versions()
-            store.keep(design.key, outcome, made_by, json.dumps(content(design.inputs)))
+            map_key = design.map_key if outcome.flux_map is not None else ""
+            store.keep(design.key, outcome, made_by, json.dumps(content(design.inputs)), map_key)
             settle(design.key, outcome, made_by, True)
     finally:
         watcher.end()
     return [records[at] for at in range(len(designs))]
 
 
+def _solver_for(design: Design, store: Store, solver: Solver) -> Solver:
+    """The solver, with the design's map in place of it where the store has it from another drive."""
+    try:
+        map_key = design.map_key
+    except PolefemError:  # a machine that cannot be: the attempt will say why
+        return solver
+    known = store.map_of(map_key)
+    return solver if known is None else replace(solver, flux_map=KnownMap(known))
+
+
 def _computed(
-    designs: Iterable[Design], executor: Executor, at_once: int, solver: Solver
+    designs: Iterable[Design], executor: Executor, at_once: int, solver_for: Callable[[Design], Solver]
 ) -> Iterable[tuple[Design, Outcome]]:
     """Designs with their outcomes, as they come; no more than `at_once` are with the executor at a time."""
     waiting = deque((design, 1) for design in designs)
@@ -111,7 +123,7 @@ def _computed(
         while waiting or under_way:
             while waiting and len(under_way) < at_once:
                 design, tries = waiting.popleft()
-                under_way[executor.submit(attempt, design, solver)] = design, tries
+                under_way[executor.submit(attempt, design, solver_for(design))] = design, tries
             done, _ = wait(under_way, return_when=FIRST_COMPLETED)
             for future in done:
                 design, tries = under_way.pop(future)

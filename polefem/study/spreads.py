@@ -101,14 +101,16 @@ class Effect:
     """What one source of doubt does to a figure of one design.
 
     linear: change of the figure at one standard deviation. curved: change that does not turn with the sign of the
-    deviation (it goes with its square). shared: whether designs are off alike. known: whether it could be computed.
+    deviation (it goes with its square). shared: whether designs are off alike. sides: how many of the shifted designs
+    could be computed, of those `asked` for; with none there is no effect, and no one knows.
     """
 
     source: str
     linear: float = 0.0
     curved: float = 0.0
     shared: bool = False
-    known: bool = True
+    sides: int = 1
+    asked: int = 1
 
 
 def effects_of(
@@ -164,13 +166,13 @@ def _effect(design: Design, spread: Spread, records: Mapping[str, Record], figur
     sides = [_figure(records.get(s.name), figure) for s in _shifted(design, spread)]
     known = [side for side in sides if side is not None]
     if middle is None or not known:
-        return Effect(spread.name, shared=spread.shared, known=False)
+        return Effect(spread.name, shared=spread.shared, sides=0)
     if isinstance(spread, OffsetSpread):
         return Effect(spread.name, 0.0, known[0] - middle, spread.shared)
     if len(known) == 2:
         up, down = known
-        return Effect(spread.name, (up - down) / 2, (up + down) / 2 - middle, spread.shared)
-    return Effect(spread.name, known[0] - middle, 0.0, spread.shared, len(sides) == 1)
+        return Effect(spread.name, (up - down) / 2, (up + down) / 2 - middle, spread.shared, 2, 2)
+    return Effect(spread.name, known[0] - middle, 0.0, spread.shared, 1, len(sides))
 
 
 def _mesh_effect(design: Design, records: Mapping[str, Record], figure: str) -> Effect:
@@ -179,7 +181,7 @@ def _mesh_effect(design: Design, records: Mapping[str, Record], figure: str) -> 
     if bound is None:
         middle, coarse = (_figure(records.get(n), figure) for n in (design.name, f"{design.name} | {MESH}"))
         if middle is None or coarse is None:
-            return Effect(MESH, known=False)
+            return Effect(MESH, sides=0)
         bound = abs(middle - coarse)
     return Effect(MESH, bound / 2)
 

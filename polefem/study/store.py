@@ -29,7 +29,7 @@ from polefem.study.record import Figures, Outcome, PointFigures, State
 
 __all__ = ["SCHEMA", "Member", "Store", "Table"]
 
-SCHEMA = 2
+SCHEMA = 3
 """Version of the layout of a store; one of another version is refused, never guessed at."""
 
 _FIGURES = ", ".join(f"{name} REAL" for name in Figures.names())
@@ -37,7 +37,7 @@ _LAYOUT = f"""
 CREATE TABLE IF NOT EXISTS about (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS designs (
     key TEXT PRIMARY KEY, state TEXT NOT NULL, reason TEXT NOT NULL, {_FIGURES},
-    map_checksum TEXT, seconds REAL NOT NULL, made REAL NOT NULL
+    map_checksum TEXT, map_key TEXT, seconds REAL NOT NULL, made REAL NOT NULL
 ) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS details (
     key TEXT PRIMARY KEY, harmonics TEXT NOT NULL, points TEXT NOT NULL, stages TEXT NOT NULL, versions TEXT NOT NULL,
@@ -48,6 +48,7 @@ CREATE TABLE IF NOT EXISTS members (
     PRIMARY KEY (study, name)
 ) WITHOUT ROWID;
 CREATE INDEX IF NOT EXISTS states ON designs (state);
+CREATE INDEX IF NOT EXISTS map_keys ON designs (map_key);
 """
 _PATIENCE = 60.0  # s: how long to wait for another process that is writing
 
@@ -107,9 +108,16 @@ class Store:
         self.close()
 
     def keep(
-        self, key: str, outcome: Outcome, versions: Mapping[str, str] | None = None, inputs: str = ""
+        self,
+        key: str,
+        outcome: Outcome,
+        versions: Mapping[str, str] | None = None,
+        inputs: str = "",
+        map_key: str = "",
     ) -> None:
         """Keep what computing a design gave, replacing what was kept before under its key.
+
+        map_key: of all inputs of its map, under which the map is found for the same machine under another drive.
 
         Raises StoreRefused where it cannot be written, as on a full disk; the store is then as it was before.
         """
@@ -117,7 +125,7 @@ class Store:
             checksum = None if outcome.flux_map is None else self._keep_map(key, outcome.flux_map)
             figures = outcome.figures.values() if outcome.figures else (None,) * len(Figures.names())
             row = (key, outcome.state.value, outcome.reason, *figures)
-            row += (checksum, sum(outcome.seconds.values()), time.time())
+            row += (checksum, map_key or None, sum(outcome.seconds.values()), time.time())
             points = (
                 {name: asdict(point) for name, point in outcome.figures.points.items()}
                 if outcome.figures
@@ -153,6 +161,13 @@ class Store:
             tuple(json.loads(details["harmonics"])),
             details["trace"],
         )
+
+    def map_of(self, map_key: str) -> FluxMap | None:
+        """A map that is kept under the key of its own inputs; None where none is, or it is damaged."""
+        query = "SELECT key, map_checksum FROM designs WHERE map_key = ? AND map_checksum IS NOT NULL LIMIT 1"
+        with self._spoken():
+            row = self._one(query, map_key)
+        return None if row is None else self._whole_map(row["key"], row["map_checksum"])
 
     def versions(self, key: str) -> dict[str, str]:
         """The versions of what computed a design; empty if none is kept."""

@@ -63,11 +63,15 @@ def test_the_advice_names_what_parts_them_least() -> None:
 
 
 def test_it_is_the_same_each_time_and_says_what_it_does_not_know() -> None:
-    effects = {"a": [Effect("gap", 0.02), Effect("lip", known=False)], "b": [Effect("gap", 0.02)]}
+    effects = {
+        "a": [Effect("gap", 0.02), Effect("lip", sides=0), Effect("arc", 0.01, sides=1, asked=2)],
+        "b": [Effect("gap", 0.02)],
+    }
     one, two = doubt(**effects), doubt(**effects)
     assert one.first.tolist() == two.first.tolist()
-    assert one.unknown == ("lip of a",)
+    assert one.unknown == ("lip of a",) and one.one_sided == ("arc of a",)
     text = doubt_text(one)
+    assert "Had from one side alone, as the other cannot be built: arc of a." in text
     assert "Not in it, as it could not be computed: lip of a." in text and "tied" in text
     assert max(map(len, text.splitlines())) <= 120
 

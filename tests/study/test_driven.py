@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import pytest
 from fake_solver import FAKE, MACHINE, PLAN
@@ -18,14 +19,18 @@ from polefem.study import (
     EqualCopperLoss,
     EqualCurrent,
     EqualMeanTorque,
+    InProcess,
     LevelPoint,
     Point,
+    Record,
     State,
+    Store,
     Study,
     SwitchingTable,
     Variant,
     WaveformPoint,
     attempt,
+    run_designs,
 )
 from polefem.units import deg
 
@@ -130,3 +135,34 @@ def test_drives_enter_the_key_but_not_that_of_the_map() -> None:
     ]
     designs = [Design("one", MACHINE, {}, with_fields(PLAN, {"points": (point,)})) for point in others]
     assert len({design.key for design in designs}) == len(others)
+    assert len({design.map_key for design in designs}) == 1
+    changed = [
+        {"rotor_pole.arc": 33 * deg},
+        {"mesh.corner": 1e-4},
+        {"map_current": 50.0},
+        {"basis": EqualCurrent(9.0)},
+    ]
+    assert len({Design("one", MACHINE, change, PLAN).map_key for change in [{}, *changed]}) == 5
+    loss = {"basis": EqualCopperLoss(9.0)}  # its current, and so the map's, follows from the dwell
+    longer = {**loss, "drive.turn_off": 1 * deg}
+    assert Design("one", MACHINE, loss, PLAN).map_key != Design("one", MACHINE, longer, PLAN).map_key
+
+
+def test_a_map_is_not_computed_again_for_another_drive(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    log = tmp_path / "log"
+    monkeypatch.setenv("FAKE_SOLVER_LOG", str(log))
+
+    def run(store: Store, points: tuple[Point, ...], changes: dict[str, float]) -> Record:
+        design = Design("one", MACHINE, changes, with_fields(PLAN, {"points": points}))
+        return run_designs("s", [design], store, InProcess(), solver=FAKE)[0]
+
+    with Store(tmp_path / "store") as store:
+        bare = run(store, (), {})
+        driven = run(store, (WaveformPoint("given", SQUARE, EqualCurrent(5.0), SPEED),), {})
+        assert len(log.read_text().splitlines()) == 1
+        assert bare.figures and driven.figures and driven.figures.value("given.peak_current") == 5.0
+        assert driven.figures.ripple == bare.figures.ripple
+        run(store, (), {"rotor_pole.arc": 33 * deg})  # another machine has another map
+        assert len(log.read_text().splitlines()) == 2

@@ -34,7 +34,7 @@ def test_a_field_has_a_slope_and_a_bend() -> None:
     gap, mesh = effects(GAP)
     assert gap.linear == pytest.approx(2 * 0.4 * 0.05)
     assert gap.curved == pytest.approx(0.05**2)
-    assert (gap.source, gap.shared, gap.known) == ("air_gap +-0.05 mm", False, True)
+    assert (gap.source, gap.shared, gap.sides) == ("air_gap +-0.05 mm", False, 2)
     assert mesh.source == "mesh"
     assert mesh.linear == pytest.approx(PLAN.mesh.corner / 2)  # twice as coarse adds it once; half counts
 
@@ -52,14 +52,14 @@ def test_a_steel_is_shared_by_all() -> None:
 
 def test_one_side_that_cannot_be_built_is_said() -> None:
     gap, _ = effects(GAP, refused=lambda design: design.machine.air_gap < 0.39 * mm)
-    assert not gap.known and gap.linear == pytest.approx(0.45**2 - 0.4**2)
+    assert (gap.sides, gap.asked) == (1, 2) and gap.linear == pytest.approx(0.45**2 - 0.4**2)
     lost, _ = effects(GAP, refused=lambda design: abs(design.machine.air_gap - 0.4 * mm) > 1e-9)
-    assert (lost.known, lost.linear) == (False, 0.0)
+    assert (lost.sides, lost.linear) == (0, 0.0)
 
 
 def test_a_field_the_design_does_not_have_is_unknown() -> None:
     lip, _ = effects(FieldSpread("rotor_pole.shoe.tip", 0.1 * mm))
-    assert not lip.known
+    assert lip.sides == 0
 
 
 def test_the_map_s_own_estimate_comes_first() -> None:
