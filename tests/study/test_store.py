@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 import multiprocessing
+import shutil
 import sqlite3
 import subprocess
 import sys
 import textwrap
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -200,3 +202,30 @@ def test_a_full_disk_is_told_and_what_was_kept_stays(tmp_path: Path) -> None:
         assert len(store.states(f"k{at}" for at in range(kept + 1))) == kept
         assert all(store.outcome(f"k{at}") is not None for at in range(kept))
         store.keep(f"k{kept}", solved())
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A disk of 300 kB, where this process may mount one."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=300k", "tmpfs", str(disk)]
+    if shutil.which("mount") is None or subprocess.run(mount, capture_output=True).returncode != 0:
+        pytest.skip("only root may mount a small disk")
+    yield disk
+    subprocess.run(["umount", str(disk)], check=True)
+
+
+def test_a_disk_that_is_full_for_real(small_disk: Path, tmp_path: Path) -> None:
+    kept = 0
+    with Store(small_disk / "store") as store, pytest.raises(StoreRefused, match="room to write"):
+        while True:
+            store.keep(f"k{kept}", solved())
+            kept += 1
+    assert kept > 3
+    shutil.copytree(small_disk / "store", tmp_path / "store")  # onto a disk with room: it goes on
+    with Store(tmp_path / "store") as store:
+        assert all(store.outcome(f"k{at}") is not None for at in range(kept))
+        assert store.outcome(f"k{kept}") is None
+        store.keep(f"k{kept}", solved())
+        assert store.outcome(f"k{kept}") is not None
