@@ -18,6 +18,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from polefem.drive import write_angle_csv, write_angle_header
 from polefem.errors import InvalidValue, PolefemError, StoreRefused, refusal
 from polefem.params import MeshSpec
 from polefem.params.toml import machine_text
@@ -25,6 +26,8 @@ from polefem.ranking import (
     Ranking,
     doubt_of,
     doubt_text,
+    drives_text,
+    orders_under_drives,
     pareto_set,
     pareto_text,
     rank,
@@ -226,9 +229,8 @@ def _studied(study: Study, bench: _Bench, by: str) -> bool:
     records = bench.compute(study.name, designs)
     ranking = rank(records, str(study.plan.basis), by, study.limits)
     print(table_text(ranking, _SHOWN), flush=True)
-    more = [
-        text for text in (_pareto(study, records, bench), *_doubt(study, designs, ranking, bench)) if text
-    ]
+    more = [_drives(study, records, by), _pareto(study, records, bench)]
+    more = [text for text in (*more, *_doubt(study, designs, ranking, bench)) if text]
     more += _sensitivities(study, bench)
     return _finished(study, bench, designs, ranking, more)
 
@@ -259,12 +261,36 @@ def _finished(
     if ranking.ordered:
         first = by_name[ranking.ordered[0].name].machine
         (bench.folder / "first.toml").write_text(machine_text(first), encoding="utf-8")
+    tables = _switching(study, bench, ranking)
     undrawn = _draw(study, bench, by_name, ranking) if bench.pictures else []
-    print(f"Written to {bench.folder}: ranking.txt, ranking.csv, records.json, first.toml, maps/, pictures/")
+    files = f"ranking.txt, ranking.csv, records.json, first.toml, {tables}maps/, pictures/"
+    print(f"Written to {bench.folder}: {files}")
     for name, reason in undrawn:
         print(f"No pictures of {name}: {reason}", file=sys.stderr)
     failed = any(record.state in (State.FAILED, State.LOST) for record in ranking.apart)
     return bool(ranking.ordered) and not failed and not undrawn
+
+
+def _drives(study: Study, records: Sequence[Record], by: str) -> str:
+    """The order under each drive of the plan, beside that under the ideal square current."""
+    if not study.plan.points:
+        return ""
+    conditions = {point.name: str(point) for point in study.plan.points}
+    return drives_text(orders_under_drives(records, str(study.plan.basis), conditions, by, study.limits))
+
+
+def _switching(study: Study, bench: _Bench, ranking: Ranking) -> str:
+    """Write the winner's switching table, where one is asked for; the names of its files."""
+    first = ranking.ordered[0] if ranking.ordered else None
+    if study.switching is None or first is None or first.figures is None:
+        return ""
+    kept = bench.store.outcome(first.key) if first.outcome.flux_map is None else first.outcome
+    if kept is None or kept.flux_map is None:
+        return ""
+    table = study.switching.table(kept.flux_map, first.figures.phase_resistance)
+    write_angle_csv(table, bench.folder / "switching.csv")
+    write_angle_header(table, bench.folder / "switching.h")
+    return "switching.csv, switching.h, "
 
 
 def _pareto(study: Study, records: Sequence[Record], bench: _Bench) -> str:

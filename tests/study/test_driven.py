@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from fake_solver import FAKE, MACHINE, PLAN
 
+from polefem.__main__ import run_study
 from polefem.errors import InvalidValue
 from polefem.maps import linear_map
 from polefem.params.drive_spec import Bridge, Chopping, SinglePulse, Tracking
@@ -166,3 +167,31 @@ def test_a_map_is_not_computed_again_for_another_drive(
         assert driven.figures.ripple == bare.figures.ripple
         run(store, (), {"rotor_pole.arc": 33 * deg})  # another machine has another map
         assert len(log.read_text().splitlines()) == 2
+
+
+def test_the_command_line_prints_each_order_and_writes_the_switching_table(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    points = (
+        WaveformPoint("given", SQUARE, EqualCopperLoss(20.0), SPEED),
+        LevelPoint("bridge", SPEED, STIFF, ON, OFF, EqualCopperLoss(20.0)),
+    )
+    study = Study(
+        "driven",
+        MACHINE,
+        with_fields(PLAN, {"points": points}),
+        [Variant("plain"), Variant("wide", {"rotor_pole.arc": 40 * deg})],
+        switching=SwitchingTable(Bridge(48.0), (5.0,), (-0.5, 0.5)),
+    )
+    options = ["--no-pictures", "--out", str(tmp_path)]
+    assert run_study(study, options, FAKE, InProcess(), at_once=1) == 0
+    out = capsys.readouterr().out
+    assert (
+        "Under given: a given current waveform at 5 rad/s, equal copper loss of 20 W; ranked by ripple" in out
+    )
+    assert "Under bridge: a bridge on 400 V at 5 rad/s, equal copper loss of 20 W; ranked by ripple" in out
+    assert "Positions by ripple under each drive" in out
+    caution, heading, generator, motor = (tmp_path / "switching.csv").read_text().splitlines()
+    assert "local codes and licensed practice" in caution and heading.startswith("speed_rad_s,torque_n_m")
+    assert generator.startswith("5,-0.5,") and motor.startswith("5,0.5,")
+    assert "local codes and licensed practice" in (tmp_path / "switching.h").read_text()
