@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from polefem.study import Limit, Record, State, broken_limits, check_figure, cost
+from polefem.study import NEXT_REASON, Limit, Record, State, broken_limits, check_figure, cost
 
 __all__ = ["Ranking", "rank"]
 
@@ -49,8 +49,15 @@ def rank(records: Sequence[Record], basis: str, by: str = "ripple", limits: Sequ
         else:
             value = cost(record.figures, by)
             if value is None and "." in by:
-                outside.append((record, record.reason or f"no figure {by}"))
+                outside.append((record, _why_not(record, by)))
                 continue
             ordered.append((math.inf if value is None else value, record.name, record))
     best_first = tuple(record for *_, record in sorted(ordered, key=lambda entry: entry[:2]))
     return Ranking(by, basis, best_first, tuple(apart), tuple(outside))
+
+
+def _why_not(record: Record, by: str) -> str:
+    """Of the reasons why a design has no figures at points, the one for the point that `by` is of."""
+    begin = f"no figures under {by.rpartition('.')[0]}: "
+    said = [part for part in record.reason.split(NEXT_REASON) if part.startswith(begin)]
+    return said[0] if said else f"no figure {by}"

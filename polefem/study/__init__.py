@@ -8,7 +8,7 @@ from polefem.study.goals import Limit, broken_limits, check_figure, cost, more_i
 from polefem.study.pipeline import FIELD, Solver, attempt
 from polefem.study.points import DrivePoint
 from polefem.study.progress import ProgressBar
-from polefem.study.record import Figures, Outcome, PointFigures, Record, State
+from polefem.study.record import NEXT_REASON, Figures, Outcome, PointFigures, Record, State
 from polefem.study.running import Watcher, run_designs
 from polefem.study.sampling import Grid, LatinHypercube, Range, SobolPoints, Variant
 from polefem.study.search import Search, run_search
@@ -27,6 +27,7 @@ from polefem.study.workers import Executor, InProcess, WorkerLost, WorkerPool
 
 __all__ = [
     "FIELD",
+    "NEXT_REASON",
     "Basis",
     "BestPoint",
     "Constraint",

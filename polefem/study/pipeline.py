@@ -24,7 +24,7 @@ from polefem.params import Machine, MeshSpec
 from polefem.study.design import Design
 from polefem.study.driven import Point
 from polefem.study.operation import Operation, most_current, operate
-from polefem.study.record import Figures, Outcome, PointFigures, State
+from polefem.study.record import NEXT_REASON, Figures, Outcome, PointFigures, State
 from polefem.version import __version__
 
 __all__ = ["FIELD", "KnownMap", "Solver", "attempt", "figures_of", "versions"]
@@ -155,7 +155,7 @@ def point_figures(
             found[point.name] = point.figures(phase_map, resistance)
         except InvalidValue as refused:
             lacking.append(f"no figures under {point.name}: {refused}")
-    return found, "; ".join(lacking)
+    return found, NEXT_REASON.join(lacking)
 
 
 def refuse_unconverged(phase_map: FluxMap) -> None:

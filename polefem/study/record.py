@@ -10,7 +10,11 @@ from typing import Any
 
 from polefem.maps import FluxMap
 
-__all__ = ["Figures", "Outcome", "PointFigures", "Record", "State"]
+__all__ = ["NEXT_REASON", "Figures", "Outcome", "PointFigures", "Record", "State"]
+
+
+NEXT_REASON = "; and "
+"""Between the reasons of a design that has no figures at several operating points."""
 
 
 class State(StrEnum):
