@@ -27,6 +27,7 @@ from polefem.ranking import (
     doubt_of,
     doubt_text,
     drives_text,
+    fields_text,
     orders_under_drives,
     pareto_set,
     pareto_text,
@@ -229,10 +230,9 @@ def _studied(study: Study, bench: _Bench, by: str) -> bool:
     records = bench.compute(study.name, designs)
     ranking = rank(records, str(study.plan.basis), by, study.limits)
     print(table_text(ranking, _SHOWN), flush=True)
-    more = [_drives(study, records, by), _pareto(study, records, bench)]
-    more = [text for text in (*more, *_doubt(study, designs, ranking, bench)) if text]
+    more = [fields_text(ranking), _pareto(study, records, bench), *_doubt(study, designs, ranking, bench)]
     more += _sensitivities(study, bench)
-    return _finished(study, bench, designs, ranking, more)
+    return _finished(study, bench, designs, ranking, [text for text in more if text])
 
 
 def _searched(search: Search, bench: _Bench, by: str) -> bool:
@@ -248,7 +248,7 @@ def _searched(search: Search, bench: _Bench, by: str) -> bool:
     if bench.pictures:
         path = search_path(search.name, records, search.goal, search.limits)
         save(draw_search([path]), bench.drawings / "search.png")
-    return _finished(study, bench, study.designs(), ranking, [])
+    return _finished(study, bench, study.designs(), ranking, [fields_text(ranking)])
 
 
 def _finished(

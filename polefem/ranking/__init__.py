@@ -6,7 +6,7 @@ from polefem.ranking.drives import IDEAL, DriveOrders, orders_under_drives
 from polefem.ranking.order import Ranking, rank
 from polefem.ranking.pareto import pareto_set
 from polefem.ranking.table import csv_text, table_text
-from polefem.ranking.words import doubt_text, pareto_text, sensitivity_text, unit_of_figure
+from polefem.ranking.words import doubt_text, fields_text, pareto_text, sensitivity_text, unit_of_figure
 
 __all__ = [
     "IDEAL",
@@ -17,6 +17,7 @@ __all__ = [
     "doubt_of",
     "doubt_text",
     "drives_text",
+    "fields_text",
     "orders_under_drives",
     "pareto_set",
     "pareto_text",

@@ -7,11 +7,20 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from polefem.params.fields import unit_of
+from polefem.params.fields import shown, unit_of
 from polefem.ranking.doubt import Doubt
+from polefem.ranking.order import Ranking
 from polefem.study import Figures, Record, Shares, Slopes
 
-__all__ = ["columns", "doubt_text", "figure_text", "pareto_text", "sensitivity_text", "unit_of_figure"]
+__all__ = [
+    "columns",
+    "doubt_text",
+    "fields_text",
+    "figure_text",
+    "pareto_text",
+    "sensitivity_text",
+    "unit_of_figure",
+]
 
 _WIDTH = 110
 # Each figure as a person reads it: its unit and that unit's size in SI.
@@ -90,6 +99,19 @@ def doubt_text(doubt: Doubt) -> str:
         "\n".join(["How sure the order is", "", *columns(rows), "", *columns(parts), "", *_wrapped(said)])
         + "\n"
     )
+
+
+def fields_text(ranking: Ranking, most: int = 8) -> str:
+    """What the first designs change, each field in the unit it is read in; empty where that is more than numbers."""
+    first = ranking.ordered[:most]
+    names = list(dict.fromkeys(name for record in first for name in record.changes))
+    if not names or not all(isinstance(r.changes.get(n, 0.0), int | float) for r in first for n in names):
+        return ""
+    rows = [["design", *names]]
+    rows += [
+        [r.name, *(shown(n, r.changes[n]) if n in r.changes else "as base" for n in names)] for r in first
+    ]
+    return "\n".join(["What they are", "", *columns(rows)]) + "\n"
 
 
 def pareto_text(best: Sequence[Record], goals: Sequence[str]) -> str:

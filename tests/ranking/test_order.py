@@ -8,7 +8,7 @@ import io
 import pytest
 
 from polefem.errors import InvalidValue
-from polefem.ranking import Ranking, csv_text, rank, table_text
+from polefem.ranking import Ranking, csv_text, fields_text, rank, table_text
 from polefem.study import Figures, Outcome, Record, State
 
 
@@ -76,6 +76,14 @@ def test_the_table_can_be_cut_short() -> None:
 
 def test_an_empty_ranking_is_still_text() -> None:
     assert "refused: closed" in table_text(rank(RECORDS[1:2], "equal current of 1 A"))
+
+
+def test_the_first_designs_say_what_they_are() -> None:
+    text = fields_text(rank(RECORDS, ""))
+    assert "rotor_pole.arc" in text and "28.648 deg" in text
+    assert fields_text(rank([], "")) == ""
+    whole = Record("whole", "w", {"rotor_pole": {"arc": 0.5}}, RECORDS[0].outcome)
+    assert fields_text(rank([whole], "")) == ""
 
 
 def test_csv_holds_every_figure_in_si() -> None:
