@@ -38,6 +38,8 @@ PER_ELEMENT = 2.0
 DEEP = 12.0
 #: The coupling reaches this many times the annulus's width along it and no further: it falls as exp(-pi x / L).
 REACH = 9.0
+#: And no less than this many radians of its highest harmonic, where elements are longer than the annulus is wide.
+WAVES = 80.0
 
 #: Legendre coefficients (rows: degree 0, 1, 2) of the three quadratic shape functions on [-1, 1].
 SHAPES = np.array([[1 / 6, 2 / 3, 1 / 6], [-1 / 2, 0.0, 1 / 2], [1 / 3, -2 / 3, 1 / 3]])
@@ -90,7 +92,7 @@ class Gap:
         self._log_ratio, self._mixed = log_ratio, mixed[:, 0]
         if not antiperiodic:
             self._add_mean(rotor, stator, math.sqrt(2 * scale / log_ratio), sectors)
-        self._reach = REACH * log_ratio
+        self._reach = max(REACH * log_ratio, WAVES / highest)
         self._period = 2 * math.pi / sectors
         self._groups = _groups(rotor, self._reach)
         self._stator_extent = _extent(stator)
