@@ -35,7 +35,7 @@ Ints = NDArray[np.int64]
 #: Harmonics are summed up to this many to the finest trace element: a quadratic trace has no more to say.
 PER_ELEMENT = 2.0
 #: exp(-n L) past this exponent is nothing: the two circles no longer see each other.
-DEEP = 12.0
+DEEP = 16.0
 #: The coupling reaches this many times the annulus's width along it and no further: it falls as exp(-pi x / L).
 REACH = 9.0
 #: And no less than this many radians of its highest harmonic, where elements are longer than the annulus is wide.
