@@ -132,10 +132,10 @@ def with_end_fringing(phase_map: FluxMap, machine: Machine) -> FluxMap:
 
 def _depth(machine: Machine, outline: Outline, coil_height: float) -> float:
     """To which the ends of the poles are magnetised, m: the bare part, and a share of the coil; the rotor's height."""
-    stator = outline.stator
-    corners = np.array([s.start for r in stator.regions if r.material == "coil" for s in r.ring])
-    levels = corners.real if stator.flat else np.abs(corners)
-    bare = float(np.abs(levels - stator.gap).min())
+    first = next(
+        region for region in outline.stator.regions if region.name == "coil 0 minus"
+    )  # on the x axis
+    bare = min(abs(segment.start.real - outline.stator.gap) for segment in first.ring)
     return min(bare + COIL_SHARE * coil_height, _rotor_pole_height(machine))
 
 

@@ -69,7 +69,7 @@ def ring_inductance(radius: float, width: float, height: float) -> float:
     1.57
     """
     (a, z_a, weight_a), (b, z_b, weight_b) = (_section(radius, width, height, count) for count in PLACES)
-    mutual = _between_circles(a[:, None], b[None, :], z_a[:, None] - z_b[None, :])
+    mutual = between_circles(a[:, None], b[None, :], z_a[:, None] - z_b[None, :])
     return float(weight_a @ mutual @ weight_b)
 
 
@@ -101,7 +101,7 @@ def _section(radius: float, width: float, height: float, count: int) -> tuple[Fl
     return r.ravel(), z.ravel(), np.outer(weights_z, weights_r).ravel() / 4
 
 
-def _between_circles(a: Floats, b: Floats, z: Floats) -> Floats:
+def between_circles(a: Floats, b: Floats, z: Floats) -> Floats:
     """Inductance between circles about one axis, H; the arguments broadcast."""
     far, near = (a + b) ** 2 + z**2, (a - b) ** 2 + z**2
     k = np.sqrt(4 * a * b / far)
