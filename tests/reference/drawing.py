@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any
 
 import ngsolve as ng
@@ -91,11 +92,12 @@ def _edges(shape: Any, name: str) -> set[Any]:
 
 def _close(shape: Any, first: Callable[[Any], bool], movement: Any) -> None:
     """Make the straight edges of the first end one with those that the movement takes them to."""
-
-    def key(edge: Any) -> tuple[int, int]:
-        return round(edge.center.x / TOUCH / 10), round(edge.center.y / TOUCH / 10)
-
-    there = {key(edge): edge for edge in shape.edges}
     for edge in shape.edges:
         if first(edge.center) and all(first(vertex.p) for vertex in edge.vertices):
-            edge.Identify(there[key(movement(edge))], "ends", trafo=movement)
+            there = movement(edge).center
+            other = min(shape.edges, key=partial(_apart, there))
+            edge.Identify(other, "ends", trafo=movement)
+
+
+def _apart(point: Any, edge: Any) -> float:
+    return math.hypot(edge.center.x - point.x, edge.center.y - point.y)

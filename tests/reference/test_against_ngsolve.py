@@ -92,11 +92,8 @@ def test_half_a_degree_more_does_not_pass(live: dict[str, np.ndarray], peak: np.
     assert len(found.beyond(0.003, 0.005, LIVE_ANGLES, LIVE_CURRENTS)) > 4
 
 
-RANDOM_SEEDS = (
-    1,
-    8,
-    23,
-)  # rotor inside, a flat section, rotor outside; with shoe, notch and taper between them
+# A flat section, rotor inside, rotor outside; shoes, a taper and a notch between them.
+RANDOM_SEEDS = (0, 1, 23)
 
 
 @pytest.mark.parametrize("seed", RANDOM_SEEDS)
