@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from polefem.drive import RIPPLE_FORMULA
 from polefem.ranking.order import Ranking
-from polefem.study import Figures, State
+from polefem.study import Figures, PointFigures, State
 
 __all__ = ["csv_text", "table_text"]
 
@@ -93,15 +93,17 @@ def _line(cells: tuple[str, ...], widths: list[int]) -> str:
 
 
 def csv_text(ranking: Ranking) -> str:
-    """Every design as a row of a CSV file: rank, name, state, figures in SI, changed fields, reason."""
+    """Every design as a row of a CSV file: rank, name, state, figures in SI (of points too), changed fields, reason."""
     outside = {record.key: why for record, why in ranking.outside}
     records = [*ranking.ordered, *(record for record, _ in ranking.outside), *ranking.apart]
     fields = list(dict.fromkeys(name for record in records for name in record.changes))
+    points = list(dict.fromkeys(name for r in records if r.figures for name in r.figures.points))
+    driven = [f"{point}.{figure}" for point in points for figure in PointFigures.names()]
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["rank", "name", "state", *Figures.names(), *fields, "seconds", "reason", "key"])
+    writer.writerow(["rank", "name", "state", *Figures.names(), *driven, *fields, "seconds", "reason", "key"])
     for at, record in enumerate(records, start=1):
-        figures = record.figures.values() if record.figures else ("",) * len(Figures.names())
+        figures = [record.figures.value(n) if record.figures else "" for n in (*Figures.names(), *driven)]
         rank = at if at <= len(ranking.ordered) else ""
         reason = outside.get(record.key, record.reason)
         seconds = round(sum(record.outcome.seconds.values()), 3)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import csv
+
 import numpy as np
 import pytest
 
-from polefem.ranking import drives_text, orders_under_drives
+from polefem.ranking import csv_text, drives_text, orders_under_drives, rank
 from polefem.study import Figures, Limit, Outcome, PointFigures, Record, State
 
 CONDITIONS = {"throwing": "a bridge on 24 V at 10.47 rad/s, equal copper loss of 60 W", "best": "another"}
@@ -62,3 +64,10 @@ def test_a_limit_takes_a_design_out_of_every_order() -> None:
     orders = orders_under_drives(RECORDS, "", CONDITIONS, limits=[Limit("throwing.ripple", most=0.55)])
     assert orders.names == ("wide", "notched")
     np.testing.assert_array_equal(orders.positions, [[1, 2, 1], [2, 1, np.nan]])
+
+
+def test_the_csv_has_columns_for_every_drive() -> None:
+    rows = list(csv.DictReader(csv_text(rank(RECORDS, "", "throwing.ripple")).splitlines()))
+    assert [(row["name"], row["throwing.ripple"], row["best.ripple"]) for row in rows] == [
+        *(("notched", "0.4", ""), ("wide", "0.5", "0.1"), ("narrow", "0.6", "0.05"), ("lost", "", "")),
+    ]
