@@ -154,7 +154,7 @@ def system_of(
     return System(model, gap)
 
 
-def solved(system: System, angle: float, load: Floats, tolerance: float = 1e-9) -> Solution:
+def solved(system: System, angle: float, load: Floats, tolerance: float = 1e-8) -> Solution:
     """The field at an angle from a zero start, finer than maps need it."""
     found = minimise(system.at(angle), load, np.zeros(system.size), Workshop(tolerance=tolerance))
     assert found.converged, found.message
