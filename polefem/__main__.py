@@ -230,8 +230,8 @@ def _studied(study: Study, bench: _Bench, by: str) -> bool:
     records = bench.compute(study.name, designs)
     ranking = rank(records, str(study.plan.basis), by, study.limits)
     print(table_text(ranking, _SHOWN), flush=True)
-    more = [fields_text(ranking), _pareto(study, records, bench), *_doubt(study, designs, ranking, bench)]
-    more += _sensitivities(study, bench)
+    more = [fields_text(ranking), _drives(study, records, by), _pareto(study, records, bench)]
+    more += [*_doubt(study, designs, ranking, bench), *_sensitivities(study, bench)]
     return _finished(study, bench, designs, ranking, [text for text in more if text])
 
 
