@@ -30,6 +30,8 @@ __all__ = [
     "Reference",
     "Section",
     "Unconverged",
+    "current_density",
+    "flux_between",
     "magnetostatic",
     "over_currents",
     "torque_by_stress",
@@ -194,7 +196,7 @@ def magnetostatic(
             f"after {STEPS} steps Newton would still gain {gains[-1]:.2g} J/m of {stored:.2g} J/m"
         )
     length = section.length
-    fluxes = length * np.array([_flux(section.mesh, a, *sides) for sides in section.coils])
+    fluxes = length * np.array([flux_between(section.mesh, a, *sides) for sides in section.coils])
     return Field(a, fluxes, length * stored, -length * functional, problem.space.ndof, len(gains))
 
 
@@ -210,7 +212,7 @@ class _Problem:
         self.order = 2 * order
         self.laws = [(law, _Points(mesh.Materials(name), self.order)) for name, law in section.steels.items()]
         self.air = mesh.Materials("|".join(sorted(set(mesh.GetMaterials()) - set(section.steels))))
-        self.source = ng.LinearForm(_current(section, ampere_turns) * test * ng.dx).Assemble()
+        self.source = ng.LinearForm(current_density(section, ampere_turns) * test * ng.dx).Assemble()
         slope, in_air = ng.grad(self.a), ng.dx(definedon=self.air)
         self.tangent = ng.BilinearForm(self.space, symmetric=True, check_unused=False)
         self.tangent += 1 / MU0 * ng.grad(trial) * ng.grad(test) * in_air
@@ -260,7 +262,7 @@ class _Points:
         self.density.vec.FV().NumPy()[:] = energy
 
 
-def _current(section: Section, ampere_turns: Sequence[float] | Floats) -> Any:
+def current_density(section: Section, ampere_turns: Sequence[float] | Floats) -> Any:
     """Current density, A/m2, spread evenly over each coil side."""
     densities = {}
     for (plus, minus), turns in zip(section.coils, ampere_turns, strict=True):
@@ -270,7 +272,7 @@ def _current(section: Section, ampere_turns: Sequence[float] | Floats) -> Any:
     return section.mesh.MaterialCF(densities, default=0.0)
 
 
-def _flux(mesh: Any, a: Any, plus: str, minus: str) -> float:
+def flux_between(mesh: Any, a: Any, plus: str, minus: str) -> float:
     """Mean of A over the plus side less that over the minus side, Wb/m."""
     mean = []
     for name in (plus, minus):

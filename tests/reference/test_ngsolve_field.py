@@ -26,6 +26,7 @@ from ngsolve_field import (
     torque_by_stress,
     torque_by_virtual_work,
 )
+from ordinary import ordinary
 from outline_section import reference_machine
 from parallel_poles import phase_turns, section_parallel
 from reference_machines import six_four, smooth
@@ -194,6 +195,21 @@ def test_torque_of_any_outline_is_the_slope_of_its_coenergy(name: str) -> None:
     assert here.torque == pytest.approx(here.torque_virtual, rel=3e-3)
     # The broken twin: a rotor that turns the other way.
     assert here.torque != pytest.approx(-slope, rel=1e-3)
+
+
+def test_library_by_its_own_means_finds_the_same_field() -> None:
+    """Law as a spline, symbolic energy, NGSolve's Newton: against the law at every point and Newton's method here."""
+    machine = six_four()
+    section = section_parallel(machine, 20 * deg, Level.numbered(-1), half=True)
+    turns = phase_turns(machine)[: len(section.coils)]
+    for current, theirs in zip((4.0, 12.0), ordinary(section, turns, (4.0, 12.0), 3, 1e-7), strict=True):
+        here = magnetostatic(section, current * np.array(turns))
+        assert theirs.fluxes[0] == pytest.approx(here.fluxes[0], rel=1e-4)
+        assert theirs.coenergy == pytest.approx(here.coenergy, rel=1e-4)
+        assert torque_by_stress(section, theirs) == pytest.approx(torque_by_stress(section, here), rel=2e-4)
+        # The broken twin: a tenth of a per cent more current.
+        more = magnetostatic(section, 1.001 * current * np.array(turns))
+        assert theirs.coenergy != pytest.approx(more.coenergy, rel=1e-4)
 
 
 def test_outline_and_numbers_draw_the_same_machine() -> None:
