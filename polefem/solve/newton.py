@@ -53,7 +53,7 @@ class Workshop:
     """
 
     tolerance: float = 1e-5
-    most_steps: int = 60
+    most_steps: int = 150
     patience: int = 40
     worn: int = 16
     factor: Factor | None = field(default=None, repr=False)
