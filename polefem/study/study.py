@@ -27,11 +27,12 @@ class Values(Mapping[str, Any]):
         self._base, self._plan, self._changes = base, plan, changes
 
     def __getitem__(self, name: str) -> Any:
-        if name in self._changes:
-            return self._changes[name]
-        for above in (name.rpartition(".")[0],):
+        above, below = name, ""
+        while above:  # a part that is changed whole says what lies below it
             if above in self._changes:
-                return field_value(self._changes[above], name.rpartition(".")[2])
+                return field_value(self._changes[above], below) if below else self._changes[above]
+            above, _, last = above.rpartition(".")
+            below = f"{last}.{below}" if below else last
         return field_value(self._plan if of_plan(name) else self._base, name)
 
     def __iter__(self) -> Any:
