@@ -86,6 +86,8 @@ def field_series(
     Raises InvalidValue for a wrong number of currents; the iterator raises as `solve_state` does.
     """
     turned = np.atleast_1d(np.array(angles, dtype=float))
+    if not np.isfinite(turned).all():
+        raise InvalidValue(refusal("the rotor stands at an angle", "angle", angles, "a finite number of rad"))
     count = machine.phases.count
     currents = np.array(phase_currents, dtype=float)
     shapes = (count,), (len(turned), count)

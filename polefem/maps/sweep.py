@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from polefem.maps.flux_map import FluxMap
 from polefem.maps.section import sections_of
 from polefem.params import Machine, MeshSpec
-from polefem.params.checks import increasing
+from polefem.params.checks import increasing, positive
 from polefem.solve import System, Workshop, minimise
 
 __all__ = ["flux_map"]
@@ -34,15 +34,17 @@ def flux_map(
 ) -> FluxMap:
     """Flux linkage, torque and co-energy of one phase over angles and currents, from nonlinear field solutions.
 
-    angles: shape (n_angles,), rad, increasing; 0 is aligned. currents: shape (n_currents,), A, increasing from 0 or
-    above. mesh: a `MeshSpec` or the name of one. progress: called with the points done and the points in all.
+    angles: shape (n_angles,), rad, increasing; 0 is aligned. currents: shape (n_currents,), A, increasing, all
+    above 0. mesh: a `MeshSpec` or the name of one. progress: called with the points done and the points in all.
 
-    Raises InvalidValue for lists that do not increase, GeometryRefused for a machine that cannot be built, MeshFailed
-    where the mesher gives up. A point that did not converge is marked in `converged` and named in `remarks`. The
-    estimated errors of flux linkage and torque come from a few of the points solved again on a coarser mesh.
+    Raises InvalidValue for lists that do not increase and currents that do not flow, GeometryRefused for a machine
+    that cannot be built, MeshFailed where the mesher gives up. A point that did not converge is marked in
+    `converged` and named in `remarks`. The estimated errors of flux linkage and torque come from a few of the points
+    solved again on a coarser mesh.
     """
     angles = increasing("the angles of a map must increase", "angles", angles, "rad")
     currents = increasing("the currents of a map must increase", "currents", currents, "A")
+    positive("the currents of a map must flow", "currents[0]", float(currents[0]), "A")
     parts = sections_of(machine, mesh)
     mirror = all(part.mirror for part in parts)
     distinct, where, signs = _distinct(angles, machine.rotor_pitch, mirror)

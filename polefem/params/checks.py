@@ -68,7 +68,10 @@ def whole(rule: str, name: str, value: Any, low: int = 1) -> int:
 
 def increasing(rule: str, name: str, values: ArrayLike, unit: str = "") -> NDArray[np.float64]:
     """Return a read-only copy of a list of finite, strictly increasing numbers, shape (n,)."""
-    array = np.array(values, dtype=float)
+    try:
+        array = np.array(values, dtype=float)
+    except (TypeError, ValueError) as problem:
+        raise InvalidValue(refusal(rule, name, repr(values), "a flat list of numbers")) from problem
     if array.ndim != 1 or array.size == 0:
         raise InvalidValue(
             refusal(rule, name, f"of shape {array.shape}", "a flat list of one number or more")
