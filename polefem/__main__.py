@@ -228,7 +228,7 @@ def _studied(study: Study, bench: _Bench, by: str) -> bool:
     """Compute, print and write a study; whether all went well."""
     designs = study.designs()
     records = bench.compute(study.name, designs)
-    ranking = rank(records, str(study.plan.basis), by, study.limits)
+    ranking = rank(records, study.plan.terms, by, study.limits)
     print(table_text(ranking, _SHOWN), flush=True)
     more = [fields_text(ranking), _drives(study, records, by), _pareto(study, records, bench)]
     more += [*_doubt(study, designs, ranking, bench), *_sensitivities(study, bench)]
@@ -242,7 +242,7 @@ def _searched(search: Search, bench: _Bench, by: str) -> bool:
         records = run_search(search, lambda name, designs: bench.compute(name, designs, bar))
     finally:
         bar.close()
-    ranking = rank(records, str(search.plan.basis), by, search.limits)
+    ranking = rank(records, search.plan.terms, by, search.limits)
     print(table_text(ranking, _SHOWN), flush=True)
     study = search.study([Variant(record.name, record.changes) for record in records])
     if bench.pictures:
@@ -276,7 +276,7 @@ def _drives(study: Study, records: Sequence[Record], by: str) -> str:
     if not study.plan.points:
         return ""
     conditions = {point.name: str(point) for point in study.plan.points}
-    return drives_text(orders_under_drives(records, str(study.plan.basis), conditions, by, study.limits))
+    return drives_text(orders_under_drives(records, study.plan.terms, conditions, by, study.limits))
 
 
 def _switching(study: Study, bench: _Bench, ranking: Ranking) -> str:
@@ -339,7 +339,7 @@ def _draw(study: Study, bench: _Bench, designs: dict[str, Design], ranking: Rank
         what = (bench.drawings, design.name, design.machine, m, figures.current, design.plan.mesh)
         drawn.append((design.name, executor.submit(draw_design, *what, bench.solver.fields)))
         together[design.name] = m, design.plan.drive, figures.current
-    draw_study(bench.drawings, together, str(study.plan.basis))
+    draw_study(bench.drawings, together, study.plan.terms)
     errors = [(name, future.exception()) for name, future in drawn]
     return [(name, f"{type(error).__name__}: {error}") for name, error in errors if error is not None]
 

@@ -3,7 +3,7 @@
 from polefem.estimates.end_fringing import EndFringing, end_fringing, with_end_fringing
 from polefem.estimates.end_winding import end_winding_inductance, with_end_winding
 from polefem.estimates.ends import EndEffects, end_effects, with_end_effects
-from polefem.estimates.iron_loss import IronLoss, PartLoss, iron_loss, loss_over_cycle
+from polefem.estimates.iron_loss import IronLoss, PartLoss, Turning, iron_loss, loss_over_cycle
 from polefem.estimates.masses import Masses, masses_of, steel_mass
 from polefem.estimates.solid_parts import solid_cautions, stroke_frequency
 from polefem.estimates.torque_density import USUAL_SHEAR, TorqueDensity, gap_shear_stress, torque_density
@@ -16,6 +16,7 @@ __all__ = [
     "Masses",
     "PartLoss",
     "TorqueDensity",
+    "Turning",
     "end_effects",
     "end_fringing",
     "end_winding_inductance",

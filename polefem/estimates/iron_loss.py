@@ -18,8 +18,9 @@ own effect on the field, chopping, and rotor and stator ends; the axial machine'
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -35,6 +36,7 @@ from polefem.params.checks import positive, whole
 __all__ = [
     "IronLoss",
     "PartLoss",
+    "Turning",
     "Waveforms",
     "cycle_angles",
     "iron_loss",
@@ -44,6 +46,26 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
+Fields = Callable[[Machine, Floats, Floats, Any], Iterable[FieldState]]
+
+
+@dataclass(frozen=True)
+class Turning:
+    """A speed (rad/s) at which a machine is asked for its iron loss, under nearly square currents.
+
+    ramp: angle over which a current rises from turn-on and falls from turn-off, rad; on a supply of V volts it falls in
+    about speed * flux linkage at turn-off / V. samples: fields over a rotor pitch. 24 give 4 % less than 48, and these
+    4 % less than 96 (a 6/4 machine, ramps of 5 degrees).
+    """
+
+    speed: float
+    ramp: float
+    samples: int = 24
+
+    def __post_init__(self) -> None:
+        positive("a machine loses in turning", "speed", self.speed, "rad/s")
+        positive("a current takes its time to rise", "ramp", self.ramp, "rad")
+        whole("a waveform needs samples", "samples", self.samples, 8)
 
 
 @dataclass(frozen=True)
@@ -106,29 +128,22 @@ def iron_loss(
     machine: Machine,
     drive: SquareDrive,
     current: float,
-    speed: float,
-    ramp: float,
-    samples: int = 48,
+    turning: Turning,
     mesh: MeshSpec | str = "coarse",
+    fields: Fields = field_series,
 ) -> IronLoss:
-    """Iron loss under nearly square currents (A) at a speed (rad/s).
-
-    ramp: angle over which a current rises from turn-on and falls from turn-off, rad; see `ramped_currents`. samples:
-    fields over a rotor pitch.
-
-    On a supply of V volts the current falls in about speed * flux linkage at turn-off / V.
+    """Iron loss under nearly square currents (A) at a speed; `fields`: what solves the fields.
 
     Raises InvalidValue for steel whose loss is not known, and what `field_series` and `ramped_currents` raise.
     """
-    angles = cycle_angles(machine, samples)
-    currents = ramped_currents(machine, drive, current, ramp, angles)
-    return loss_over_cycle(machine, field_series(machine, angles, currents, mesh), speed)
+    angles = cycle_angles(machine, turning.samples)
+    currents = ramped_currents(machine, drive, current, turning.ramp, angles)
+    return loss_over_cycle(machine, fields(machine, angles, currents, mesh), turning.speed)
 
 
 def cycle_angles(machine: Machine, samples: int) -> Floats:
     """Even steps over a cycle, rad, `samples` of them in every rotor pitch: shape (n_angles,)."""
     pitches = len(machine.rotor_pattern)
-    whole("a waveform needs samples", "samples", samples, 8)
     steps: Floats = np.arange(samples * pitches, dtype=float) * (machine.rotor_pitch / samples)
     return steps
 
@@ -143,7 +158,6 @@ def ramped_currents(
     Raises InvalidValue where that does not fit into the dwell or the rotor pitch.
     """
     longest = min(drive.dwell, machine.rotor_pitch - drive.dwell)
-    positive("a current takes its time to rise", "ramp", ramp, "rad")
     if ramp > longest * (1 + 1e-9):
         rule = "a current rises within the dwell and falls within what is left of the pitch"
         found, most = f"{math.degrees(ramp):.4g} deg", f"up to {math.degrees(longest):.4g} deg"

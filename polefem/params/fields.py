@@ -26,7 +26,7 @@ _BARE = frozenset(
         "most_current",
     }
 )
-_BARE_PARTS = frozenset({"mesh", "basis", "copper"})
+_BARE_PARTS = frozenset({"mesh", "basis", "copper", "turning"})
 
 Value = TypeVar("Value")
 

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from polefem.drive import RIPPLE_FORMULA
+from polefem.estimates import USUAL_SHEAR
 from polefem.ranking.order import Ranking
 from polefem.study import Figures, PointFigures, State
 
@@ -45,8 +46,13 @@ _NOTES = (
     "lowest: torque at the worst rest angle. L: flux linkage over current at that current.",
     "sum - together: largest difference between the torque of single phases, summed, and that of all phases "
     "in one field, at a few angles.",
-    "Left out: end turns (but for their resistance), flux out of the stack's ends, gaps between laminations.",
+    "Left out, unless estimates of end effects are named above: end turns (but for their resistance), flux out of the "
+    "stack's ends. Gaps between laminations are in it as far as the machine's stacking factor is.",
 )
+_COPPER = next(column for column in _COLUMNS if column.title[0] == "copper loss")
+_LOSSES = _Column(
+    ("copper + iron", "W"), lambda f: f"{_COPPER.show(f)} + {_number(1, 2, 'iron_loss')(f)}"
+)  # in its place where iron loss is known
 _SAID = {State.REFUSED: "refused", State.FAILED: "failed", State.LOST: "lost"}
 _WIDTH = 110
 
@@ -66,17 +72,34 @@ def table_text(ranking: Ranking, most: int | None = None) -> str:
         said = f"{_SAID[record.state]}: {record.name}: {record.reason}"
         lines += ["", *textwrap.wrap(said, _WIDTH, subsequent_indent="    ")]
     lines.append("")
-    lines += [line for note in _NOTES for line in textwrap.wrap(note, _WIDTH, subsequent_indent="    ")]
+    notes = (*_NOTES, *(_estimates(record.name, record.figures) for record in shown[:1] if record.figures))
+    lines += [line for note in notes for line in textwrap.wrap(note, _WIDTH, subsequent_indent="    ")]
     return "\n".join(lines) + "\n"
 
 
+def _estimates(name: str, figures: Figures) -> str:
+    """What is reckoned by formulas beside the field, told apart from it."""
+    low, high = USUAL_SHEAR
+    ends = (figures.end_winding_inductance, figures.aligned_fringing, figures.unaligned_fringing)
+    turns, aligned, unaligned = (f"{value * 1e3:.3g} mH" for value in ends)
+    return (
+        f"Estimates for {name}, no field solution: end turns {turns} in series, flux out of the stack's ends {aligned} "
+        f"aligned and {unaligned} unaligned more; shear stress in the gap {figures.shear_stress * 1e-3:.3g} kPa "
+        f"({low * 1e-3:g} to {high * 1e-3:g} is usual of small machines in still air); "
+        f"{figures.torque_per_mass:.3g} N m per kg of copper and steel."
+    )
+
+
 def _rows(ranking: Ranking, count: int) -> list[str]:
-    heads = [("", "shape"), *(column.title for column in _COLUMNS)]
+    shown = ranking.ordered[:count]
+    known = any(record.figures is not None and record.figures.iron_loss is not None for record in shown)
+    columns = tuple(_LOSSES if known and column is _COPPER else column for column in _COLUMNS)
+    heads = [("", "shape"), *(column.title for column in columns)]
     rows = list(zip(*heads, strict=True))
     body = []
-    for at, record in enumerate(ranking.ordered[:count], start=1):
+    for at, record in enumerate(shown, start=1):
         if record.figures is not None:
-            body.append((f"{at}  {record.name}", *(column.show(record.figures) for column in _COLUMNS)))
+            body.append((f"{at}  {record.name}", *(column.show(record.figures) for column in columns)))
     widths = [max(len(row[k]) for row in [*rows, *body]) for k in range(len(heads))]
     return (
         [_line(row, widths) for row in rows]

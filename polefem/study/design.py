@@ -9,6 +9,7 @@ from typing import Any
 
 from polefem.copper import Copper
 from polefem.errors import InvalidValue, PolefemError, refusal
+from polefem.estimates import Turning
 from polefem.params import Machine, MeshSpec, SquareDrive
 from polefem.params.checks import positive, whole
 from polefem.params.content import content, content_key
@@ -28,6 +29,8 @@ class Plan:
     mesh: how fine. angle_points: over half a rotor pitch for symmetric poles, else over a whole one.
     current_points: of the map, up to the operating current or the most that the basis allows.
     overlap_angles: at how many angles of a stroke all phases are solved together, to compare; 0 for none.
+    end_effects: whether torque and currents are those of the map with estimates of end turns and end fringing in it;
+    inductances are the field's own in any case. turning: at which the iron loss is asked for; None for no iron loss.
     points: other drives that each design is judged under, computed on the same map. map_current: A, up to which the
     map goes at least: the highest that a bridge will let flow.
     """
@@ -39,8 +42,15 @@ class Plan:
     angle_points: int = 31
     current_points: int = 6
     overlap_angles: int = 3
+    end_effects: bool = False
+    turning: Turning | None = None
     points: tuple[Point, ...] = ()
     map_current: float = 0.0
+
+    @property
+    def terms(self) -> str:
+        """What designs are compared on, in words."""
+        return f"{self.basis}{', with estimates of end effects' if self.end_effects else ''}"
 
     def __post_init__(self) -> None:
         whole("a map needs angles", "angle_points", self.angle_points, 5)

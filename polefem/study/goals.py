@@ -12,7 +12,16 @@ from polefem.study.record import Figures, PointFigures
 __all__ = ["Limit", "broken_limits", "check_figure", "cost", "more_is_better"]
 
 _MORE_IS_BETTER = frozenset(
-    {"mean_torque", "lowest_torque", "torque_per_loss", "aligned_inductance", "efficiency"}
+    {
+        "mean_torque",
+        "lowest_torque",
+        "torque_per_loss",
+        "torque_per_mass",
+        "torque_per_volume",
+        "shear_stress",
+        "aligned_inductance",
+        "efficiency",
+    }
 )
 
 

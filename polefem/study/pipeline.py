@@ -7,7 +7,7 @@ import time
 import traceback
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Protocol
 
@@ -15,9 +15,9 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike, NDArray
 
-from polefem.copper import wound_phase
+from polefem.copper import envelope, wound_phase
 from polefem.errors import GeometryRefused, InvalidValue, PolefemError, SolveFailed
-from polefem.estimates import steel_mass
+from polefem.estimates import end_effects, iron_loss, masses_of, torque_density, with_end_effects
 from polefem.maps import FieldState, FluxMap, field_series, flux_map
 from polefem.outline import outline_of
 from polefem.params import Machine, MeshSpec
@@ -116,12 +116,17 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         phase_map = solver.flux_map(machine, angles, currents, plan.mesh)
         refuse_unconverged(phase_map)
     with clock("operation"):
-        operation = operate(phase_map, plan.basis, plan.drive, winding.resistance)
+        at_work = with_end_effects(phase_map, machine) if plan.end_effects else phase_map
+        operation = operate(at_work, plan.basis, plan.drive, winding.resistance)
     with clock("points"):
-        points, lacking = point_figures(plan.points, phase_map, winding.resistance)
+        points, lacking = point_figures(plan.points, at_work, winding.resistance)
     with clock("overlap"):
-        difference = overlap_torque(design, solver, phase_map, operation)
+        difference = overlap_torque(design, solver, replace(operation, phase_map=phase_map))
     loss, torque, current = operation.copper_loss, operation.torque, operation.torque.current
+    with clock("iron loss"):
+        iron = iron_watts(design, solver, current)
+    masses, ends = masses_of(machine, outline, winding), end_effects(phase_map, machine)
+    density = torque_density(machine, torque.mean, masses, envelope(machine, winding.coil))
     inductance = phase_map.at(np.array([0.0, phase_map.pitch / 2]), current)[0] / current
     figures = Figures(
         current=current,
@@ -129,7 +134,7 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         phase_resistance=winding.resistance,
         current_density=winding.current_density(current),
         copper_mass=winding.copper_mass,
-        steel_mass=steel_mass(machine, outline),
+        steel_mass=masses.stator_steel + masses.rotor_steel,
         mean_torque=torque.mean,
         lowest_torque=torque.lowest,
         highest_torque=torque.highest,
@@ -138,6 +143,14 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         unaligned_inductance=float(inductance[1]),
         torque_per_loss=torque.mean / loss,
         overlap_torque=difference,
+        rotor_inertia=masses.rotor_inertia,
+        torque_per_mass=density.per_mass,
+        torque_per_volume=density.per_volume,
+        shear_stress=density.shear_stress,
+        end_winding_inductance=ends.end_winding,
+        aligned_fringing=ends.fringing.aligned,
+        unaligned_fringing=ends.fringing.unaligned,
+        iron_loss=iron,
         points=points,
     )
     return Outcome(State.SOLVED, lacking, figures, phase_map, clock.seconds, tuple(torque.harmonics.tolist()))
@@ -170,7 +183,15 @@ def half_or_whole_pitch(pitch: float, points: int, mirror: bool) -> Array:
     return np.linspace(0.0 if mirror else -pitch / 2, pitch / 2, points)
 
 
-def overlap_torque(design: Design, solver: Solver, phase_map: FluxMap, operation: Operation) -> float | None:
+def iron_watts(design: Design, solver: Solver, current: float) -> float | None:
+    """Iron loss of all sheet at the plan's speed, W; None if not asked for."""
+    plan = design.plan
+    if plan.turning is None:
+        return None
+    return iron_loss(design.machine, plan.drive, current, plan.turning, plan.mesh, solver.fields).total
+
+
+def overlap_torque(design: Design, solver: Solver, operation: Operation) -> float | None:
     """How far the sum of single phases is from all phases solved together, over the mean torque; None if not asked.
 
     Looked at where most phases conduct at once, spread over that part of a stroke: they share a saturated yoke.

@@ -66,6 +66,11 @@ class Figures:
     torque_per_loss: mean torque over copper loss, N m/W.
     overlap_torque: the largest difference between the summed torque of single phases and that of all phases
     solved together, at a few angles, over the mean torque; None where it was not asked for.
+    rotor_inertia: of the rotor's steel, kg m2. torque_per_mass: mean torque over copper and steel, N m/kg.
+    torque_per_volume: over the cylinder that the machine just fits into, N m/m3. shear_stress: mean in the gap, Pa.
+    end_winding_inductance: estimate, H. aligned_fringing, unaligned_fringing: estimates of what flux out of the stack's
+    ends adds to the unsaturated inductance, H. iron_loss: at the speed that the plan asks for, W; None where it does
+    not.
     points: by name, figures at the operating points that the plan asks for.
     """
 
@@ -82,6 +87,14 @@ class Figures:
     aligned_inductance: float
     unaligned_inductance: float
     torque_per_loss: float
+    rotor_inertia: float
+    torque_per_mass: float
+    torque_per_volume: float
+    shear_stress: float
+    end_winding_inductance: float
+    aligned_fringing: float
+    unaligned_fringing: float
+    iron_loss: float | None
     overlap_torque: float | None
     points: Mapping[str, PointFigures] = field(default_factory=dict)
 

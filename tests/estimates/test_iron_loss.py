@@ -11,7 +11,7 @@ import pytest
 
 from polefem import Steel
 from polefem.errors import InvalidValue
-from polefem.estimates import IronLoss, iron_loss, loss_over_cycle
+from polefem.estimates import IronLoss, Turning, iron_loss, loss_over_cycle
 from polefem.estimates.iron_loss import cycle_angles, ramped_currents, waveforms
 from polefem.maps import Field, FieldState, field_series
 from polefem.materials import loss_separation
@@ -172,7 +172,7 @@ def test_copies_tell_the_whole_turn() -> None:
 def test_a_faster_current_costs_more() -> None:
     drive = SquareDrive(-36 * deg, -1 * deg)
     gentle, steep = (
-        iron_loss(LAMINATED, drive, 8.0, 1000 * rpm, ramp * deg, samples=36) for ramp in (10, 2.5)
+        iron_loss(LAMINATED, drive, 8.0, Turning(1000 * rpm, ramp * deg, 36)) for ramp in (10, 2.5)
     )
     assert steep.stator.classical > 1.5 * gentle.stator.classical
     assert steep.stator.hysteresis == pytest.approx(gentle.stator.hysteresis, rel=0.1)
