@@ -8,6 +8,7 @@ import textwrap
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from polefem.copper import THERMAL_CAUTION
 from polefem.drive import RIPPLE_FORMULA
 from polefem.estimates import USUAL_SHEAR
 from polefem.ranking.order import Ranking
@@ -86,7 +87,8 @@ def _estimates(name: str, figures: Figures) -> str:
         f"Estimates for {name}, no field solution: end turns {turns} in series, flux out of the stack's ends {aligned} "
         f"aligned and {unaligned} unaligned more; shear stress in the gap {figures.shear_stress * 1e-3:.3g} kPa "
         f"({low * 1e-3:g} to {high * 1e-3:g} is usual of small machines in still air); "
-        f"{figures.torque_per_mass:.3g} N m per kg of copper and steel."
+        f"{figures.torque_per_mass:.3g} N m per kg of copper and steel; up to "
+        f"{figures.most_rise:.0f} K warmer than still air. {THERMAL_CAUTION}"
     )
 
 

@@ -46,6 +46,7 @@ _UNITS: dict[str, tuple[str, float]] = {
     "end_winding_inductance": ("mH", 1e-3),
     "aligned_fringing": ("mH", 1e-3),
     "unaligned_fringing": ("mH", 1e-3),
+    "most_rise": ("K", 1.0),
     "iron_loss": ("W", 1.0),
     "peak_current": ("A", 1.0),
     "rms_current": ("A", 1.0),

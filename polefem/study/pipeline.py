@@ -15,7 +15,7 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike, NDArray
 
-from polefem.copper import envelope, wound_phase
+from polefem.copper import envelope, warming, wound_phase
 from polefem.errors import GeometryRefused, InvalidValue, PolefemError, SolveFailed
 from polefem.estimates import end_effects, iron_loss, masses_of, torque_density, with_end_effects
 from polefem.maps import FieldState, FluxMap, field_series, flux_map
@@ -126,7 +126,8 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
     with clock("iron loss"):
         iron = iron_watts(design, solver, current)
     masses, ends = masses_of(machine, outline, winding), end_effects(phase_map, machine)
-    density = torque_density(machine, torque.mean, masses, envelope(machine, winding.coil))
+    hull = envelope(machine, winding.coil)
+    density = torque_density(machine, torque.mean, masses, hull)
     inductance = phase_map.at(np.array([0.0, phase_map.pitch / 2]), current)[0] / current
     figures = Figures(
         current=current,
@@ -150,6 +151,7 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         end_winding_inductance=ends.end_winding,
         aligned_fringing=ends.fringing.aligned,
         unaligned_fringing=ends.fringing.unaligned,
+        most_rise=warming(loss + (iron or 0.0), hull).most_rise,
         iron_loss=iron,
         points=points,
     )

@@ -69,8 +69,9 @@ class Figures:
     rotor_inertia: of the rotor's steel, kg m2. torque_per_mass: mean torque over copper and steel, N m/kg.
     torque_per_volume: over the cylinder that the machine just fits into, N m/m3. shear_stress: mean in the gap, Pa.
     end_winding_inductance: estimate, H. aligned_fringing, unaligned_fringing: estimates of what flux out of the stack's
-    ends adds to the unsaturated inductance, H. iron_loss: at the speed that the plan asks for, W; None where it does
-    not.
+    ends adds to the unsaturated inductance, H. most_rise: the higher end of how warm the outside
+    gets in still air by these losses, a coarse estimate, K. iron_loss: at the speed that the plan asks for, W; None
+    where it does not.
     points: by name, figures at the operating points that the plan asks for.
     """
 
@@ -94,6 +95,7 @@ class Figures:
     end_winding_inductance: float
     aligned_fringing: float
     unaligned_fringing: float
+    most_rise: float
     iron_loss: float | None
     overlap_torque: float | None
     points: Mapping[str, PointFigures] = field(default_factory=dict)

@@ -29,7 +29,7 @@ from polefem.study.record import Figures, Outcome, PointFigures, State
 
 __all__ = ["SCHEMA", "Member", "Store", "Table"]
 
-SCHEMA = 4
+SCHEMA = 5
 """Version of the layout of a store; one of another version is refused, never guessed at."""
 
 _FIGURES = ", ".join(f"{name} REAL" for name in Figures.names())

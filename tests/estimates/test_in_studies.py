@@ -10,8 +10,10 @@ import numpy as np
 import pytest
 
 from polefem import Steel
+from polefem.copper import THERMAL_CAUTION, coil_shape, envelope
 from polefem.estimates import Turning, end_winding_inductance, gap_shear_stress
 from polefem.maps import FieldState
+from polefem.outline import outline_of
 from polefem.params.fields import with_fields
 from polefem.ranking import rank, table_text
 from polefem.study import Design, EqualCopperLoss, Figures, Outcome, Plan, Record, Solver, State, attempt
@@ -50,6 +52,8 @@ def test_estimates_stand_beside_the_field() -> None:
     assert plain.torque_per_mass == pytest.approx(plain.mean_torque / (plain.copper_mass + plain.steel_mass))
     assert plain.aligned_fringing > plain.unaligned_fringing > 0.0
     assert plain.iron_loss is None
+    hull = envelope(LAMINATED, coil_shape(LAMINATED, outline_of(LAMINATED)))
+    assert plain.most_rise == pytest.approx(plain.copper_loss / (10.0 * hull.surface))
 
 
 def test_end_effects_change_torque_and_never_the_field() -> None:
@@ -82,6 +86,7 @@ def record(plan: Plan) -> Record:
 def test_the_table_tells_estimates_apart() -> None:
     text = " ".join(table_text(rank([record(PLAN)], "equal current")).split())
     assert "Estimates for one, no field solution: end turns" in text
+    assert THERMAL_CAUTION in text
     assert "Left out, unless estimates of end effects are named above" in text
 
 
