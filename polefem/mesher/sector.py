@@ -178,7 +178,7 @@ def _as_mesh(
         gap=new[gap],
         low=new[part.low],
         high=new[part.high],
-        far=new[part.far],
+        far=new[part.far if side.far_fixed else part.far[:0]],
         sectors=sectors,
         span=span,
         flat=side.flat,
