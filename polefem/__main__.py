@@ -230,7 +230,7 @@ def _studied(study: Study, bench: _Bench, by: str) -> bool:
     records = bench.compute(study.name, designs)
     ranking = rank(records, study.plan.terms, by, study.limits)
     print(table_text(ranking, _SHOWN), flush=True)
-    more = [fields_text(ranking), _drives(study, records, by), _pareto(study, records, bench)]
+    more = [fields_text(ranking), _drives(study, records, by), _pareto(study, ranking.ordered, bench)]
     more += [*_doubt(study, designs, ranking, bench), *_sensitivities(study, bench)]
     return _finished(study, bench, designs, ranking, [text for text in more if text])
 

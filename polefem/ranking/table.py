@@ -56,22 +56,24 @@ _LOSSES = _Column(
 )  # in its place where iron loss is known
 _SAID = {State.REFUSED: "refused", State.FAILED: "failed", State.LOST: "lost"}
 _WIDTH = 110
+_ASIDE = 6  # designs beside the order, where it is cut short
 
 
 def table_text(ranking: Ranking, most: int | None = None) -> str:
-    """The ranking as lines of text: the basis, the ordered designs (the first `most`), those apart with reasons."""
+    """The ranking as lines of text: the basis, the ordered designs, those apart with reasons; cut short by `most`."""
     lines = [f"Ranked by {ranking.by.replace('_', ' ')}, at {ranking.basis}", ""]
     shown = ranking.ordered[:most]
     if shown:
         lines += _rows(ranking, len(shown))
     if len(ranking.ordered) > len(shown):
         lines.append(f"... and {len(ranking.ordered) - len(shown)} more")
-    for record, why in ranking.outside[:most]:
-        said = f"outside the limits: {record.name}: {why}"
+    aside = [f"outside the limits: {record.name}: {why}" for record, why in ranking.outside]
+    aside += [f"{_SAID[record.state]}: {record.name}: {record.reason}" for record in ranking.apart]
+    few = aside if most is None or len(aside) <= _ASIDE + 1 else aside[:_ASIDE]
+    for said in few:
         lines += ["", *textwrap.wrap(said, _WIDTH, subsequent_indent="    ")]
-    for record in ranking.apart[:most]:
-        said = f"{_SAID[record.state]}: {record.name}: {record.reason}"
-        lines += ["", *textwrap.wrap(said, _WIDTH, subsequent_indent="    ")]
+    if len(few) < len(aside):
+        lines += ["", f"... and {len(aside) - len(few)} more outside the limits or without figures"]
     lines.append("")
     notes = (*_NOTES, *(_estimates(record.name, record.figures) for record in shown[:1] if record.figures))
     lines += [line for note in notes for line in textwrap.wrap(note, _WIDTH, subsequent_indent="    ")]

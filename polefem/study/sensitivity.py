@@ -51,8 +51,8 @@ class Sensitivities:
 @dataclass(frozen=True, eq=False)
 class Slopes:
     """Local slopes. fields, figures: names. slopes: shape (n_fields, n_figures), figure's unit over SI unit of the
-    field; NaN where a side could not be computed. per_cent: change of the figure in per cent for one per cent of the
-    field's value, of the same shape."""
+    field; from one side where the other cannot be built, NaN where neither can. per_cent: change of the figure in per
+    cent for one per cent of the field's value, of the same shape."""
 
     fields: tuple[str, ...]
     figures: tuple[str, ...]
@@ -87,8 +87,10 @@ def local_slopes(study: str, design: Design, asked: Sensitivities, run: Run) -> 
     records = run(f"{study}: slopes", sides)
     middle = _figures(records[0], asked.figures)
     up, down = (np.array([_figures(r, asked.figures) for r in records[k::2]]) for k in (1, 2))
+    widths = 2.0 - np.isnan(up) - np.isnan(down)
+    up, down = (np.where(np.isnan(side), middle, side) for side in (up, down))  # then from one side alone
     steps = np.array([(span.high - span.low) / 50 for span in asked.ranges.values()])
-    slopes = (up - down) / (2 * steps[:, None])
+    slopes = (up - down) / np.where(widths > 0.0, widths * steps[:, None], np.nan)
     values = np.array([_value(design, name) for name in asked.ranges])
     return Slopes(tuple(asked.ranges), asked.figures, slopes, slopes * values[:, None] / middle)
 

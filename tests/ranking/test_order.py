@@ -9,7 +9,7 @@ import pytest
 
 from polefem.errors import InvalidValue
 from polefem.ranking import Ranking, csv_text, fields_text, rank, table_text
-from polefem.study import Figures, Outcome, Record, State
+from polefem.study import Figures, Limit, Outcome, Record, State
 
 
 def record(name: str, **figures: float | None) -> Record:
@@ -72,6 +72,26 @@ def test_the_table_says_what_a_person_needs() -> None:
 def test_the_table_can_be_cut_short() -> None:
     text = table_text(rank(RECORDS, ""), most=1)
     assert "1  smooth" in text and "rough" not in text and "... and 2 more" in text
+
+
+def test_many_aside_are_counted_where_the_table_is_cut_short() -> None:
+    many = [*RECORDS, *(fallen(f"f{at}", State.REFUSED, "no") for at in range(20))]
+    assert "... and 16 more outside the limits or without figures" in table_text(rank(many, ""), most=20)
+    assert "f19" in table_text(rank(many, ""))
+
+
+def test_limits_set_designs_outside_the_order() -> None:
+    ranking = rank(RECORDS, "", limits=(Limit("mean_torque", least=2.5),))
+    assert names(ranking) == ["middling", "rough"]
+    ((record, why),) = ranking.outside
+    assert record.name == "smooth" and why == "mean_torque is 2, allowed is 2.5 <= mean_torque"
+    assert "outside the limits: smooth" in table_text(ranking)
+    rows = list(csv.DictReader(io.StringIO(csv_text(ranking))))
+    assert [(row["rank"], row["name"]) for row in rows][:3] == [
+        ("1", "middling"),
+        ("2", "rough"),
+        ("", "smooth"),
+    ]
 
 
 def test_an_empty_ranking_is_still_text() -> None:
