@@ -23,8 +23,8 @@ __all__ = ["polygon", "refuse_coils", "refuse_overlaps", "refuse_thin_iron", "re
 
 #: Arcs are cut into chords that miss them by no more than this, m.
 SAGITTA = 1e-6
-#: Areas that overlap by less than this part of the smaller one touch, and no more.
-TOUCH = 1e-4
+#: Parts that reach into each other by no more than this touch, m: their polygons miss an arc on either side.
+TOUCH = 2 * SAGITTA
 #: What is allowed between a coil and what it must not cut.
 ROOM = f"0 mm, or {THINNEST_LINER * 1e3:g} mm and more"
 
@@ -100,10 +100,9 @@ def refuse_overlaps(side: Side) -> None:
     for region in side.regions:
         _refuse_crossed(side, region, shapes[region.name])
     for (one, a), (two, b) in combinations(shapes.items(), 2):
-        # On a grid of a nanometre an edge shared by two regions is the same edge, to the last bit.
-        overlap = shapely.intersection(shapely.make_valid(a), b, grid_size=1e-9).area
-        if overlap > TOUCH * min(a.area, b.area):
-            found = f"{overlap * 1e6:.4g} mm2"
+        a = shapely.make_valid(a)
+        if a.intersects(b.buffer(-TOUCH)):
+            found = f"{a.intersection(b).area * 1e6:.4g} mm2"
             raise GeometryRefused(
                 refusal(
                     "a coil must not cut iron or coils",
