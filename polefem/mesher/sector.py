@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polefem.errors import MeshFailed
-from polefem.mesh import Mesh, quality
+from polefem.mesh import Mesh, least_jacobian, quality
 from polefem.mesher.unit import UnitMesh, mesh_unit
 from polefem.outline import Outline, Side
 from polefem.params import MeshSpec
@@ -30,7 +30,7 @@ def mesh_sides(outline: Outline, spec: MeshSpec, sectors: int) -> tuple[Mesh, Me
 
 
 def mesh_side(side: Side, spec: MeshSpec, sectors: int) -> Mesh:
-    """Mesh one side over one of `sectors` equal parts; raises MeshFailed where a triangle comes out inverted."""
+    """Mesh one side over one of `sectors` equal parts; raises MeshFailed where a triangle comes out flat or folded."""
     unit = _ordered(mesh_unit(side, spec), side)
     names = [*(region.name for region in side.regions), "air"]
     materials = [*(region.material for region in side.regions), "air"]
@@ -45,12 +45,22 @@ def mesh_side(side: Side, spec: MeshSpec, sectors: int) -> Mesh:
         for copy in range(copies)
     ]
     mesh = _as_mesh(_glued(parts), side, sectors, *_sector_names(names, materials, copies, side.unit_poles))
+    _refuse_thin(mesh, side)
+    return mesh
+
+
+def _refuse_thin(mesh: Mesh, side: Side) -> None:
     worst = float(quality(mesh).min())
     if worst < WORST:
         raise MeshFailed(
             f"a triangle of the {side.name} came out too thin: its quality is {worst:.3f}, not {WORST}"
         )
-    return mesh
+    least = float(least_jacobian(mesh.points, mesh.triangles).min())
+    if least <= 0.0:
+        raise MeshFailed(
+            f"a triangle of the {side.name} came out folded: its least Jacobian is {least:.3f} of a straight one's, "
+            "not above 0"
+        )
 
 
 @dataclass(frozen=True, eq=False)

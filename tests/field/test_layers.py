@@ -108,7 +108,7 @@ def test_a_wrong_current_and_a_wrong_angle_are_seen() -> None:
 def test_rates_on_a_smooth_section(order: int, poles: int, sectors: int, antiperiodic: bool) -> None:
     """Quadratic elements on true arcs: energy by h^4, and torque, a functional of it, no slower."""
     errors = []
-    for size in (6e-3, 3e-3, 1.5e-3):
+    for size in (5.2e-3, 2.6e-3, 1.3e-3):
         system = WIDE.system(size, poles, sectors, antiperiodic)
         found = [distance(WIDE, system, order, angle) for angle in (0.2, 0.9, 1.7)]
         errors.append(np.sqrt(np.mean(np.square(found), axis=0)))

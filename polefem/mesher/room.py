@@ -1,0 +1,134 @@
+"""How much room there is beside the curves of an outline, and how long an element there may be for it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polefem.shapes import Arc, Line, Segment
+
+__all__ = ["BEND", "SAME", "distances", "tight_spots"]
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+#: An element may be this many times as long as the room beside it is wide.
+STRETCH = 8.0
+#: An element follows no more than this much of an arc, rad.
+BEND = math.pi / 6
+#: Spots lie no further apart than this part of the length they allow.
+SPACING = 1.0
+#: Curves nearer to each other than this touch, m.
+SAME = 1e-6
+
+
+def tight_spots(
+    curves: Sequence[Segment], walls: Sequence[Line], coarsest: float
+) -> tuple[Complexes, Floats]:
+    """Points on the curves, and how long an element may be there, where that is less than `coarsest` (all in m).
+
+    Room is the distance to the nearest curve or wall that does not touch the one the point lies on (two that touch
+    enclose an angle, which no length of an element widens). walls: straight edges of the meshed part, which curves
+    may cross.
+    """
+    own, every = _Curves.of(curves), _Curves.of([*curves, *walls])
+    apart = ~_touching(own, every)
+    bend = BEND * np.where(own.round, own.radius, np.inf)
+
+    def limit(curve: Ints, part: Floats) -> tuple[Complexes, Floats]:
+        at = own.point(curve, part)
+        room = np.where(apart[curve], every.distance(at), np.inf).min(axis=1)
+        return at, np.minimum(STRETCH * room, bend[curve])
+
+    # Halves of curves, halved again where their ends allow less than their length.
+    curve = np.repeat(np.arange(len(curves)), 2)
+    low = np.tile([0.0, 0.5], len(curves))
+    width = 0.5
+    spots, limits = [], []
+    while len(curve):
+        ends = [limit(curve, low), limit(curve, low + width)]
+        for at, most in ends:
+            spots.append(at)
+            limits.append(most)
+        least = np.minimum(np.minimum(ends[0][1], ends[1][1]), coarsest)
+        split = own.length[curve] * width > SPACING * least
+        width /= 2
+        curve, low = np.repeat(curve[split], 2), np.repeat(low[split], 2)
+        low[1::2] += width
+    at, most = np.concatenate(spots), np.concatenate(limits)
+    tight = most < coarsest
+    return at[tight], most[tight]
+
+
+def distances(z: Complexes, curves: Sequence[Segment]) -> Floats:
+    """From each point to each curve, m, shape (n_points, n_curves)."""
+    return _Curves.of(curves).distance(z)
+
+
+@dataclass(frozen=True, eq=False)
+class _Curves:
+    """Lines and arcs side by side; each array of shape (n,). A line has the centre 0 and the sweep 0."""
+
+    start: Complexes
+    end: Complexes
+    centre: Complexes
+    sweep: Floats
+
+    @classmethod
+    def of(cls, curves: Sequence[Segment]) -> _Curves:
+        arcs = [curve if isinstance(curve, Arc) else None for curve in curves]
+        return cls(
+            np.array([curve.start for curve in curves], dtype=complex),
+            np.array([curve.end for curve in curves], dtype=complex),
+            np.array([arc.centre if arc else 0.0 for arc in arcs], dtype=complex),
+            np.array([arc.sweep if arc else 0.0 for arc in arcs]),
+        )
+
+    @property
+    def round(self) -> Bools:
+        bent: Bools = self.sweep != 0.0
+        return bent
+
+    @property
+    def radius(self) -> Floats:
+        return np.abs(self.start - self.centre)
+
+    @property
+    def length(self) -> Floats:
+        return np.where(self.round, self.radius * np.abs(self.sweep), np.abs(self.end - self.start))
+
+    def point(self, curve: Ints, part: Floats) -> Complexes:
+        """The point of each named curve at a part of its way."""
+        start, end, centre = self.start[curve], self.end[curve], self.centre[curve]
+        turned = centre + (start - centre) * np.exp(1j * self.sweep[curve] * part)
+        return np.where(self.round[curve], turned, start + (end - start) * part)
+
+    def distance(self, z: Complexes) -> Floats:
+        """From each point to each curve, shape (n_points, n)."""
+        z = z[:, None]
+        along = self.end - self.start
+        part = ((z - self.start) * along.conjugate()).real / np.abs(along) ** 2
+        straight = np.abs(z - self.start - along * part.clip(0.0, 1.0))
+        with np.errstate(divide="ignore", invalid="ignore"):  # lines have no sweep
+            turn = np.angle((z - self.centre) / (self.start - self.centre)) / self.sweep
+            turn = turn % (2 * math.pi / np.abs(self.sweep))
+            beside = np.where(turn <= 1.0, np.abs(np.abs(z - self.centre) - self.radius), np.inf)
+        ends = np.minimum(np.abs(z - self.start), np.abs(z - self.end))
+        return np.where(self.round, np.minimum(beside, ends), straight)
+
+
+def _touching(some: _Curves, every: _Curves) -> Bools:
+    """Whether each of some curves meets each of every: an end of one lies on the other, or a wall parts its ends."""
+    ends = np.minimum(every.distance(some.start), every.distance(some.end))
+    others = np.minimum(some.distance(every.start), some.distance(every.end)).T
+    along = every.end - every.start
+    sides = [((z[:, None] - every.start) * along.conjugate()).imag for z in (some.start, some.end)]
+    parted = ~every.round & (sides[0] * sides[1] < 0.0)
+    parted[:, : len(some.start)] = False  # a wall is crossed; two curves of an outline are not
+    return (np.minimum(ends, others) < SAME) | parted

@@ -1,0 +1,94 @@
+"""How large the elements of a unit are.
+
+Everywhere the smallest of three:
+- in the iron and all else, a part of the pole's width (`MeshSpec.iron`);
+- along the gap, a part of the geometric mean of gap and pole width (`face`), no more than a few gaps, growing
+  with the distance from the gap's circle;
+- at each of a number of spots a size of its own, growing with the distance from it: near the gap, corners of the
+  iron (`corner`), where the field is singular; on every curve of the outline, what the room beside it and its
+  bend allow (`tight_spots`), so that no triangle comes out flat in a liner, a bridge or a notch, or at a short
+  edge, and none is turned over by its curved side.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import gmsh
+import numpy as np
+from numpy.typing import NDArray
+
+from polefem.mesher.drawing import MM, draw_point, ends_of, place
+from polefem.mesher.room import BEND, SAME, distances, tight_spots
+from polefem.outline import Side
+from polefem.params import MeshSpec
+from polefem.shapes import Line
+
+Complexes = NDArray[np.complex128]
+
+__all__ = ["set_sizes"]
+
+#: An element along the gap is no longer than this many gaps.
+LONGEST = 4.0
+#: Sizes whose logarithms differ by less than this may be taken for the smallest of them.
+STEP = 0.25
+#: A spot this far outside the unit still counts, rad (flat: m): rounding.
+ROUNDING = 1e-9
+
+
+def set_sizes(side: Side, spec: MeshSpec) -> None:
+    """Tell gmsh how large the elements of the unit it holds are to be."""
+    iron, face = _general(side, spec)
+    level = "x" if side.flat else "Sqrt(x*x+y*y)"
+    away = f"Fabs({level}-({side.gap * MM:.12g}))"
+    wanted = [f"{iron * MM:.9g}", f"{face * MM:.9g}+{spec.growth:.9g}*{away}"]
+    for size, spots in _spots(side, spec, iron, face):
+        distance = gmsh.model.mesh.field.add("Distance")
+        gmsh.model.mesh.field.setNumbers(distance, "PointsList", [draw_point(z) for z in spots])
+        wanted.append(f"{size * MM:.9g}+{spec.growth:.9g}*F{distance}")
+    gmsh.model.occ.synchronize()
+    fields = []
+    for formula in wanted:
+        fields.append(gmsh.model.mesh.field.add("MathEval"))
+        gmsh.model.mesh.field.setString(fields[-1], "F", formula)
+    smallest = gmsh.model.mesh.field.add("Min")
+    gmsh.model.mesh.field.setNumbers(smallest, "FieldsList", fields)
+    gmsh.model.mesh.field.setAsBackgroundMesh(smallest)
+
+
+def _general(side: Side, spec: MeshSpec) -> tuple[float, float]:
+    """Sizes away from the gap and along it, m."""
+    iron = spec.iron * side.feature
+    face = min(spec.face * math.sqrt(side.air_gap * side.feature), LONGEST * side.air_gap)
+    if side.flat:
+        return iron, face
+    return min(iron, BEND * (side.far or math.inf)), min(face, BEND * side.gap)
+
+
+def _spots(side: Side, spec: MeshSpec, iron: float, face: float) -> Iterator[tuple[float, Complexes]]:
+    """Sizes and the points where they are wanted, m, as far as they are below what holds there anyway."""
+    curves = [curve for region in side.regions for ring in (region.ring, *region.holes) for curve in ring]
+    start, end = ends_of(side)
+    walls = [Line(place(side, side.far, along), place(side, side.gap, along)) for along in (start, end)]
+    at, size = tight_spots(curves, walls, iron)
+    corners = _bare(side)
+    at = np.concatenate([corners, at])
+    size = np.concatenate([np.full(len(corners), spec.corner * side.air_gap), size])
+    level, along = (at.real, at.imag) if side.flat else (np.abs(at), np.angle(at))
+    wanted = size < np.minimum(iron, face + spec.growth * np.abs(level - side.gap))
+    if side.mirror:
+        wanted &= (start - ROUNDING <= along) & (along <= end + ROUNDING)
+    at, size = at[wanted], size[wanted]
+    steps = np.floor(np.log(size) / STEP)
+    for step in np.unique(steps):
+        yield float(size[steps == step].min()), at[steps == step]
+
+
+def _bare(side: Side) -> Complexes:
+    """Corners that no coil touches. Where one lies against the rounding of a tip, the air between ends in a cusp, which
+    small triangles fill the worse the smaller they are."""
+    edges = [edge for region in side.regions if region.material == "coil" for edge in region.ring]
+    away = distances(side.corners, edges).min(axis=1, initial=np.inf)
+    corners: Complexes = side.corners[away > SAME]
+    return corners
