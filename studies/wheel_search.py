@@ -9,8 +9,8 @@ in the copper, with at least as much mean torque as throwing needs. Start: `geom
 It computes 60 designs at a mesh that is coarse enough to be quick and fine enough to tell them apart; check what it
 finds with `--mesh fine`. Stopped, it goes on where it was. The best design is written as `first.toml`.
 
-What it found on 2026-11-25: from a ripple of 30.6 % at the start to 26.6 % after 22 designs and no better after 60, with
-3.06 N m; on the fine mesh these are 30.4 and 27.1 %. The best of a blind sample of 200 that keeps the limits
+What it found on 2026-11-25: from a ripple of 30.6 % at the start to 26.6 % after 22 designs and no better after 60,
+with 3.06 N m; on the fine mesh these are 30.4 and 27.1 %. The best of a blind sample of 200 that keeps the limits
 (`studies/wheel_sample.py`; 140 of them could be built) has 46.8 %, and `way="evolution"` did not beat the start in 120
 designs. The valley is narrow: the turn-on and turn-off angles alone explain most of the ripple.
 """
