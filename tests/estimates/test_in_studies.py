@@ -18,7 +18,7 @@ from polefem.params.fields import with_fields
 from polefem.ranking import rank, table_text
 from polefem.study import Design, EqualCopperLoss, Figures, Outcome, Plan, Record, Solver, State, attempt
 from polefem.units import deg, rpm
-from tests.estimates.test_iron_loss import made_up
+from tests.estimates.test_loss_over_cycle import made_up
 from tests.study.fake_solver import FAKE, MACHINE, PLAN
 
 LAMINATED = with_fields(MACHINE, {"steel": Steel.named("M330-50A")})
