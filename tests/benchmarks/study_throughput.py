@@ -101,12 +101,11 @@ def large_store(designs: int = 100_000) -> tuple[float, float, float]:
 def fill(store: Store, designs: int, numbers: random.Random) -> None:
     """Put designs in a store all at once: one by one they would take minutes to reach the disk."""
     keys = [f"{numbers.getrandbits(160):040x}" for _ in range(designs)]
-    rows: list[Sequence[Any]] = [
-        (key, "solved", "", *figures(numbers).values(), None, 1.0, 0.0) for key in keys
-    ]
+    rows: list[Sequence[Any]] = [(key, "solved", "", 1.0, 0.0, *figures(numbers).values()) for key in keys]
+    columns = ", ".join(("key", "state", "reason", "seconds", "made", *Figures.names()))
     marks = ", ".join("?" * len(rows[0]))
     with store._transaction():
-        store._db.executemany(f"INSERT INTO designs VALUES ({marks})", rows)
+        store._db.executemany(f"INSERT INTO designs ({columns}) VALUES ({marks})", rows)
     store.enrol("large", [Member(f"m{at}", key, {"rotor_pole.arc": 0.5}) for at, key in enumerate(keys)])
 
 
