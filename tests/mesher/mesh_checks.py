@@ -60,19 +60,19 @@ def areas_match(mesh: Mesh, side: Side, within: float = 1e-6) -> bool:
     )
 
 
-def curves_met(mesh: Mesh, side: Side, within: float = 1e-9) -> bool:
-    """Whether every node between two regions, on the gap and on the far end lies on the outline's own curve.
-
-    within: of the section's largest radius (flat: of its span), besides a ten-thousandth of a micrometre.
-    """
-    near = within * (mesh.span if side.flat else max(side.gap, side.far)) + 1e-10
+def curves_met(mesh: Mesh, side: Side, middles: bool = True) -> bool:
+    """Whether every node between two regions, on the gap and on the far end lies on the outline's own curve, to a
+    millionth of a millimetre. middles: of edges, too (the mesher leaves one straight where curving would fold it)."""
+    near = 1e-9
     level = mesh.points[:, 0] if side.flat else np.hypot(*mesh.points.T)
     for nodes, target in ((mesh.gap, side.gap), (mesh.far, side.far)):
         if not side.far_fixed and target == side.far:
             continue
         if np.abs(level[nodes] - target).max() > near:
             return False
-    away = np.full(len(between := _between_regions(mesh)), np.inf)
+    between = _between_regions(mesh)
+    between = between if middles else np.intersect1d(between, mesh.triangles[:, :3])
+    away = np.full(len(between), np.inf)
     z = mesh.points[between] @ [1, 1j]
     for segment in _curves(mesh, side):
         away = np.minimum(away, _distance(z, segment))
@@ -130,15 +130,16 @@ def ends_match(mesh: Mesh) -> bool:
     return bool(np.abs(image - high).max() <= 1e-10 * np.abs(mesh.points).max())
 
 
-def closed(mesh: Mesh) -> bool:
+def closed(mesh: Mesh, side: Side) -> bool:
     """Whether every edge has two triangles, but those on the gap, the far end and the two ends of the sector."""
     edges = np.concatenate([mesh.triangles[:, pair] for pair in EDGES])
     edges.sort(axis=1)
     unique, count = np.unique(edges, axis=0, return_counts=True)
     outside = unique[count == 1]
-    sets = [np.isin(outside, nodes).all(axis=1) for nodes in (mesh.gap, mesh.far, mesh.low, mesh.high)]
-    glued = mesh.sectors == 1  # the two ends are then one and the same place, tied by the model
-    return bool((count <= 2).all() and (np.any(sets, axis=0).all() or glued))
+    level = mesh.points[:, 0] if side.flat else np.hypot(*mesh.points.T)
+    far = np.flatnonzero(np.abs(level - side.far) < 1e-9)  # `mesh.far` is empty where A is free there
+    sets = [np.isin(outside, nodes).all(axis=1) for nodes in (mesh.gap, far, mesh.low, mesh.high)]
+    return bool((count <= 2).all() and np.any(sets, axis=0).all())
 
 
 def mirrored(mesh: Mesh) -> bool:
