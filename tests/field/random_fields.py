@@ -1,0 +1,74 @@
+"""What becomes of a random machine on its way to a field: refused in a sentence, or meshed, checked and solved."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from polefem.errors import GeometryRefused, InvalidValue
+from polefem.maps.section import Section, sections_of
+from polefem.materials import Steel
+from polefem.outline import sections
+from polefem.params import Machine, MeshSpec
+from polefem.shapes import area
+from polefem.solve import Workshop, minimise
+from tests.mesher.mesh_checks import areas_match, closed, curves_met, ends_match, upright
+
+__all__ = ["THINNEST", "outcome", "sound"]
+
+#: Rule, name, value and what is allowed, in one sentence.
+SENTENCE = re.compile(r"^[^:]+: .+ (is|are) .+, allowed is .+$")
+#: Air gap over gap radius below which draws are left out: nobody builds such (common practice: 0.25 mm on a radius of
+#: 50 mm is a thin one), and harmonics grow with the square of its inverse in time and memory.
+THINNEST = 1 / 600
+STEEL = Steel.named("M330-50A")
+DENSITY = 20e6  # A/m2 over the whole coil side
+
+
+def outcome(draw: Callable[[], Machine], mesh: MeshSpec | str) -> str:
+    """The rule that refused the draw, "too thin a gap", or "solved"; an assertion fails where neither is true."""
+    try:
+        machine = replace(draw(), steel=STEEL)
+        outlines = sections(machine)
+    except (GeometryRefused, InvalidValue) as refused:
+        assert SENTENCE.match(str(refused)), str(refused)
+        return str(refused).split(":")[0]
+    if any(o.rotor.air_gap < THINNEST * (o.radius if o.rotor.flat else o.rotor.gap) for o in outlines):
+        return "too thin a gap"
+    for section in sections_of(machine, mesh):
+        assert sound(section)
+        assert converges(section, machine)
+    return "solved"
+
+
+def sound(section: Section) -> bool:
+    """Whether both meshes are what their outlines say."""
+    model, outline = section.system.model, section.outline
+    pairs = ((model.rotor_mesh, outline.rotor), (model.stator_mesh, outline.stator))
+    return all(
+        upright(mesh)
+        and closed(mesh, side)
+        and ends_match(mesh)
+        and areas_match(mesh, side, 1e-4)
+        and curves_met(mesh, side, middles=False)
+        for mesh, side in pairs
+    )
+
+
+def converges(section: Section, machine: Machine) -> bool:
+    """Whether the field of one phase converges from zero, with energies that add up, off and near alignment."""
+    system = section.system
+    coil = next(region for region in section.outline.stator.regions if region.material == "coil")
+    current = DENSITY * area(coil.ring) / (machine.section_turns / machine.winding.parallel_paths)
+    load = current * system.model.loads[0]
+    for angle in (-0.4 * machine.rotor_pitch, -0.1 * machine.rotor_pitch):
+        coupled = system.at(angle)
+        found = minimise(coupled, load, np.zeros(system.size), Workshop())
+        # Half the work is co-energy in linear iron, more in saturated, somewhat less at the foot of a curve.
+        share = (found.work - found.energy) / found.work
+        if not (found.converged and 0.4 <= share < 1.0 and np.isfinite(coupled.torque(found.unknowns))):
+            return False
+    return True

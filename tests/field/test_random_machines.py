@@ -1,0 +1,65 @@
+"""Random machines of every build, all the way to a field: each is refused in a sentence, or meshes and converges."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+
+from polefem.maps.section import Section, sections_of
+from polefem.params import Machine, MeshSpec
+from polefem.solve import Workshop
+from tests.field.built_machines import ROUGH, half_turn
+from tests.field.random_fields import converges, outcome, sound
+from tests.shapes.draws import machines
+
+
+def run(count: int, mesh: MeshSpec | str, derandomize: bool) -> Counter[str]:
+    ends: Counter[str] = Counter()
+
+    @settings(
+        max_examples=count,
+        deadline=None,
+        derandomize=derandomize,
+        database=None,
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(machines())
+    def every_draw_is_refused_or_solved(draw: Callable[[], Machine]) -> None:
+        ends[outcome(draw, mesh)] += 1
+
+    every_draw_is_refused_or_solved()
+    return ends
+
+
+def test_every_random_machine_is_refused_or_meshes_and_converges() -> None:
+    ends = run(14, ROUGH, derandomize=True)
+    assert ends["solved"] >= 5, ends
+
+
+@pytest.mark.slow
+def test_two_thousand_random_machines_are_refused_or_mesh_and_converge() -> None:
+    ends = run(2000, "coarse", derandomize=False)
+    assert ends["solved"] >= 300, ends
+
+
+def test_the_checks_tell_a_wrong_mesh_and_a_field_that_did_not_converge(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    machine = half_turn()
+    (section,) = sections_of(machine, ROUGH)
+    assert sound(section) and converges(section, machine)
+    other = replace(section.outline, stator=replace(section.outline.stator, poles=12))
+    assert not sound(Section(section.system, other, section.mirror))
+    mesh = section.system.model.rotor_mesh
+    points = np.array(mesh.points)
+    points[mesh.triangles[0, 0]] *= 0.99
+    moved = replace(section.system.model, rotor_mesh=replace(mesh, points=points))
+    monkeypatch.setattr(section.system, "model", moved)
+    assert not sound(section)
+    monkeypatch.setattr("tests.field.random_fields.Workshop", lambda: Workshop(most_steps=1))
+    assert not converges(section, machine)
