@@ -12,6 +12,7 @@ from polefem.report.files import write_results
 from polefem.report.machines import draw_machine
 from polefem.report.pictures import draw_design, draw_study, file_name
 from polefem.report.poles import draw_pole
+from polefem.report.steels import draw_steel
 from polefem.report.style import save
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "draw_pole",
     "draw_search",
     "draw_shares",
+    "draw_steel",
     "draw_study",
     "file_name",
     "pareto_points",
