@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.constants import mu_0
 from scipy.integrate import quad
@@ -172,7 +173,7 @@ def sheets(count: int, uneven: bool, angle: float) -> tuple[float, float]:
     rotor, stator = traces(count, 2, True, uneven)
     gap = Gap(rotor, stator, LOG_RATIO, 2, True)
     coupling, slope = gap.coupling(angle)
-    matrix = np.block([[gap.rotor_self, coupling], [coupling.T, gap.stator_self]])
+    matrix = sp.block_array([[gap.rotor_self, coupling], [coupling.T, gap.stator_self]]).toarray()
     load = np.concatenate([sheet(rotor, 3, ROTOR_SHEET), sheet(stator, 3, STATOR_SHEET)])
     a = np.linalg.solve(matrix, load)
     p, q = a[: rotor.size], a[rotor.size :]
@@ -292,7 +293,7 @@ def test_no_set_of_traces_has_less_than_no_energy(uneven: bool) -> None:
 
     def least(sign: float) -> float:
         coupling = sign * gap.coupling(0.37)[0]
-        matrix = np.block([[gap.rotor_self, 2 * coupling], [0 * coupling.T, gap.stator_self]])
+        matrix = sp.block_array([[gap.rotor_self, 2 * coupling], [0 * coupling.T, gap.stator_self]]).toarray()
         values = np.linalg.eigvalsh((matrix + matrix.T) / 2)
         return float(values[0] / values[-1])
 
@@ -301,7 +302,7 @@ def test_no_set_of_traces_has_less_than_no_energy(uneven: bool) -> None:
     assert least(1.5) < -1e-6
 
 
-@pytest.mark.parametrize("order", [0.0, 3.0, 40.0, 700.0])
+@pytest.mark.parametrize("order", [0.0, 4.0, 40.0, 700.0])
 def test_fourier_coefficients_are_those_of_a_general_quadrature(order: float) -> None:
     """Against `scipy.integrate.quad` over each element."""
     trace = trace_by_hand(graded_corners(5, math.pi / 2, -0.2))
