@@ -6,6 +6,7 @@ import cmath
 import math
 from typing import Literal
 
+from polefem.copper import coil_shape
 from polefem.outline import Outline
 from polefem.outline.build import builds_of
 from polefem.outline.builds import Build
@@ -80,7 +81,8 @@ def _diameters(build: Build, side: float) -> list[Leader]:
 
 def _arc(build: Build, number: int) -> Sweep:
     arc, middle = _pole(build, number).arc, number * 2 * math.pi / build.poles
-    level = build.face + 0.25 * (build.root - build.face)
+    inwards = 0.25 if build.poles > 2 else 0.45  # two poles lie flat: words of both sides stand on one line
+    level = build.face + inwards * (build.root - build.face)
     return Sweep(f"{build.name} pole arc", middle - arc / 2, middle + arc / 2, level, build.face)
 
 
@@ -93,8 +95,11 @@ def _width(build: Build, number: int) -> Span:
 def _coil(machine: Machine, outline: Outline, side: Literal["minus", "plus"], turn: complex = 1.0) -> Leader:
     """Size and turns of a coil side of the first pole, pointed at near its right end after a turn of the drawing."""
     ring = next(region.ring for region in outline.stator.regions if region.name == f"coil 0 {side}")
-    across, along = sorted(abs(piece.end - piece.start) for piece in ring[:2])
-    text = f"coil side {millimetres(across, along)}\n{machine.winding.turns_per_pole} turns a pole"
+    blocks = coil_shape(machine, outline).blocks or (
+        sorted(abs(piece.end - piece.start) for piece in ring[:2]),
+    )
+    size = ", then ".join(millimetres(*block) for block in blocks)
+    text = f"coil side {size}\n{machine.winding.turns_per_pole} turns a pole"
     corners = [turn * piece.start for piece in ring]
     middle, right = sum(corners) / len(ring), max(corners, key=lambda z: z.real)
     return Leader("coil side", text, middle + 0.6 * (right - middle), machine.winding.coil_width)
