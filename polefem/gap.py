@@ -18,8 +18,10 @@ The traces are piecewise quadratic, and the Fourier integrals of quadratics are 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
+import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.constants import mu_0
 from scipy.special import spherical_jn
@@ -34,35 +36,59 @@ Ints = NDArray[np.int64]
 
 #: Harmonics are summed up to this many to the finest trace element: a quadratic trace has no more to say.
 PER_ELEMENT = 2.0
-#: exp(-n L) past this exponent is nothing: the two circles no longer see each other.
-DEEP = 16.0
+#: Past this n L nothing of either circle's field is left midway between them: it falls as exp(-n L / 2) there.
+DEEP = 32.0
 #: The coupling reaches this many times the annulus's width along it and no further: it falls as exp(-pi x / L).
 REACH = 9.0
 #: And no less than this many radians of its highest harmonic, where elements are longer than the annulus is wide.
 WAVES = 80.0
+#: A trace falls into no more runs than about this: each costs a few products of small matrices.
+MOST_RUNS = 400
 
 #: Legendre coefficients (rows: degree 0, 1, 2) of the three quadratic shape functions on [-1, 1].
 SHAPES = np.array([[1 / 6, 2 / 3, 1 / 6], [-1 / 2, 0.0, 1 / 2], [1 / 3, -2 / 3, 1 / 3]])
 
 
-def fourier(trace: Trace, orders: Floats, sectors: int) -> Complexes:
-    """Fourier coefficients c_n of the whole turn, for each unit unknown on the trace of one sector.
+def fourier(trace: Trace, orders: Floats) -> Complexes:
+    """Integral of the shape of each unknown of a trace times exp(-i n phi), over one sector.
 
-    orders: ndarray, shape (n_orders,): those the sector's symmetry admits. Returns an ndarray, shape (n_orders,
-    trace.size). For n = 0 the coefficient is twice the mean value.
+    orders: ndarray, shape (n_orders,), per rad; they need not be whole. Returns an ndarray, shape (n_orders,
+    trace.size). The unknown that the sector's two ends share has its shape round the first of them, in one piece: the
+    part at the last one is moved back by a sector, over which the sign of a field that changes it is 1 again.
     """
     lows, highs = trace.angles[:-1:2], trace.angles[2::2]
     half, middle = (highs - lows) / 2, (highs + lows) / 2
     bessel = [spherical_jn(degree, orders[:, None] * half) for degree in range(3)]
-    turn = np.exp(-1j * orders[:, None] * middle) * (half * 2 * sectors / math.pi)
-    coefficients = np.zeros((trace.size, len(orders)), dtype=complex)
+    turn = np.exp(-1j * orders[:, None] * middle) * (half * 2)
+    integrals = np.zeros((trace.size, len(orders)), dtype=complex)
     for node in range(3):
         terms = np.zeros_like(turn)
         for degree in range(3):
             terms += SHAPES[degree, node] * (-1j) ** degree * bessel[degree]
+        terms *= turn
         at = slice(node, len(trace.angles) - 2 + node, 2)
-        np.add.at(coefficients, trace.unknowns[at], (turn * terms).T * trace.signs[at, None])
-    return np.ascontiguousarray(coefficients.T)
+        signs = trace.signs[at].copy()
+        if node == 2:
+            terms[:, -1] *= np.exp(1j * orders * (trace.angles[-1] - trace.angles[0]))
+            signs[-1] = 1.0
+        np.add.at(integrals, trace.unknowns[at], terms.T * signs[:, None])
+    return np.ascontiguousarray(integrals.T)
+
+
+@dataclass(frozen=True, eq=False)
+class _Shapes:
+    """Functions of the angle. low, high: each is zero outside these, rad, shape (n,). integrals: as `fourier` gives
+    them for the orders. runs: numbers of functions that lie side by side."""
+
+    low: Floats
+    high: Floats
+    orders: Floats
+    integrals: Complexes
+    runs: list[Ints]
+
+    def upto(self, count: int) -> _Shapes:
+        """The same with their first harmonics alone."""
+        return _Shapes(self.low, self.high, self.orders[:count], self.integrals[:count].copy(), self.runs)
 
 
 class Gap:
@@ -71,63 +97,65 @@ class Gap:
     log_ratio: L = ln(r2 / r1) of the trace radii; flat: their distance over the section's radius. sectors,
     antiperiodic: of the symmetry. The highest harmonics are faded out, not cut off: a thin annulus couples only what
     lies close together, and a cut would smear that (Gibbs) over blocks that are otherwise sparse.
+
+    rotor_self, stator_self: sparse, second derivatives of the energy with each trace's own unknowns.
+
+    Each run of unknowns is summed over the harmonics of a period of its own, just long enough for all that couples
+    with it: what is repeated with that period lies out of reach (Poisson's summation formula). So the work grows with
+    the length of the traces over the gap, not with its cube, and a gap of 0.1 mm on a rotor of a metre can be had.
     """
 
     def __init__(
         self, rotor: Trace, stator: Trace, log_ratio: float, sectors: int, antiperiodic: bool
     ) -> None:
         finest = min(float(np.diff(trace.angles[::2]).min()) for trace in (rotor, stator))
-        step = sectors / 2 if antiperiodic else sectors
         highest = PER_ELEMENT * 2 * math.pi / finest
-        orders = np.arange(step, highest, 2 * step if antiperiodic else step)
-        fade = np.exp(-36.0 * (orders / highest) ** 8)
-        scale = math.pi / (mu_0 * sectors)
-        ours, theirs = fourier(rotor, orders, sectors), fourier(stator, orders, sectors)
-        own = np.sqrt(scale * fade * orders / np.tanh(orders * log_ratio))[:, None]
-        seen = orders * log_ratio < DEEP
-        mixed = np.sqrt(scale * fade[seen] * orders[seen] / np.sinh(orders[seen] * log_ratio))[:, None]
-        self.rotor_self = _real_product(ours * own, ours * own)
-        self.stator_self = _real_product(theirs * own, theirs * own)
-        self._orders, self._rotor, self._stator = orders[seen], ours[seen] * mixed, theirs[seen] * mixed
-        self._log_ratio, self._mixed = log_ratio, mixed[:, 0]
-        if not antiperiodic:
-            self._add_mean(rotor, stator, math.sqrt(2 * scale / log_ratio), sectors)
+        self._log_ratio, self._antiperiodic = log_ratio, antiperiodic
+        self._span = 2 * math.pi / sectors
         self._reach = max(REACH * log_ratio, WAVES / highest)
-        self._period = 2 * math.pi / sectors
-        self._groups = _groups(rotor, self._reach)
-        self._stator_extent = _extent(stator)
+        extents = [_extent(trace) for trace in (rotor, stator)]
+        runs = [_runs(low, high, max(2 * self._reach, self._span / MOST_RUNS)) for low, high in extents]
+        orders, spacing = self._harmonics(extents, runs, highest)
+        # Of the inverse transform; a harmonic stands for itself and for its opposite, but the mean for itself alone.
+        weight = spacing / (2 * math.pi) * np.where(orders == 0.0, 1.0, 2.0)
+        weight *= np.exp(-36.0 * (orders / highest) ** 8)
+        traces = [
+            _Shapes(*extent, orders, fourier(trace, orders), run)
+            for trace, extent, run in zip((rotor, stator), extents, runs, strict=True)
+        ]
+        own = weight / mu_0 * _over_tanh(orders, log_ratio)
+        self.rotor_self, self.stator_self = (
+            self._blocks(trace, trace, 0.0, own[None])[0] for trace in traces
+        )
+        count = int(np.searchsorted(orders, DEEP / log_ratio))
+        self._rotor, self._stator = (trace.upto(count) for trace in traces)
+        self._orders, self._weight = orders[:count], weight[:count]
 
-    def _add_mean(self, rotor: Trace, stator: Trace, weight: float, sectors: int) -> None:
-        """The part of n = 0: only the difference of the two mean values holds energy."""
-        zero = np.zeros(1)
-        mean = weight / 2  # fourier gives twice the mean
-        ours, theirs = fourier(rotor, zero, sectors) * mean, fourier(stator, zero, sectors) * mean
-        self.rotor_self += _real_product(ours, ours)
-        self.stator_self += _real_product(theirs, theirs)
-        self._orders, self._mixed = np.concatenate([zero, self._orders]), np.append(mean, self._mixed)
-        self._rotor = np.concatenate([ours, self._rotor])
-        self._stator = np.concatenate([theirs, self._stator])
+    def _harmonics(
+        self, extents: list[tuple[Floats, Floats]], runs: list[list[Ints]], highest: float
+    ) -> tuple[Floats, float]:
+        """Orders of the runs' period, and their spacing; the sector's own where its period is no longer."""
+        widest = max(
+            float(high[run].max() - low[run].min())
+            for (low, high), found in zip(extents, runs, strict=True)
+            for run in found
+        )
+        longest = max(float((high - low).max()) for low, high in extents)
+        period, first = widest + longest + 2 * self._reach, 0.0
+        if period >= self._span:
+            period, first = self._span, 0.5 if self._antiperiodic else 0.0
+        spacing = 2 * math.pi / period
+        return np.arange(first, highest / spacing) * spacing, spacing
 
-    def coupling(self, angle: float) -> tuple[Floats, Floats]:
+    def coupling(self, angle: float) -> tuple[sp.csr_matrix, sp.csr_matrix]:
         """Mixed second derivative of the energy at a rotor angle (rad), and its own derivative with the angle.
 
-        Both of shape (rotor.size, stator.size). The energy of the coupling is rotor @ first @ stator per length of
-        the sector, so the torque on the rotor is -rotor @ second @ stator.
+        Both sparse, of shape (rotor.size, stator.size). The energy of the coupling is rotor @ first @ stator per
+        length of the sector, so the torque on the rotor is -rotor @ second @ stator.
         """
-        turned = self._rotor * np.exp(-1j * self._orders * angle)[:, None]
-        both = np.concatenate([-turned, (1j * self._orders)[:, None] * turned], axis=1)
-        size = self._rotor.shape[1]
-        block, slope = np.zeros((2, size, self._stator.shape[1]))
-        low, high = self._stator_extent
-        for members, start, end in self._groups:
-            # Distance from the group to each stator unknown, round the period.
-            middle, half = (start + end) / 2 + angle, (end - start) / 2
-            away = np.abs((low + high) / 2 - middle) % self._period
-            near = np.minimum(away, self._period - away) <= half + (high - low) / 2 + self._reach
-            columns = np.flatnonzero(near)
-            rows = np.concatenate([members, members + size])
-            product = _real_product(both[:, rows], self._stator[:, columns])
-            block[np.ix_(members, columns)], slope[np.ix_(members, columns)] = np.split(product, 2)
+        mixed = self._weight / mu_0 * _over_sinh(self._orders, self._log_ratio)
+        weights = np.stack([-mixed, 1j * self._orders * mixed])
+        block, slope = self._blocks(self._rotor, self._stator, angle, weights)
         return block, slope
 
     def flux_density(
@@ -140,14 +168,40 @@ class Gap:
         and clockwise where it lies outside; each of shape (n,), Wb/m.
         """
         orders, half = self._orders, self._log_ratio / 2
-        ours = (self._rotor @ rotor) / self._mixed * np.exp(-1j * orders * angle)
-        theirs = (self._stator @ stator) / self._mixed
-        still = orders == 0.0  # the means, of which `fourier` gives twice
-        moving = np.where(still, 1.0, orders)
-        radial = 1j * orders * (ours + theirs) / (2 * np.cosh(orders * half))
-        slope = np.where(still, 1 / (4 * half), moving / (2 * np.sinh(moving * half)))
-        waves = np.exp(1j * places[:, None] * orders)
-        return (waves @ radial).real, (waves @ (slope * (ours - theirs))).real
+        # A value at a place is an integral with Dirac's delta there.
+        points = _Shapes(places, places, orders, np.exp(-1j * orders[:, None] * places), [])
+        radial = self._weight * orders / (2 * np.cosh(orders * half))
+        along = self._weight * _over_sinh(orders, half) / 2
+        weights = np.stack([1j * radial, along])
+        ours = self._blocks(self._rotor, points, angle, weights)
+        theirs = self._blocks(self._stator, points, 0.0, weights)
+        return rotor @ ours[0] + stator @ theirs[0], rotor @ ours[1] - stator @ theirs[1]
+
+    def _blocks(
+        self, ours: _Shapes, theirs: _Shapes, angle: float, weights: Floats | Complexes
+    ) -> list[sp.csr_matrix]:
+        """For each row of weights (a kernel's harmonics): what each of ours, turned by an angle, makes of the kernel
+        at each of theirs, as far as it reaches."""
+        middle, half = (theirs.low + theirs.high) / 2, (theirs.high - theirs.low) / 2
+        rows, columns, values = [], [], []
+        for run in ours.runs:
+            start, end = ours.low[run].min(), ours.high[run].max()
+            # From the run to each of the others, or to that copy of it in another sector which is nearest.
+            away = middle - (start + end) / 2 - angle
+            copy = -np.round(away / self._span)
+            near = np.abs(away + copy * self._span) <= (end - start) / 2 + half + self._reach
+            for shift in np.unique(copy[near]):
+                found = np.flatnonzero(near & (copy == shift))
+                turn = np.exp(-1j * ours.orders * (angle - shift * self._span))
+                sign = -1.0 if self._antiperiodic and shift % 2 else 1.0
+                left = (sign * turn * weights)[:, :, None] * ours.integrals[:, run]
+                product = _real_product(np.concatenate(list(left), axis=1), theirs.integrals[:, found])
+                rows.append(np.repeat(run, len(found)))
+                columns.append(np.tile(found, len(run)))
+                values.append(product.reshape(len(weights), -1))
+        at = np.concatenate(rows), np.concatenate(columns)
+        shape = len(ours.low), len(theirs.low)
+        return [sp.csr_matrix((value, at), shape=shape) for value in np.concatenate(values, axis=1)]
 
 
 def _extent(trace: Trace) -> tuple[Floats, Floats]:
@@ -163,13 +217,25 @@ def _extent(trace: Trace) -> tuple[Floats, Floats]:
     return low, high
 
 
-def _groups(trace: Trace, reach: float) -> list[tuple[Ints, float, float]]:
-    """Unknowns in runs of about `reach` or of a twelfth of the trace: members, first and last angle of each run."""
-    low, high = _extent(trace)
-    width = max(2 * reach, float(np.ptp(trace.angles)) / 12)
-    run = np.floor(((low + high) / 2 - trace.angles[0]) / width).astype(np.int64)
-    members = [np.flatnonzero(run == number) for number in np.unique(run)]
-    return [(found, float(low[found].min()), float(high[found].max())) for found in members]
+def _runs(low: Floats, high: Floats, width: float) -> list[Ints]:
+    """Numbers of the shapes whose middles lie in each stretch of a width, rad."""
+    middle = (low + high) / 2
+    number = np.floor((middle - middle.min()) / width).astype(np.int64)
+    return [np.flatnonzero(number == k) for k in np.unique(number)]
+
+
+def _over_tanh(orders: Floats, log_ratio: float) -> Floats:
+    """n / tanh(n L)."""
+    n = np.where(orders == 0.0, 1.0, orders)
+    result: Floats = np.where(orders == 0.0, 1 / log_ratio, n / np.tanh(n * log_ratio))
+    return result
+
+
+def _over_sinh(orders: Floats, log_ratio: float) -> Floats:
+    """n / sinh(n L)."""
+    n = np.where(orders == 0.0, 1.0, orders)
+    result: Floats = np.where(orders == 0.0, 1 / log_ratio, n / np.sinh(n * log_ratio))
+    return result
 
 
 def _real_product(left: Complexes, right: Complexes) -> Floats:

@@ -79,8 +79,8 @@ class System:
         self.size = model.size
         self._constant = sp.csr_matrix(
             model.air
-            + _block(gap.rotor_self, model.rotor_at, model.size)
-            + _block(gap.stator_self, model.stator_at, model.size)
+            + _block(gap.rotor_self, model.rotor_at, model.rotor_at, model.size)
+            + _block(gap.stator_self, model.stator_at, model.stator_at, model.size)
         )
         self._irons = tuple(_IronWork(iron, model.size) for iron in model.irons)
         self._lay_pattern()
@@ -137,8 +137,8 @@ class Coupled:
 
     system: System
     angle: float
-    coupling: Floats
-    slope: Floats
+    coupling: sp.csr_matrix
+    slope: sp.csr_matrix
 
     def apply(self, unknowns: Floats) -> Floats:
         """Product of the coupling with unknowns, shape (size,)."""
@@ -162,21 +162,16 @@ class Coupled:
     def matrix(self, bare: sp.csr_matrix) -> sp.csr_matrix:
         """A tangent matrix with the coupling's entries, as far as they matter, put in."""
         model = self.system.model
-        rows, columns = _entries(self.coupling)
-        values = self.coupling[rows, columns]
-        one = sp.coo_matrix((values, (model.rotor_at[rows], model.stator_at[columns])), shape=bare.shape)
+        one = _block(self.coupling, model.rotor_at, model.stator_at, bare.shape[0])
         return sp.csr_matrix(bare + one + one.T)
 
 
-def _entries(block: Floats) -> tuple[Ints, Ints]:
-    """Rows and columns of the entries of a gap block that matter: it is nearly banded, since the gap is thin."""
-    rows, columns = np.nonzero(np.abs(block) > NEGLIGIBLE * np.abs(block).max())
-    return rows, columns
-
-
-def _block(block: Floats, at: Ints, size: int) -> sp.csr_matrix:
-    rows, columns = _entries(block)
-    return sp.csr_matrix((block[rows, columns], (at[rows], at[columns])), shape=(size, size))
+def _block(block: sp.csr_matrix, rows: Ints, columns: Ints, size: int) -> sp.csr_matrix:
+    """The entries of a gap block that matter, among those of all unknowns."""
+    entries = block.tocoo()
+    kept = np.abs(entries.data) > NEGLIGIBLE * np.abs(entries.data).max()
+    at = rows[entries.row[kept]], columns[entries.col[kept]]
+    return sp.csr_matrix((entries.data[kept], at), shape=(size, size))
 
 
 def _upper_pairs(iron: Iron, size: int) -> tuple[Ints, sp.csr_matrix]:

@@ -321,11 +321,84 @@ def test_fourier_coefficients_are_those_of_a_general_quadrature(order: float) ->
         return float(quad(at, low, high, weight=which, wvar=order)[0])
 
     elements = range(0, len(trace.angles) - 2, 2)
-    expected = 4 / math.pi * sum(part(k, "cos") - 1j * part(k, "sin") for k in elements)
+    expected = sum(part(k, "cos") - 1j * part(k, "sin") for k in elements)
 
     def right(found: complex) -> bool:
         return abs(found - expected) < 1e-9 * np.abs(values).max()
 
-    found = complex((fourier(trace, np.array([order]), 4) @ values)[0])
+    found = complex((fourier(trace, np.array([order])) @ values)[0])
     assert right(found)
     assert not right(found * (1 + 1e-4)) or abs(found) < 1e-5
+
+
+def whole_sum(
+    rotor: Trace, stator: Trace, log_ratio: float, sectors: int, antiperiodic: bool, angle: float
+) -> tuple[Floats, Floats]:
+    """Rotor's own block and the coupling, dense, summed over the harmonics of the whole turn that the sector admits."""
+    finest = min(float(np.diff(trace.angles[::2]).min()) for trace in (rotor, stator))
+    highest = 2 * 2 * math.pi / finest
+    orders = np.arange(sectors / 2 if antiperiodic else sectors, highest, sectors)
+    fade = np.exp(-36.0 * (orders / highest) ** 8)
+    ours, theirs = (fourier(trace, orders) for trace in (rotor, stator))
+    own = fade * orders / np.tanh(orders * log_ratio)
+    mixed = fade * orders / np.sinh(np.minimum(orders * log_ratio, 100.0))
+    turned = ours * np.exp(-1j * orders * angle)[:, None]
+    scale = sectors / (math.pi * mu_0)
+    block = scale * ((ours * own[:, None]).conj().T @ ours).real
+    coupling = -scale * ((turned * mixed[:, None]).conj().T @ theirs).real
+    if not antiperiodic:
+        still = scale / 2 / log_ratio
+        means = [fourier(trace, np.zeros(1)).real for trace in (rotor, stator)]
+        block += still * means[0].T @ means[0]
+        coupling -= still * means[0].T @ means[1]
+    return block, coupling
+
+
+@pytest.mark.parametrize(("sectors", "antiperiodic"), [(4, False), (4, True)])
+def test_a_thin_annulus_summed_run_by_run_is_that_of_the_whole_turn(
+    sectors: int, antiperiodic: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    log_ratio, angle = 3e-3, 2.9
+    rotor, stator = traces(600 // sectors, sectors, antiperiodic, True)
+    block, coupling = whole_sum(rotor, stator, log_ratio, sectors, antiperiodic, angle)
+
+    def same_blocks() -> bool:
+        gap = Gap(rotor, stator, log_ratio, sectors, antiperiodic)
+        found = gap.rotor_self, gap.coupling(angle)[0]
+        assert all(part.nnz < 0.5 * part.shape[0] * part.shape[1] for part in found)
+        return all(
+            np.abs(part.toarray() - whole).max() <= 1e-11 * np.abs(whole).max()
+            for part, whole in zip(found, (block, coupling), strict=True)
+        )
+
+    assert same_blocks()
+    # The twin: a period that lets what is repeated with it come near.
+    monkeypatch.setattr("polefem.gap.REACH", 4.0)
+    monkeypatch.setattr("polefem.gap.WAVES", 10.0)
+    assert not same_blocks()
+
+
+@pytest.mark.parametrize(("sectors", "antiperiodic", "order"), [(1, False, 2), (2, True, 3), (4, False, 4)])
+def test_flux_density_midway_is_that_of_the_closed_field(
+    sectors: int, antiperiodic: bool, order: int
+) -> None:
+    rotor, stator = traces(400 // sectors, sectors, antiperiodic, False)
+    gap = Gap(rotor, stator, LOG_RATIO, sectors, antiperiodic)
+    p, q, angle = 0.02 * cmath.exp(0.7j), 0.021, 0.3
+    places = np.linspace(-1.0, 9.0, 101)
+    found = gap.flux_density(spread(rotor, order, p), spread(stator, order, q), angle, places)
+
+    def right(found: tuple[Floats, Floats], angle: float) -> bool:
+        middle = math.sqrt(INNER * OUTER)
+        a, slope = Annulus(order, p * cmath.exp(-1j * order * angle), q)._at(middle)
+        waves = np.exp(1j * order * places)
+        closed = (1j * order * a * waves).real, -(middle * slope * waves).real
+        return all(
+            np.abs(one - other).max() <= 2e-4 * np.abs(other).max()
+            for one, other in zip(found, closed, strict=True)
+        )
+
+    assert right(found, angle)
+    assert not right(found, -angle)
+    assert not right((found[0], -found[1]), angle)
+    assert not right((found[0] * 1.001, found[1]), angle)
