@@ -5,7 +5,7 @@ from polefem.ranking.drive_words import drives_text
 from polefem.ranking.drives import IDEAL, DriveOrders, orders_under_drives
 from polefem.ranking.order import Ranking, rank
 from polefem.ranking.pareto import pareto_set
-from polefem.ranking.table import csv_text, table_text
+from polefem.ranking.table import csv_text, table_cells, table_text
 from polefem.ranking.words import doubt_text, fields_text, pareto_text, sensitivity_text, unit_of_figure
 
 __all__ = [
@@ -23,6 +23,7 @@ __all__ = [
     "pareto_text",
     "rank",
     "sensitivity_text",
+    "table_cells",
     "table_text",
     "unit_of_figure",
 ]

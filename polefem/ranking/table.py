@@ -6,7 +6,7 @@ import csv
 import io
 import textwrap
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from polefem.copper import THERMAL_CAUTION
 from polefem.drive import RIPPLE_FORMULA
@@ -14,7 +14,7 @@ from polefem.estimates import USUAL_SHEAR
 from polefem.ranking.order import Ranking
 from polefem.study import Figures, PointFigures, State
 
-__all__ = ["csv_text", "table_text"]
+__all__ = ["csv_text", "table_cells", "table_text"]
 
 
 @dataclass(frozen=True)
@@ -94,17 +94,24 @@ def _estimates(name: str, figures: Figures) -> str:
     )
 
 
-def _rows(ranking: Ranking, count: int) -> list[str]:
-    shown = ranking.ordered[:count]
+def table_cells(ranking: Ranking) -> tuple[tuple[tuple[str, str], ...], tuple[tuple[str, ...], ...]]:
+    """Heads (title, unit) and a row of text for each ordered design: its place, its name and its figures."""
+    shown = [record for record in ranking.ordered if record.figures is not None]
     known = any(record.figures is not None and record.figures.iron_loss is not None for record in shown)
     columns = tuple(_LOSSES if known and column is _COPPER else column for column in _COLUMNS)
-    heads = [("", "shape"), *(column.title for column in columns)]
-    rows = list(zip(*heads, strict=True))
-    body = []
-    for at, record in enumerate(shown, start=1):
-        if record.figures is not None:
-            body.append((f"{at}  {record.name}", *(column.show(record.figures) for column in columns)))
-    widths = [max(len(row[k]) for row in [*rows, *body]) for k in range(len(heads))]
+    rows = tuple(
+        (str(at), record.name, *(column.show(record.figures) for column in columns))
+        for at, record in enumerate(shown, start=1)
+        if record.figures is not None
+    )
+    return (("", ""), ("shape", ""), *(column.title for column in columns)), rows
+
+
+def _rows(ranking: Ranking, count: int) -> list[str]:
+    (_, _, *titles), cells = table_cells(replace(ranking, ordered=ranking.ordered[:count]))
+    rows = list(zip(("", "shape"), *titles, strict=True))
+    body = [(f"{at}  {name}", *figures) for at, name, *figures in cells]
+    widths = [max(len(row[k]) for row in [*rows, *body]) for k in range(len(titles) + 1)]
     return (
         [_line(row, widths) for row in rows]
         + ["-" * (sum(widths) + 2 * len(widths) - 2)]
