@@ -9,6 +9,7 @@ from polefem.materials import Steel
 from polefem.params import (
     AxialMachine,
     Barrier,
+    CoilStep,
     FreeFace,
     Hole,
     Machine,
@@ -27,6 +28,7 @@ from polefem.version import __version__
 __all__ = [
     "AxialMachine",
     "Barrier",
+    "CoilStep",
     "FluxMap",
     "FreeFace",
     "Hole",

@@ -32,7 +32,7 @@ class Mesh:
     and 0-2.
     region: ndarray, shape (n_triangles,): index into `names`.
     names: region names, such as "iron", "air", "coil 0 plus" (pole number within the sector).
-    materials: of each region: "iron", "coil" or "air".
+    materials: of each region: "iron", "shaft", "coil" or "air".
     gap: ndarray, shape (2 n_edges + 1,): nodes along the circle in the air gap, by increasing angle.
     low, high: ndarrays of equal length: nodes on the sector's two ends, from the far end to the gap.
     far: nodes where A = 0 (empty where the far end is free or is the centre).

@@ -26,7 +26,8 @@ HANDLED = (0.1e-3, 3.0e-3)
 class Packing:
     """Wires of one size in one coil side.
 
-    layers: of wires side by side across its width. per_layer: wires along its height. wires: that its turns and
+    layers: of wires side by side across its width. per_layer: wires along its height. more: the same of each further
+    block of a coil with steps. wires: that its turns and
     strands need. fill: part of its area under wire and enamel. copper_fill: under copper. most_fill: what hands reach.
     """
 
@@ -36,11 +37,12 @@ class Packing:
     fill: float
     copper_fill: float
     most_fill: float
+    more: tuple[tuple[int, int], ...] = ()
 
     @property
     def places(self) -> int:
         """Wires it takes in rows."""
-        return self.layers * self.per_layer
+        return sum(layers * per_layer for layers, per_layer in ((self.layers, self.per_layer), *self.more))
 
     @property
     def fits(self) -> bool:
@@ -49,8 +51,10 @@ class Packing:
 
     def __str__(self) -> str:
         verdict = "fits" if self.fits else "does not fit"
+        blocks = ((self.layers, self.per_layer), *self.more)
+        rows = ", then ".join(f"{layers} layers of {per_layer}" for layers, per_layer in blocks)
         return (
-            f"{self.wires} wires on {self.places} places ({self.layers} layers of {self.per_layer}), filling "
+            f"{self.wires} wires on {self.places} places ({rows}), filling "
             f"{self.fill:.0%} of the coil side of at most {self.most_fill:.0%}, {self.copper_fill:.0%} with copper: "
             f"{verdict}"
         )
@@ -59,11 +63,14 @@ class Packing:
 def packing(shape: CoilShape, wire: Wire, turns: float, winding: Winding) -> Packing:
     """How a coil of so many turns, each of the winding's strands of a wire, lies in its coil side."""
     wires = math.ceil(turns * winding.strands)
-    layers, per_layer = (
-        math.floor(length / wire.overall * (1 + 1e-9)) for length in (shape.width, shape.height)
+    blocks = shape.blocks or ((shape.width, shape.height),)
+    (layers, per_layer), *more = (
+        (math.floor(width / wire.overall * (1 + 1e-9)), math.floor(height / wire.overall * (1 + 1e-9)))
+        for width, height in blocks
     )
     fill = wires * math.pi / 4 * wire.overall**2 / shape.area
-    return Packing(layers, per_layer, wires, fill, wires * wire.area / shape.area, winding.most_fill)
+    copper_fill = wires * wire.area / shape.area
+    return Packing(layers, per_layer, wires, fill, copper_fill, winding.most_fill, tuple(more))
 
 
 def largest_wire(shape: CoilShape, machine: Machine, grade: int = 2) -> Wire:

@@ -28,8 +28,9 @@ class CoilShape:
     """One coil, as the mean over the poles of a unit where they differ.
 
     straight: length of a coil side within the stack, m. across: between the middles of the two coil sides, m.
-    width, height: of a coil side, away from the flank and along it, m. area: of the smallest coil side, m2. liner:
-    between flank and coil, m. round_core: whether the coil is a circle round a core.
+    width, height: of a coil side, away from the flank (its mean, where it has steps) and along it, m. area: of the
+    smallest coil side, m2. liner: between flank and coil, m. round_core: whether the coil is a circle round a core.
+    blocks: width and height of each rectangle it is made of, m; empty where it is one.
     """
 
     straight: float
@@ -39,6 +40,7 @@ class CoilShape:
     area: float
     liner: float
     round_core: bool = False
+    blocks: tuple[tuple[float, float], ...] = ()
 
     @property
     def mean_turn(self) -> float:
@@ -78,6 +80,8 @@ def coil_shape(machine: Machine, outline: Outline) -> CoilShape:
     heights = [_height(minus, along) for (minus, _), along in zip(pairs, apart, strict=True)]
     areas = [abs(area(region.ring)) for region in coils]
     height, across = float(np.mean(heights)), float(np.mean(np.abs(apart)))
+    steps = [(step.width, step.length) for step in machine.winding.steps]
+    rest = machine.winding.coil_width, height - sum(length for _, length in steps)
     return CoilShape(
         straight=outline.length / machine.halves,
         across=across,
@@ -86,15 +90,21 @@ def coil_shape(machine: Machine, outline: Outline) -> CoilShape:
         area=min(areas),
         liner=machine.winding.liner,
         round_core=isinstance(machine, AxialMachine) and machine.stator_flanks == "round",
+        blocks=(*steps, rest) if steps else (),
     )
 
 
 def _middle(region: Region) -> complex:
-    return complex(np.mean([segment.start for segment in region.ring]))
+    """Centre of the area inside a ring of straight lines."""
+    moment = sum((p.start.conjugate() * p.end).imag * (p.start + p.end) for p in region.ring)
+    return moment / (6 * area(region.ring))
 
 
 def _height(region: Region, along: complex) -> float:
-    """Length of the rectangle's side that runs most nearly at right angles to `along`."""
+    """Length of the longest of the sides that run most nearly at right angles to `along`."""
     sides = [segment.end - segment.start for segment in region.ring]
-    upright = min(sides, key=lambda side: abs((side.conjugate() * along).real) / abs(side))
+    upright = min(
+        sides,
+        key=lambda side: (round(abs((side.conjugate() * along).real) / abs(side * along), 6), -abs(side)),
+    )
     return abs(upright)

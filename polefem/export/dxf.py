@@ -21,7 +21,7 @@ from polefem.units import mm
 __all__ = ["write_dxf"]
 
 #: Numbers of the standard DXF colours, by what a part is called or made of: blue, white, red.
-_COLOURS = {"rotor": 5, "stator": 7, "coil": 1}
+_COLOURS = {"rotor": 5, "stator": 7, "shaft": 8, "coil": 1}
 
 
 def write_dxf(machine: Machine, path: str | Path, coils: bool = False) -> Path:

@@ -42,10 +42,12 @@ class Magnetics:
 
 
 def magnetics(field: Field, machine: Machine) -> Magnetics:
-    """Field strength and energy density at the centre of each triangle, by the steel of its side or as in vacuum."""
+    """Field strength and energy density at the centre of each triangle, by the steel it lies in or as in vacuum."""
     size = np.hypot(field.b[:, 0], field.b[:, 1])
     nu, energy = np.full(len(size), NU0), NU0 / 2 * size**2
     steels = dict(zip(("rotor iron", "stator iron"), machine.stacked_steels, strict=True))
+    if machine.magnetic_shaft is not None:
+        steels |= dict.fromkeys(("rotor shaft", "stator shaft"), machine.magnetic_shaft)
     for at, name in enumerate(field.names):
         if name in steels:
             iron = field.region == at

@@ -19,7 +19,7 @@ __all__ = ["svg_text", "write_svg"]
 #: Free rim round the drawing, mm, and the width of its lines, mm.
 _RIM = 1.0
 _STROKE = 0.1
-_COLOURS = {"rotor": KINDS[1], "stator": KINDS[0], "coil": KINDS[3]}
+_COLOURS = {"rotor": KINDS[1], "stator": KINDS[0], "shaft": KINDS[5], "coil": KINDS[3]}
 
 
 def write_svg(machine: Machine, path: str | Path, coils: bool = True) -> Path:

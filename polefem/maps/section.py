@@ -52,6 +52,7 @@ def _section(machine: Machine, outline: Outline, spec: MeshSpec) -> Section:
         _log_ratio(outline),
         outline.radius,
         antiperiodic,
+        machine.magnetic_shaft,
     )
     gap = Gap(model.rotor_trace, model.stator_trace, model.log_ratio, sectors, antiperiodic)
     return Section(System(model, gap), outline, rotor.mirror and stator.mirror)

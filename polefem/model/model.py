@@ -32,7 +32,7 @@ class Coil:
 
 @dataclass(frozen=True, eq=False)
 class Iron:
-    """All iron of one side: its steel and the flux density at its quadrature points, over the model's unknowns."""
+    """All iron of one side, or a shaft: its steel and the flux density at its quadrature points, over the unknowns."""
 
     steel: Steel
     rows: CurlRows
@@ -43,10 +43,11 @@ class Model:
     """One sector, ready to be solved at any angle and current; rotor unknowns come before stator unknowns.
 
     air: sparse, shape (size, size), m/H: second derivative of the energy of all that is not iron (gap apart).
-    irons: of rotor and stator. loads: ndarray, shape (n_phases, size), A per (Wb/m) and ampere: source of each phase,
-    and flux linkage of each phase per length. rotor_trace, stator_trace: at the gap; rotor_at, stator_at: their
-    unknowns among the model's. scale: sectors times stack length, m: from a sector's integral per length to the
-    machine's. log_ratio: L of the gap's annulus. rotor_tie, stator_tie: from unknowns to nodal values.
+    irons: of rotor and stator, then of a shaft that carries flux. loads: ndarray, shape (n_phases, size), A per
+    (Wb/m) and ampere: source of each phase, and flux linkage of each phase per length. rotor_trace, stator_trace:
+    at the gap; rotor_at, stator_at: their unknowns among the model's. scale: sectors times stack length, m: from a
+    sector's integral per length to the machine's. log_ratio: L of the gap's annulus. rotor_tie, stator_tie: from
+    unknowns to nodal values.
     """
 
     air: sp.csr_matrix
@@ -84,18 +85,23 @@ def build_model(
     log_ratio: float,
     radius: float,
     antiperiodic: bool,
+    shaft: Steel | None = None,
 ) -> Model:
-    """The model of a rotor and a stator mesh (in that order) with their steels, coil sides and symmetry."""
+    """The model of a rotor and a stator mesh (in that order) with their steels, coil sides and symmetry.
+
+    shaft: the steel of triangles of the material "shaft"; None where there are none.
+    """
     ties = tuple(tie(mesh, antiperiodic) for mesh in meshes)
     offsets = (0, ties[0].size)
     size = ties[0].size + ties[1].size
-    blocks, irons, traces, chosen = [], [], [], []
+    blocks, irons, shafts, traces, chosen = [], [], [], [], []
     for mesh, own, steel, offset in zip(meshes, ties, steels, offsets, strict=True):
-        iron = mesh.of_material("iron")
-        other = np.setdiff1d(np.arange(len(mesh.triangles)), iron)
+        iron, core = mesh.of_material("iron"), mesh.of_material("shaft")
+        other = np.setdiff1d(np.arange(len(mesh.triangles)), [*iron, *core])
         blocks.append(stiffness(mesh, own, other) / mu_0)
-        rows = curl_rows(mesh, own, iron, IRON_ORDER)
-        irons.append(Iron(steel, _shifted(rows, offset)))
+        irons.append(Iron(steel, _shifted(curl_rows(mesh, own, iron, IRON_ORDER), offset)))
+        if shaft is not None and len(core):
+            shafts.append(Iron(shaft, _shifted(curl_rows(mesh, own, core, IRON_ORDER), offset)))
         trace, at = trace_of(mesh, own, radius)
         traces.append(trace)
         chosen.append(at + offset)
@@ -105,7 +111,7 @@ def build_model(
         loads[coil.phase, offsets[1] :] += coil.current * shape / area
     return Model(
         air=sp.csr_matrix(sp.block_diag(blocks, format="csr")),
-        irons=tuple(irons),
+        irons=(*irons, *shafts),
         loads=loads,
         rotor_trace=traces[0],
         stator_trace=traces[1],

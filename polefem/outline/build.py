@@ -113,4 +113,5 @@ def _member(build: Build) -> Member:
         gap=build.trace,
         far=build.far,
         far_fixed=build.far_fixed,
+        shaft=build.shaft,
     )

@@ -22,7 +22,8 @@ STRIP = 0.25
 class Build:
     """One side of a gap. face, root, back: levels of pole faces, of the yoke towards the poles, and of its back
     (the same as root without a yoke), m. trace: level in the gap where this side's mesh ends. far,
-    far_fixed: as in `Side`. radius: of the cut, in a flat section.
+    far_fixed: as in `Side`. radius: of the cut, in a flat section. shaft: whether what lies behind its back is a shaft
+    that carries flux.
     """
 
     name: Literal["rotor", "stator"]
@@ -36,6 +37,7 @@ class Build:
     far_fixed: bool
     windings: tuple[Winding, ...]  # of the pattern's poles; none on the rotor
     radius: float | None = None
+    shaft: bool = False
 
     @property
     def seat(self) -> Seat:
@@ -47,7 +49,7 @@ Builds = tuple[Build, Build]
 
 
 def radial_builds(machine: RadialMachine) -> Builds:
-    """Rotor and stator of a machine whose rotor runs inside. No flux leaves the stator yoke; the shaft is air."""
+    """Rotor and stator of a machine whose rotor runs inside. Past the air round the stator no flux goes."""
     rotor = Build(
         name="rotor",
         pattern=machine.rotor_pattern,
@@ -59,6 +61,7 @@ def radial_builds(machine: RadialMachine) -> Builds:
         far=0.0,
         far_fixed=False,
         windings=(),
+        shaft=machine.shaft_steel is not None,
     )
     stator = Build(
         name="stator",
@@ -68,7 +71,7 @@ def radial_builds(machine: RadialMachine) -> Builds:
         root=machine.slot_radius,
         back=machine.stator_outer_radius,
         trace=machine.rotor_outer_radius + machine.air_gap * (1 - STRIP),
-        far=machine.stator_outer_radius,
+        far=machine.stator_outer_radius + machine.surrounding_air,
         far_fixed=True,
         windings=(machine.winding,) * len(machine.stator_pattern),
     )
@@ -76,7 +79,7 @@ def radial_builds(machine: RadialMachine) -> Builds:
 
 
 def outer_rotor_builds(machine: OuterRotorMachine) -> Builds:
-    """Rotor and stator of a machine whose rotor runs outside. No flux leaves the rotor yoke; the axle is air."""
+    """Rotor and stator of a machine whose rotor runs outside. Past the air round the rotor no flux goes."""
     rotor = Build(
         name="rotor",
         pattern=machine.rotor_pattern,
@@ -85,7 +88,7 @@ def outer_rotor_builds(machine: OuterRotorMachine) -> Builds:
         root=machine.valley_radius,
         back=machine.rotor_outer_radius,
         trace=machine.stator_outer_radius + machine.air_gap * (1 - STRIP),
-        far=machine.rotor_outer_radius,
+        far=machine.rotor_outer_radius + machine.surrounding_air,
         far_fixed=True,
         windings=(),
     )
@@ -100,6 +103,7 @@ def outer_rotor_builds(machine: OuterRotorMachine) -> Builds:
         far=0.0,
         far_fixed=False,
         windings=(machine.winding,) * len(machine.stator_pattern),
+        shaft=machine.shaft_steel is not None,
     )
     return rotor, stator
 

@@ -86,8 +86,10 @@ def cut_pole(pole: Pole, flanks: str, mean_radius: float, radius: float) -> Pole
 def cut_winding(machine: AxialMachine, pole: Pole, radius: float) -> Winding:
     """The winding that a cut shows: liner and coil are met aslant where the flank is not radial."""
     winding, flanks, mean = machine.winding, machine.stator_flanks, machine.mean_radius
-    flank, near, far = (
+    widths = (winding.coil_width, *(step.width for step in winding.steps))
+    flank, near, far, *others = (
         radius * half_angle(flanks, pole.arc, mean, radius, beyond)
-        for beyond in (0.0, winding.liner, winding.liner + winding.coil_width)
+        for beyond in (0.0, winding.liner, *(winding.liner + width for width in widths))
     )
-    return replace(winding, liner=near - flank, coil_width=far - near)
+    steps = tuple(replace(step, width=to - near) for step, to in zip(winding.steps, others, strict=True))
+    return replace(winding, liner=near - flank, coil_width=far - near, steps=steps)

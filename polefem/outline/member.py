@@ -16,6 +16,9 @@ from polefem.shapes import Edge, Line, Seat, Segment, moved, turned_back
 
 __all__ = ["Member", "side_of"]
 
+#: Points nearer to each other than this are one, m: far below any tool, far above rounding.
+SAME = 1e-9
+
 
 @dataclass(frozen=True, eq=False)
 class Member:
@@ -24,7 +27,7 @@ class Member:
     seat: levels of the pole faces and of the yoke. back: level of the yoke's other side, m. edges: of the
     poles of one repeating unit. coils: of the same poles, minus and plus side of each; empty on a side
     without winding. poles: in the whole turn (flat: period). mirror: its one pole is symmetric. gap, far,
-    far_fixed: as in `Side`.
+    far_fixed: as in `Side`. shaft: whether a shaft that carries flux fills the hole in it.
     """
 
     name: Literal["rotor", "stator"]
@@ -37,6 +40,7 @@ class Member:
     gap: float
     far: float
     far_fixed: bool
+    shaft: bool = False
 
     @property
     def pitch(self) -> float:
@@ -52,6 +56,8 @@ def side_of(member: Member, air_gap: float) -> Side:
         regions = [Region(f"iron {at}", "iron", ring, tuple(holes[at])) for at, ring in enumerate(rings)]
     else:
         regions = [Region("iron", "iron", _iron_ring(member), tuple(hole for own in holes for hole in own))]
+    if member.shaft:
+        regions.append(Region("shaft", "shaft", _shaft_ring(member)))
     for coil in member.coils:
         ring = _placed(coil.ring, member, coil.pole)
         regions.append(Region(f"coil {coil.pole} {coil.side}", "coil", ring))
@@ -82,16 +88,33 @@ def _iron_ring(member: Member) -> Ring:
     last = seat.at(seat.root, start)
     for at, edge in enumerate(member.edges):
         path = _placed(edge.path, member, at)
-        front += seat.between(seat.root, [last, path[0].start])
+        front += _along_root(seat, last, path[0].start)
         front += path
         last = path[-1].end
-    front += seat.between(seat.root, [last, seat.at(seat.root, end)])
-    halves = [seat.at(member.back, start + k * member.pitch / 2) for k in range(2 * count + 1)]
-    behind = seat.between(member.back, halves)
+    front += _along_root(seat, last, seat.at(seat.root, end))
+    behind = _back(member)
     low = Line(behind[0].start, front[0].start)
     high = Line(behind[-1].end, front[-1].end)
     ring = (low, *front, *turned_back([*behind, high]))
     return ring if seat.out > 0 else turned_back(ring)
+
+
+def _back(member: Member) -> Ring:
+    """The back of the yoke from the unit's start to its end."""
+    start, stops = -member.pitch / 2, range(2 * len(member.edges) + 1)
+    halves = [member.seat.at(member.back, start + k * member.pitch / 2) for k in stops]
+    return member.seat.between(member.back, halves)
+
+
+def _shaft_ring(member: Member) -> Ring:
+    """The unit's share of the shaft, counter-clockwise."""
+    behind = _back(member)
+    return (Line(0j, behind[0].start), *behind, Line(behind[-1].end, 0j))
+
+
+def _along_root(seat: Seat, start: complex, end: complex) -> Ring:
+    """The yoke between two poles: none of it where scooped valleys meet."""
+    return seat.between(seat.root, [start, end]) if abs(end - start) > SAME else ()
 
 
 def _core_ring(member: Member, at: int) -> Ring:

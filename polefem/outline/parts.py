@@ -33,12 +33,12 @@ APART = 10e-3
 class Part:
     """One part as a person cuts or winds it.
 
-    name: also of its layer. material: "iron" or "coil". rings: closed, m; edges counter-clockwise, edges of openings
-    clockwise.
+    name: also of its layer. material: "iron", "shaft" or "coil". rings: closed, m; edges counter-clockwise, edges
+    of openings clockwise.
     """
 
     name: str
-    material: Literal["iron", "coil"]
+    material: Literal["iron", "shaft", "coil"]
     rings: tuple[Ring, ...]
 
     @property
@@ -48,7 +48,8 @@ class Part:
 
 
 def parts_of(machine: Machine, coils: bool = True) -> tuple[Part, ...]:
-    """The parts of a machine in one plane: "rotor", "stator" and, if asked for, each coil side ("coil 0 minus" ...).
+    """The parts of a machine in one plane: "rotor", "stator", a "shaft" that carries flux and, if asked for, each coil
+    side ("coil 0 minus" ...).
 
     A radial machine is seen along its shaft, the rotor aligned. An axial machine is taken apart: side by side lie each
     disc as seen along the shaft (its poles' faces and its plate), then for each cut the unrolled strips of rotor and
@@ -79,17 +80,19 @@ def whole_parts(
         named = _rings(side)
         iron = [ring for name, ring in named if name == "iron"]
         parts.append(Part(side.name + place, "iron", joined_rings(_with_image(iron, doubled))))
+        if shaft := [ring for name, ring in named if name == "shaft"]:
+            parts.append(Part("shaft", "shaft", joined_rings(shaft)))
         if coils:
             parts += [
                 Part(name + place, "coil", joined_rings(_with_image([ring], doubled)))
                 for name, ring in named
-                if name != "iron"
+                if name not in ("iron", "shaft")
             ]
     return tuple(parts)
 
 
 def _rings(side: Side) -> list[tuple[str, Ring]]:
-    """All rings round the turn, openings clockwise; "iron", or the coil side with its pole's number round the turn."""
+    """All rings round the turn, openings clockwise: "iron", "shaft", or the coil side with its pole's number."""
     found: list[tuple[str, Ring]] = []
     for copy in range(side.poles // side.unit_poles):
         for region in side.regions:

@@ -21,11 +21,11 @@ class Region:
 
     name: unique within its side, such as "iron", "coil 0 minus", "coil 0 plus" (pole number within the unit;
     the plus side lies counter-clockwise of the pole), or "iron 0" for a pole without a yoke, which ends in a
-    plane of symmetry. material: "iron", "coil" or "air".
+    plane of symmetry. material: "iron", "shaft" (steel of its own, solid), "coil" or "air".
     """
 
     name: str
-    material: Literal["iron", "coil", "air"]
+    material: Literal["iron", "shaft", "coil", "air"]
     ring: Ring
     holes: tuple[Ring, ...] = ()
 

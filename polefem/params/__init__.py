@@ -7,13 +7,14 @@ from polefem.params.machine import OuterRotorMachine, RadialMachine
 from polefem.params.mesh_spec import MeshSpec
 from polefem.params.phases import Phases, phases_of
 from polefem.params.pole import Barrier, Hole, Notch, Pole, Shoe
-from polefem.params.winding import Winding
+from polefem.params.winding import CoilStep, Winding
 
 Machine = RadialMachine | OuterRotorMachine | AxialMachine
 
 __all__ = [
     "AxialMachine",
     "Barrier",
+    "CoilStep",
     "FreeFace",
     "Hole",
     "Machine",

@@ -97,14 +97,15 @@ class AxialMachine(Salient):
             thick = positive(
                 rule, name, getattr(self, name), "m", zero=self.middle == member and self.through_flux
             )
-            fillets = [
-                fillet for pole in getattr(self, f"{member}_pattern") for fillet in both(pole.root_fillet)
-            ]
-            if not thick and any(fillets):
-                rule = "a pole without a yoke has no root to fill"
-                raise InvalidValue(
-                    refusal(rule, f"{member}_pole.root_fillet", f"{max(fillets) * 1e3:.4g} mm", "0 mm")
-                )
+            for field in ("root_fillet", "flank_length"):
+                sizes = [
+                    size for pole in getattr(self, f"{member}_pattern") for size in both(getattr(pole, field))
+                ]
+                if not thick and any(sizes):
+                    rule = "a pole without a yoke has no root to fill or to scoop out"
+                    raise InvalidValue(
+                        refusal(rule, f"{member}_pole.{field}", f"{max(sizes) * 1e3:.4g} mm", "0 mm")
+                    )
 
     @property
     def middle(self) -> Literal["rotor", "stator"] | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from polefem.materials import Steel
+from polefem.params.checks import positive
 from polefem.params.pole import Pole
 from polefem.params.salient import Salient, order
 from polefem.params.winding import Winding
@@ -12,19 +13,36 @@ from polefem.params.winding import Winding
 __all__ = ["OuterRotorMachine", "RadialMachine"]
 
 
+class _Round(Salient):
+    """What machines about a shaft share."""
+
+    shaft_steel: Steel | None
+    surrounding_air: float
+
+    @property
+    def magnetic_shaft(self) -> Steel | None:
+        """The steel of a shaft that carries flux; None where it carries none."""
+        return self.shaft_steel
+
+    def _check_outside(self) -> None:
+        rule = "the air round a machine cannot be thinner than nothing"
+        positive(rule, "surrounding_air", self.surrounding_air, "m", zero=True)
+
+
 @dataclass(frozen=True)
-class RadialMachine(Salient):
+class RadialMachine(_Round):
     """A radial-flux machine, its rotor inside its stator. All lengths in m, angles in rad.
 
-    stator_poles, rotor_poles: how many. stator_outer_radius: outside of the stator yoke. rotor_outer_radius:
-    to the rotor pole faces. air_gap: from rotor face to stator face, so that the stator faces lie on
-    rotor_outer_radius + air_gap. stator_yoke_thickness: radial. rotor_yoke_radius: to the valleys between
-    rotor poles. shaft_radius: of the hole for a non-magnetic shaft. stack_length: along the shaft.
-    stator_pole, rotor_pole: one for all, or a tuple that repeats round the machine. rotor_steel: where it
-    differs from `steel`. stacking_factor: share of iron in the length of a stack of sheets, about 0.95 for usual
-    ones; 1 where nothing is said, as in solid iron. rotor_stacking_factor: where it differs. single_phase: a rig
-    whose poles are all aligned at once. must_start: refuse pole arcs that leave rest angles from which no phase
-    can start it.
+    stator_poles, rotor_poles: how many. stator_outer_radius: outside of the stator yoke. rotor_outer_radius: to the
+    rotor pole faces. air_gap: from rotor face to stator face, so that the stator faces lie on rotor_outer_radius +
+    air_gap. stator_yoke_thickness: radial. rotor_yoke_radius: to the valleys between rotor poles. shaft_radius: of
+    the hole for the shaft. stack_length: along the shaft. stator_pole, rotor_pole: one for all, or a tuple that
+    repeats round the machine. rotor_steel: where it differs from `steel`. stacking_factor: share of iron in the
+    length of a stack of sheets, about 0.95 for usual ones; 1 where nothing is said, as in solid iron.
+    rotor_stacking_factor: where it differs. shaft_steel: of a solid shaft that fills its hole and carries flux;
+    None for a shaft that is not magnetic, or stands off. surrounding_air: how far the field is followed outside the
+    yoke, m; 0 where none is taken to leave it. single_phase: a rig whose poles are all aligned at once. must_start:
+    refuse pole arcs that leave rest angles from which no phase can start it.
 
     Raises InvalidValue for a number no machine can have, GeometryRefused where numbers contradict each other.
     """
@@ -45,6 +63,8 @@ class RadialMachine(Salient):
     rotor_steel: Steel | None = None
     stacking_factor: float = 1.0
     rotor_stacking_factor: float | None = None
+    shaft_steel: Steel | None = None
+    surrounding_air: float = 0.0
     single_phase: bool = False
     must_start: bool = True
 
@@ -59,6 +79,7 @@ class RadialMachine(Salient):
             shaft_radius="the shaft must have a radius",
         )
         self._check_poles()
+        self._check_outside()
         shaft, yoke, rotor = self.shaft_radius, self.rotor_yoke_radius, self.rotor_outer_radius
         order("the shaft must lie inside the rotor yoke", "shaft_radius", shaft, yoke)
         order("the rotor yoke must lie inside the rotor poles", "rotor_yoke_radius", yoke, rotor)
@@ -77,12 +98,13 @@ class RadialMachine(Salient):
 
 
 @dataclass(frozen=True)
-class OuterRotorMachine(Salient):
+class OuterRotorMachine(_Round):
     """A radial-flux machine whose rotor runs round its stator. All lengths in m, angles in rad.
 
-    rotor_outer_radius: outside of the rotor yoke. rotor_yoke_thickness: radial. stator_outer_radius: to the
-    stator pole faces; the rotor faces lie on stator_outer_radius + air_gap. stator_yoke_radius: to the slot
-    bottoms. shaft_radius: of the hole in the stator for a non-magnetic axle. The rest as in `RadialMachine`.
+    rotor_outer_radius: outside of the rotor yoke. rotor_yoke_thickness: radial. stator_outer_radius: to the stator
+    pole faces; the rotor faces lie on stator_outer_radius + air_gap. stator_yoke_radius: to the slot bottoms.
+    shaft_radius: of the hole in the stator for the axle, whose steel `shaft_steel` is. The rest as in
+    `RadialMachine`.
 
     Raises InvalidValue for a number no machine can have, GeometryRefused where numbers contradict each other.
     """
@@ -103,6 +125,8 @@ class OuterRotorMachine(Salient):
     rotor_steel: Steel | None = None
     stacking_factor: float = 1.0
     rotor_stacking_factor: float | None = None
+    shaft_steel: Steel | None = None
+    surrounding_air: float = 0.0
     single_phase: bool = False
     must_start: bool = True
 
@@ -117,6 +141,7 @@ class OuterRotorMachine(Salient):
             shaft_radius="the shaft must have a radius",
         )
         self._check_poles()
+        self._check_outside()
         shaft, yoke, stator = self.shaft_radius, self.stator_yoke_radius, self.stator_outer_radius
         order("the axle must lie inside the stator yoke", "shaft_radius", shaft, yoke)
         order("the stator yoke must lie inside the stator poles", "stator_yoke_radius", yoke, stator)

@@ -106,17 +106,19 @@ class Pole:
     """One pole, of the stator or of the rotor. `Pole(arc)` alone is parallel-sided, as wide as its face's
     chord.
 
-    arc: angle of the face about the shaft, at the pole's own gap radius, rad; the width of the
-    parallel-sided pole is the chord 2 r sin(arc / 2). taper: angle of each flank to the pole axis, rad;
-    positive widens the pole towards its root. shoe: where the face reaches beyond the flanks. notches: in
-    the face. holes, barriers: inside. face: how the gap varies along it; None for the same gap all along.
-    tip_chamfer, tip_fillet: at the face's edges, m (one of the two on a side). root_fillet: between flank
-    and yoke, m. web: the thinnest iron that may be left anywhere, m; 0.35 mm, a common sheet's thickness,
-    below which punching tears the edge (common practice).
+    arc: angle of the face about the shaft, at the pole's own gap radius, rad; the width of the parallel-sided pole
+    is the chord 2 r sin(arc / 2). taper: angle of each flank to the pole axis, rad; positive widens the pole
+    towards its root. shoe: where the face reaches beyond the flanks. notches: in the face. holes, barriers: inside.
+    face: how the gap varies along it; None for the same gap all along. tip_chamfer, tip_fillet: at the face's
+    edges, m (one of the two on a side). root_fillet: between flank and yoke, m. flank_length: of the straight
+    flank, m, where the valley beside it is scooped out: the flank turns off in one arc, tangent to it, that meets
+    the yoke's level midway to the next pole; 0 for flanks that run straight down to the yoke. web: the thinnest
+    iron that may be left anywhere, m; 0.35 mm, a common sheet's thickness, below which punching tears the edge
+    (common practice).
 
-    taper, tip_chamfer, tip_fillet, root_fillet and what the shoe has may be a pair: minus side (clockwise of
-    the axis), then plus side. Levels behind the face are measured along the pole axis from where the gap is
-    narrowest.
+    taper, tip_chamfer, tip_fillet, root_fillet, flank_length and what the shoe has may be a pair: minus side
+    (clockwise of the axis), then plus side. Levels behind the face are measured along the pole axis from where the
+    gap is narrowest.
 
     >>> Pole(arc=0.5, taper=(0.0, 0.1)).symmetric
     False
@@ -132,6 +134,7 @@ class Pole:
     tip_chamfer: Sides = 0.0
     tip_fillet: Sides = 0.0
     root_fillet: Sides = 0.0
+    flank_length: Sides = 0.0
     web: float = 0.35e-3
 
     def __post_init__(self) -> None:
@@ -141,7 +144,12 @@ class Pole:
         for name in ("tip_chamfer", "tip_fillet", "root_fillet"):
             for size in both(getattr(self, name)):
                 positive("a corner's size cannot be negative", f"pole.{name}", size, "m", zero=True)
+        for length in both(self.flank_length):
+            positive("a flank cannot be shorter than nothing", "pole.flank_length", length, "m", zero=True)
         positive("a web must have a thickness", "pole.web", self.web, "m")
+        if any(a and b for a, b in zip(both(self.root_fillet), both(self.flank_length), strict=True)):
+            rule, most = "a root is filled or scooped out", "0 where flank_length is set"
+            raise InvalidValue(refusal(rule, "pole.root_fillet", self.root_fillet, most))
         if any(a and b for a, b in zip(both(self.tip_chamfer), both(self.tip_fillet), strict=True)):
             raise InvalidValue(
                 refusal(
@@ -155,7 +163,7 @@ class Pole:
     @property
     def symmetric(self) -> bool:
         """Whether the pole axis is an axis of symmetry."""
-        sides = [self.taper, self.tip_chamfer, self.tip_fillet, self.root_fillet]
+        sides = [self.taper, self.tip_chamfer, self.tip_fillet, self.root_fillet, self.flank_length]
         if self.shoe is not None:
             sides += [self.shoe.overhang, self.shoe.tip, self.shoe.neck]
         return (

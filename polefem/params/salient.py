@@ -51,6 +51,11 @@ class Salient:
         return rejoined(usual, self.winding.phase_of_pole, self.winding.polarity)
 
     @property
+    def magnetic_shaft(self) -> Steel | None:
+        """The steel of a shaft that carries flux; None where it carries none."""
+        return None
+
+    @property
     def section_turns(self) -> float:
         """Turns of a pole's coil that lie in one computed section."""
         return self.winding.turns_per_pole

@@ -7,20 +7,33 @@ from dataclasses import dataclass
 from polefem.errors import InvalidValue, refusal
 from polefem.params.checks import positive, whole, within
 
-__all__ = ["THINNEST_LINER", "Winding"]
+__all__ = ["THINNEST_LINER", "CoilStep", "Winding"]
 
 #: Thinnest film that lines a slot, m (common practice).
 THINNEST_LINER = 0.05e-3
 
 
 @dataclass(frozen=True)
+class CoilStep:
+    """A piece of a coil side with a width of its own. length: along the pole, m. width: away from the flank, m."""
+
+    length: float
+    width: float
+
+    def __post_init__(self) -> None:
+        positive("a step of a coil must have a length", "winding.step.length", self.length, "m")
+        positive("a step of a coil must have a width", "winding.step.width", self.width, "m")
+
+
+@dataclass(frozen=True)
 class Winding:
     """A concentrated coil round every stator pole; its two sides are rectangles along the flanks.
 
-    turns_per_pole: turns of one coil. coil_width: across a coil side, away from the flank, m. face_inset:
-    from the pole face back to the coil, m. yoke_clearance: from the coil to the yoke, m. liner: insulation
-    between flank and coil, m. parallel_paths: coils of a phase are joined in this many parallel paths, each
-    a series string.
+    turns_per_pole: turns of one coil. coil_width: across a coil side, away from the flank, m. steps: pieces of
+    other widths, in a row from the pole face on, before the rest of that width: a coil that is narrower where the
+    slot is. face_inset: from the pole face back to the coil, m. yoke_clearance: from the coil to the yoke, m.
+    liner: insulation between flank and coil, m. parallel_paths: coils of a phase are joined in this many parallel
+    paths, each a series string.
 
     wire_diameter: of the round wire over its enamel, m; None to leave open whether the turns fit. strands:
     wires side by side in one turn. most_fill: largest part of a coil side that wire and enamel may fill;
@@ -42,6 +55,7 @@ class Winding:
     most_fill: float = 0.65
     phase_of_pole: tuple[int, ...] | None = None
     polarity: tuple[int, ...] | None = None
+    steps: tuple[CoilStep, ...] = ()
 
     def __post_init__(self) -> None:
         whole("a coil must have turns", "winding.turns_per_pole", self.turns_per_pole)

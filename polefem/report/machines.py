@@ -63,7 +63,7 @@ def _add_dimensions(axes: Axes, dimensions: Sequence[Dimension], radius: float) 
 def _paint(axes: Axes, machine: Machine, parts: Sequence[Part]) -> None:
     for part in parts:
         path = part_path(part)
-        colour = MATERIALS["iron"]
+        colour = MATERIALS[part.material]
         if part.material == "coil":
             _, pole, side, *_ = part.name.split()
             colour = KINDS[machine.phases.of_pole[int(pole)] % len(KINDS)]

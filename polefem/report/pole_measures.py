@@ -115,6 +115,7 @@ def _flank(pole: Pole, at: int, flank: Line, tip: complex, out: float) -> list[L
         ("tip_chamfer", "tip chamfer {:.4g}", mm, tip),
         ("tip_fillet", "tip fillet R {:.4g}", mm, tip),
         ("root_fillet", "root fillet R {:.4g}", mm, flank.end),
+        ("flank_length", "straight flank {:.4g}", mm, flank.end),
     ):
         size = both(getattr(pole, name))[at]
         if size:

@@ -21,6 +21,7 @@ __all__ = [
     "part",
     "rounded",
     "smooth",
+    "tangent_arc",
     "through",
 ]
 
@@ -209,7 +210,7 @@ def smooth(stops: Sequence[complex], headings: Sequence[complex]) -> tuple[Segme
         bend = 2 * (1 - (along * onward.conjugate()).real)
         size = abs(chord) ** 2 / (reach + math.sqrt(reach**2 + bend * abs(chord) ** 2))
         middle = (a + b + size * (along - onward)) / 2
-        path += [_from(a, along, middle), _from(middle, _onward(a, along, middle), b)]
+        path += [tangent_arc(a, along, middle), tangent_arc(middle, _onward(a, along, middle), b)]
     return tuple(path)
 
 
@@ -219,7 +220,7 @@ def _onward(a: complex, along: complex, b: complex) -> complex:
     return chord * chord * along.conjugate()
 
 
-def _from(a: complex, along: complex, b: complex) -> Segment:
+def tangent_arc(a: complex, along: complex, b: complex) -> Segment:
     """The arc from a in the direction `along` to b; a line where it hardly bends."""
     bend = 2 * (along.conjugate() * (b - a)).imag / abs(b - a) ** 2
     if abs(bend) * abs(b - a) < 1e-7:

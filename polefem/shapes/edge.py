@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 from polefem.errors import GeometryRefused, refusal
 from polefem.params.checks import both
 from polefem.params.pole import Pole
-from polefem.shapes.curves import chamfered, crossing, heading, joined, length, rounded
+from polefem.shapes.curves import SAME, chamfered, crossing, heading, joined, length, rounded, tangent_arc
 from polefem.shapes.face import face_path
 from polefem.shapes.notches import notched
 from polefem.shapes.openings import openings
 from polefem.shapes.seat import Seat
-from polefem.shapes.segments import Line, Segment, moved, points
+from polefem.shapes.segments import Arc, Line, Segment, moved, points
 
 __all__ = ["Edge", "pole_edge"]
 
@@ -35,11 +35,11 @@ class Edge:
     """The edge of one pole.
 
     path: from the foot on the minus side (clockwise of the axis) over the face to the foot on the plus side.
-    openings: closed rings inside it. flanks: the straight flanks of the pole's body, minus and plus side,
-    each from its top to its foot (before any fillet). shelter: x of the level behind which a coil may lie on
-    the minus and on the plus side: the face, or the deepest point of a shoe's underside, m. corners: where
-    the field is singular near the gap, complex, shape (n,), m. width: of the face, from edge to edge, m.
-    nearest: level of the point of the face nearest to the gap, m.
+    openings: closed rings inside it. flanks: the straight flanks of the pole's body, minus and plus side, each from
+    its top to its foot (before any fillet, or where the arc of a scooped valley begins). shelter: x of the level
+    behind which a coil may lie on the minus and on the plus side: the face, or the deepest point of a shoe's
+    underside, m. corners: where the field is singular near the gap, complex, shape (n,), m. width: of the face,
+    from edge to edge, m. nearest: level of the point of the face nearest to the gap, m.
     """
 
     path: Path
@@ -114,7 +114,10 @@ def _side(pole: Pole, which: int, face: Path, seat: Seat, name: str) -> _Side:
     down: Path = joined([*corners, foot])
     flank = Line(corners[-1], foot)
     shelter = inward * max([inward * seat.face, *(inward * z.real for z in corners[1:])])
-    radius = both(pole.root_fillet)[which]
+    radius, straight = both(pole.root_fillet)[which], both(pole.flank_length)[which]
+    if straight:
+        down = (*down[:-1], *_scooped(flank, straight, seat, name))
+        return _Side(down, Line(flank.start, down[-1].start), shelter)
     return _Side(_footed(down, radius, seat, name) if radius else down, flank, shelter)
 
 
@@ -164,6 +167,26 @@ def _footed(down: Path, radius: float, seat: Seat, name: str) -> Path:
             )
         )
     return (*down[:-1], fitted[0], fitted[1])
+
+
+def _scooped(flank: Line, straight: float, seat: Seat, name: str) -> Path:
+    """The flank, straight over a length, and the arc tangent to it that ends on the yoke midway to the next pole."""
+    if straight > length(flank) - SAME:
+        found, most = (
+            f"{straight * 1e3:.4g} mm",
+            f"below {length(flank) * 1e3:.4g} mm, where it meets the yoke",
+        )
+        rule = "a flank must turn off before it meets the yoke"
+        raise GeometryRefused(refusal(rule, f"{name}.flank_length", found, most))
+    way = heading(flank, flank.start)
+    start = flank.start + straight * way
+    arc = tangent_arc(start, way, seat.at(seat.root, seat.half_pitch))
+    # Beyond the angle of its centre the arc comes back towards the gap: it would have cut deeper than the yoke's level.
+    if not isinstance(arc, Arc) or seat.angle(arc.centre) < seat.half_pitch * (1 - 1e-9):
+        rule = "a scooped valley must be deepest midway between the poles"
+        found = f"{straight * 1e3:.4g} mm"
+        raise GeometryRefused(refusal(rule, f"{name}.flank_length", found, "a shorter straight flank"))
+    return Line(flank.start, start), arc
 
 
 def _tipped(face: Path, down: Path, pole: Pole, which: int, name: str) -> tuple[Path, Path, Path]:

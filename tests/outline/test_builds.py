@@ -230,7 +230,7 @@ def test_openings_turn_with_their_pole() -> None:
                 "stator_yoke_thickness": 0.0,
                 "stator_pole": Pole(0.5, root_fillet=1 * mm),
             },
-            "without a yoke has no root to fill: stator_pole.root_fillet is 1 mm",
+            "without a yoke has no root to fill or to scoop out: stator_pole.root_fillet is 1 mm",
         ),
     ],
 )

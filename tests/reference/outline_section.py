@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import cmath
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from drawing import TOUCH, across, around, disc, joined, meshed, named, rectangle
@@ -29,7 +29,12 @@ def reference_machine(
         polarity * turns / machine.winding.parallel_paths if phase == 0 else 0.0
         for phase, polarity in zip(phases.of_pole, phases.polarity, strict=True)
     ]
-    steels = machine.rotor_steel or machine.steel, machine.steel
+    steels: dict[str, Law] = {
+        "rotor iron": machine.rotor_steel or machine.steel,
+        "stator iron": machine.steel,
+    }
+    if machine.magnetic_shaft is not None:
+        steels |= dict.fromkeys(("rotor shaft", "stator shaft"), machine.magnetic_shaft)
     parts = [
         reference_outline(part, angle, signed, currents, steels, level, order) for part in sections(machine)
     ]
@@ -41,19 +46,19 @@ def reference_outline(
     angle: float,
     turns: Sequence[float],
     currents: Sequence[float],
-    steels: tuple[Law, Law],
+    steels: Mapping[str, Law],
     level: int | Level = 1,
     order: int = 3,
 ) -> tuple[Reference, ...]:
     """Solve an outline at one angle (rad) for ascending currents (A).
 
-    turns: signed, of the coil of each pole of the whole turn (flat: period). steels: of rotor and stator.
+    turns: signed, of the coil of each pole of the whole turn (flat: period). steels: by side and material.
     """
     sizes = Level.numbered(level) if isinstance(level, int) else level
     return over_currents(section_outline(outline, angle, steels, sizes), turns, currents, order)
 
 
-def section_outline(outline: Outline, angle: float, steels: tuple[Law, Law], level: Level) -> Section:
+def section_outline(outline: Outline, angle: float, steels: Mapping[str, Law], level: Level) -> Section:
     """Draw and mesh an outline whole, its rotor turned by `angle` (rad; a flat one shifted)."""
     stator, rotor = outline.stator, outline.rotor
     flat = stator.flat
@@ -61,18 +66,19 @@ def section_outline(outline: Outline, angle: float, steels: tuple[Law, Law], lev
     band = named("gap", _between(*gap, stator))
     shapes = [band, *_parts(rotor, outline, angle), *_parts(stator, outline, 0.0)]
     fixed = [side.far for side in (rotor, stator) if side.far_fixed]
+    mesh = meshed(
+        shapes,
+        gap,
+        min(rotor.air_gap, stator.air_gap),
+        min(rotor.feature, stator.feature),
+        level,
+        fixed=fixed,
+        place=across if flat else around,
+        ends=_ends(stator) if flat else None,
+    )
     return Section(
-        mesh=meshed(
-            shapes,
-            gap,
-            min(rotor.air_gap, stator.air_gap),
-            min(rotor.feature, stator.feature),
-            level,
-            fixed=fixed,
-            place=across if flat else around,
-            ends=_ends(stator) if flat else None,
-        ),
-        steels=dict(zip(("rotor iron", "stator iron"), steels, strict=True)),
+        mesh=mesh,
+        steels={name: steels[name] for name in sorted(set(mesh.GetMaterials()) & steels.keys())},
         coils=[(f"coil {k} plus", f"coil {k} minus") for k in range(stator.poles)],
         gap=gap,
         length=outline.length,
@@ -102,7 +108,9 @@ def _parts(side: Side, outline: Outline, angle: float) -> list[Any]:
             shape = _placed(shape, offset, side.flat)
             if side.flat and side.name == "rotor":
                 shape = shape * domain
-            name = f"{side.name} iron" if region.material == "iron" else _coil_name(region.name, side, unit)
+            name = f"{side.name} {region.material}"
+            if region.material == "coil":
+                name = _coil_name(region.name, side, unit)
             parts.setdefault(name, []).extend(shape.faces)
     air = domain - joined([face for faces in parts.values() for face in faces])
     named_parts = [named(name, face) for name, faces in parts.items() for face in faces]

@@ -16,6 +16,7 @@ from polefem.materials import Steel
 from polefem.params import (
     AxialMachine,
     Barrier,
+    CoilStep,
     FreeFace,
     Hole,
     Machine,
@@ -33,6 +34,7 @@ __all__ = ["axial_machines", "machines", "outer_rotor_machines", "poles", "radia
 
 Draw = Callable[[], Machine]
 STEEL = Steel.linear(1000)
+SHAFT = Steel.linear(300)
 #: Stator poles, rotor poles.
 COMBINATIONS = [(4, 2), (6, 4), (8, 6), (10, 8), (12, 8), (12, 10), (6, 8), (6, 10)]
 
@@ -99,6 +101,13 @@ def poles(draw: st.DrawFn, pitch: float, radius: float, height: float, out: floa
     )
     tip = draw(st.sampled_from(["sharp", "sharp", "tip_chamfer", "tip_fillet"]))
     tips = {} if tip == "sharp" else {tip: draw(sides(parts(0.01, 0.15).map(lambda x: x * length)))}
+    # One arc reaches the middle of a valley that is deeper than half as wide.
+    spare = height - 1.2 * (pitch * (radius if out > 0 else radius + height) - width) / 2
+    scooped = ["flank_length"] if spare > 0.1 * height else []
+    root = draw(st.sampled_from(["plain", "plain", "root_fillet", *scooped]))
+    sizes = {"root_fillet": parts(0.0, 0.3).map(lambda x: x * length)}
+    sizes["flank_length"] = parts(0.1, 1.0).map(lambda x: x * spare)
+    roots = {} if root == "plain" else {root: draw(sides(sizes[root]))}
     return Pole(
         arc,
         taper=draw(seldom(sides(parts(-0.1, 0.25)), 0.0)),
@@ -107,9 +116,9 @@ def poles(draw: st.DrawFn, pitch: float, radius: float, height: float, out: floa
         holes=tuple(draw(seldom(st.lists(hole, max_size=2), []))),
         barriers=tuple(draw(seldom(st.lists(barrier, max_size=2), []))),
         face=draw(seldom(faces(arc, width, radius, out, gap), None)),
-        root_fillet=draw(seldom(sides(parts(0.0, 0.3).map(lambda x: x * length)), 0.0)),
         web=min(0.35e-3, 0.05 * width),
         **tips,
+        **roots,
     )
 
 
@@ -118,13 +127,25 @@ def _rows(draw: st.DrawFn, pole: st.SearchStrategy[Pole], count: int) -> Pole | 
 
 
 def _winding(draw: st.DrawFn, slot: float, height: float, back: float = 0.0) -> Winding:
+    step = st.builds(
+        CoilStep, parts(0.05, 0.3).map(lambda x: x * height), parts(0.1, 0.4).map(lambda x: x * slot)
+    )
     return Winding(
         turns_per_pole=draw(st.integers(1, 300)),
         coil_width=slot * draw(parts(0.1, 0.4)),
         face_inset=height * (back + draw(parts(0.02, 0.2))),
         yoke_clearance=height * draw(parts(0.05, 0.3)),
         liner=draw(st.sampled_from([0.0, 0.1e-3, 0.3e-3])),
+        steps=tuple(draw(seldom(st.lists(step, max_size=2), []))),
     )
+
+
+def _outside(draw: st.DrawFn, radius: float) -> dict[str, Any]:
+    """What lies within and without the yokes of a round machine."""
+    return {
+        "shaft_steel": draw(seldom(st.just(SHAFT), None)),
+        "surrounding_air": draw(seldom(parts(0.1, 1.0).map(lambda x: x * radius), 0.0)),
+    }
 
 
 def _size(draw: st.DrawFn) -> tuple[float, float]:
@@ -156,6 +177,7 @@ def radial_machines(draw: st.DrawFn) -> Draw:
         winding=_winding(draw, stator_pitch * bore / 2, height),
         steel=STEEL,
         must_start=False,
+        **_outside(draw, radius),
     )
 
 
@@ -182,6 +204,7 @@ def outer_rotor_machines(draw: st.DrawFn) -> Draw:
         winding=_winding(draw, stator_pitch * (radius - height) / 2, height, 0.15),
         steel=STEEL,
         must_start=False,
+        **_outside(draw, radius),
     )
 
 

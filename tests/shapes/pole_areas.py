@@ -12,13 +12,16 @@ from polefem.params.checks import both
 __all__ = ["flat_pole_area", "opening_area", "round_pole_area"]
 
 
-def flat_pole_area(pole: Pole, width: float, height: float) -> float:
-    """Area (m2) between a flat face of this width, the flanks and the yoke, less what is cut out of it."""
-    total = sum(_flat_half(pole, side, width / 2, height) for side in (0, 1))
+def flat_pole_area(pole: Pole, width: float, height: float, reach: float = 0.0) -> float:
+    """Area (m2) between a flat face of this width, the flanks and the yoke, less what is cut out of it.
+
+    reach: from the axis to the middle between two poles, m, where valleys are scooped out.
+    """
+    total = sum(_flat_half(pole, side, width / 2, height, reach) for side in (0, 1))
     return total - sum(_notch(notch, 0.0, 0.0) for notch in pole.notches) - opening_area(pole)
 
 
-def _flat_half(pole: Pole, side: int, half: float, height: float) -> float:
+def _flat_half(pole: Pole, side: int, half: float, height: float, reach: float) -> float:
     taper = both(pole.taper)[side]
     overhang, tip, neck = _shoe(pole, side)
     body, depth = half - overhang, height - (neck if overhang else _flat_drop(pole, side, half))
@@ -28,7 +31,20 @@ def _flat_half(pole: Pole, side: int, half: float, height: float) -> float:
     edge = math.pi / 2 + (0.0 if overhang else taper)
     chamfer, fillet = both(pole.tip_chamfer)[side], both(pole.tip_fillet)[side]
     total -= chamfer**2 * math.sin(edge) / 2 + _corner(fillet, edge)
+    straight = both(pole.flank_length)[side]
+    if straight:
+        turn = complex(depth - straight * math.cos(taper), body + straight * math.sin(taper))
+        total += _scoop(turn, complex(0.0, body + depth * math.tan(taper)), 1j * reach)
     return total + _corner(both(pole.root_fillet)[side], math.pi / 2 + taper)
+
+
+def _scoop(turn: complex, foot: complex, middle: complex) -> float:
+    """Between a flank from where it turns off to its foot, the straight way to the middle between two poles, and the
+    arc back, tangent to the flank: a triangle less a segment of the arc."""
+    chord = middle - turn
+    half = abs(cmath.phase(chord / (foot - turn)))
+    triangle = abs((chord.conjugate() * (foot - turn)).imag) / 2
+    return triangle - _segment(abs(chord) / (2 * math.sin(half)), 2 * half)
 
 
 def _shoe(pole: Pole, side: int) -> tuple[float, float, float]:
@@ -104,17 +120,18 @@ def opening_area(pole: Pole) -> float:
     )
 
 
-def round_pole_area(pole: Pole, face: float, root: float) -> float:
+def round_pole_area(pole: Pole, face: float, root: float, half_pitch: float = 0.0) -> float:
     """Area (m2) between a face about the shaft, the flanks and the yoke's circle, less what is cut out of it.
 
-    Sectors and triangles about the shaft. Faces may be sloped, but then their edges are sharp.
+    Sectors and triangles about the shaft. Faces may be sloped, but then their edges are sharp. half_pitch: from the
+    axis to the middle between two poles, rad, where valleys are scooped out.
     """
     out = 1.0 if face > root else -1.0
-    total = sum(_round_half(pole, side, face, root, out) for side in (0, 1))
+    total = sum(_round_half(pole, side, face, root, out, half_pitch) for side in (0, 1))
     return total - sum(_notch(notch, face, out) for notch in pole.notches) - opening_area(pole)
 
 
-def _round_half(pole: Pole, side: int, face: float, root: float, out: float) -> float:
+def _round_half(pole: Pole, side: int, face: float, root: float, out: float, half_pitch: float) -> float:
     half, taper = pole.arc / 2, both(pole.taper)[side]
     overhang, tip, neck = _shoe(pole, side)
     rise, extent = 0.0, 0.0
@@ -147,6 +164,11 @@ def _round_half(pole: Pole, side: int, face: float, root: float, out: float) -> 
         total += _blend(
             corners[-1], way, root, out * both(pole.root_fillet)[side], both(pole.root_fillet)[side], out
         )
+    straight = both(pole.flank_length)[side]
+    if straight:
+        top, foot = corners[-2:]
+        total += _scoop(top + straight * way, foot, cmath.rect(root, half_pitch))
+        total -= out * _segment(root, half_pitch - cmath.phase(foot))
     return total
 
 

@@ -70,8 +70,11 @@ def pole_area(pole: Pole, build: Build) -> float | None:
     if isinstance(pole.face, FreeFace) or (pole.face is not None and (blended or pole.notches or pole.shoe)):
         return None
     if build.radius is not None:
-        return flat_pole_area(pole, pole.arc * build.radius, abs(build.face - build.root))
-    return None if isinstance(pole.face, RoundFace) else round_pole_area(pole, build.face, build.root)
+        reach = build.seat.half_pitch * build.radius
+        return flat_pole_area(pole, pole.arc * build.radius, abs(build.face - build.root), reach)
+    if isinstance(pole.face, RoundFace):
+        return None
+    return round_pole_area(pole, build.face, build.root, build.seat.half_pitch)
 
 
 def iron_area(build: Build) -> float | None:

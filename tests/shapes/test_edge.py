@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import cmath
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,7 +11,9 @@ from pole_areas import flat_pole_area, round_pole_area
 
 from polefem.errors import GeometryRefused
 from polefem.params import Barrier, FreeFace, Hole, Notch, Pole, RoundFace, Shoe, SlopedFace
+from polefem.params.checks import both
 from polefem.shapes import Arc, Edge, Line, Seat, area, points, pole_edge
+from polefem.shapes.curves import heading, length
 from polefem.units import deg, mm
 
 LOW = Seat(face=0.0, root=-15 * mm, half_pitch=30 * deg, flat=True, radius=50 * mm)
@@ -64,6 +67,41 @@ def test_a_flat_pole_has_the_area_of_its_closed_formula(name: str, seat: Seat) -
     expected = flat_pole_area(POLES[name], POLES[name].arc * seat.radius, 15 * mm)
     assert joined_up(edge)
     assert edge_area(edge) == pytest.approx(expected, rel=1e-9)
+
+
+NARROW = [replace(seat, half_pitch=18 * deg) for seat in (LOW, HIGH)]
+SCOOPED = {
+    "both sides": Pole(arc=0.4, flank_length=4 * mm),
+    "one side, tapered": Pole(arc=0.4, taper=(0.0, 0.1), flank_length=(0.0, 5 * mm)),
+    "behind a shoe": Pole(arc=0.4, shoe=Shoe(2 * mm, 1 * mm, 2.5 * mm), flank_length=2 * mm),
+}
+
+
+@pytest.mark.parametrize(
+    "seat", [*NARROW, replace(INNER, half_pitch=30 * deg), replace(OUTER, half_pitch=20 * deg)]
+)
+@pytest.mark.parametrize("name", SCOOPED)
+def test_a_scooped_valley_is_one_arc_from_the_flank_to_its_middle(name: str, seat: Seat) -> None:
+    pole = SCOOPED[name]
+    edge = pole_edge(pole, seat)
+    assert joined_up(edge)
+    arc = edge.path[-1]
+    assert isinstance(arc, Arc)
+    assert abs(arc.end - seat.at(seat.root, seat.half_pitch)) < 1e-12
+    assert abs(heading(arc, arc.start) - heading(edge.flanks[1], arc.start)) < 1e-9
+    assert length(edge.flanks[1]) == pytest.approx(both(pole.flank_length)[1])
+
+    def meets(pole: Pole) -> bool:
+        if seat.flat:
+            found, expected = edge_area(edge), flat_pole_area(pole, 20 * mm, 15 * mm, 18 * deg * seat.radius)
+        else:
+            root = Arc(edge.path[-1].end, edge.path[0].start, 0j, False)
+            found = abs(area((*edge.path, root)))
+            expected = round_pole_area(pole, seat.face, seat.root, seat.half_pitch)
+        return abs(found / expected - 1) < 1e-9
+
+    assert meets(pole)
+    assert not meets(replace(pole, flank_length=0.0))
 
 
 def test_the_closed_formula_tells_a_fillet_from_a_chamfer() -> None:
