@@ -55,7 +55,7 @@ FIELD_COLOURS = ListedColormap(_srgb(_between(_ANCHORS, 256)), name="pale to dee
 KINDS = ("#1d3557", "#c8553d", "#3a7d6b", "#b08900", "#7a4988", "#6b7280", "#0f7fb3", "#8a3b12")
 LINES = ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1, 1, 1)), (0, (1, 1)), (0, (7, 2)))
 EDGE = "#22303c"
-MATERIALS = {"iron": "#9aa5b1", "coil": "#d08c60", "air": "#ffffff"}
+MATERIALS = {"iron": "#9aa5b1", "shaft": "#c3c9d0", "coil": "#d08c60", "air": "#ffffff"}
 _DPI = 130
 
 
