@@ -2,8 +2,8 @@
 
 Everywhere the smallest of three:
 - in the iron and all else, a part of the pole's width (`MeshSpec.iron`);
-- along the gap, a part of the geometric mean of gap and pole width (`face`), no more than a few gaps, growing
-  with the distance from the gap's circle;
+- along the gap, a part of the geometric mean of gap and pole width (`face`), or of ten gaps where those are less,
+  growing with the distance from the gap's circle;
 - at each of a number of spots a size of its own, growing with the distance from it: near the gap, corners of the
   iron (`corner`), where the field is singular; on every curve of the outline, what the room beside it and its
   bend allow (`tight_spots`), so that no triangle comes out flat in a liner, a bridge or a notch, or at a short
@@ -29,8 +29,9 @@ Complexes = NDArray[np.complex128]
 
 __all__ = ["set_sizes"]
 
-#: An element along the gap is no longer than this many gaps.
-LONGEST = 4.0
+#: Poles wider than the square of this many gaps allow no longer elements along the gap: the field of a corner that
+#: passes is as wide as the gap, and elements of four gaps let the torque swing by 4 % as it passes them.
+WIDEST = 10.0
 #: Sizes whose logarithms differ by less than this may be taken for the smallest of them.
 STEP = 0.25
 #: A spot this far outside the unit still counts, rad (flat: m): rounding.
@@ -60,7 +61,7 @@ def set_sizes(side: Side, spec: MeshSpec) -> None:
 def _general(side: Side, spec: MeshSpec) -> tuple[float, float]:
     """Sizes away from the gap and along it, m."""
     iron = spec.iron * side.feature
-    face = min(spec.face * math.sqrt(side.air_gap * side.feature), LONGEST * side.air_gap)
+    face = spec.face * min(math.sqrt(side.air_gap * side.feature), WIDEST * side.air_gap)
     if side.flat:
         return iron, face
     return min(iron, BEND * (side.far or math.inf)), min(face, BEND * side.gap)

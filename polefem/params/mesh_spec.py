@@ -15,9 +15,9 @@ class MeshSpec:
     """Element sizes, each as a multiple of a length of the machine, so that one setting fits every size.
 
     corner: at pole corners, in air gaps. face: along pole faces, in geometric means of air gap and pole width
-    (the field of a passing corner is as wide as the gap, and counts for less the wider the pole). iron: inside
-    iron, in pole widths. growth: how fast sizes grow away from a corner or a face, per length (0.3: a third of
-    a metre per metre).
+    (the field of a passing corner is as wide as the gap, and counts for less the wider the pole), or in ten air
+    gaps where a pole is wider than a hundred. iron: inside iron, in pole widths. growth: how fast sizes grow away
+    from a corner or a face, per length (0.3: a third of a metre per metre).
     """
 
     corner: float = 0.08

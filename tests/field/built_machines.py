@@ -8,7 +8,7 @@ from polefem.materials import Steel
 from polefem.params import AxialMachine, Machine, MeshSpec, OuterRotorMachine, Pole, RadialMachine, Winding
 from polefem.units import deg, mm
 
-__all__ = ["CURRENT", "MACHINES", "ROUGH", "half_turn", "with_steel"]
+__all__ = ["CURRENT", "MACHINES", "ROUGH", "half_turn", "sized", "with_steel"]
 
 STEEL = Steel.named("M330-50A")
 _COARSE = MeshSpec.named("coarse")
@@ -32,6 +32,30 @@ def half_turn() -> RadialMachine:
         rotor_pole=Pole(arc=32 * deg),
         winding=Winding(turns_per_pole=100, coil_width=6 * mm, face_inset=2 * mm, yoke_clearance=3 * mm),
         steel=STEEL,
+    )
+
+
+def sized(radius: float, gap: float) -> RadialMachine:
+    """The 6/4 machine with a rotor of a radius (m), its gap a given one."""
+    base, scale = half_turn(), radius / (30 * mm)
+    winding = replace(
+        base.winding,
+        coil_width=6 * mm * scale,
+        face_inset=2 * mm * scale,
+        yoke_clearance=3 * mm * scale,
+        liner=0.3 * mm * scale,
+    )
+    return replace(
+        base,
+        stator_outer_radius=60 * mm * scale + gap,
+        rotor_outer_radius=radius,
+        air_gap=gap,
+        stator_yoke_thickness=11 * mm * scale,
+        rotor_yoke_radius=19 * mm * scale,
+        shaft_radius=10 * mm * scale,
+        stack_length=60 * mm * scale,
+        stator_pole=Pole(arc=30 * deg),
+        winding=winding,
     )
 
 

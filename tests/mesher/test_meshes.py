@@ -12,9 +12,9 @@ from polefem.errors import MeshFailed
 from polefem.mesh import Mesh, quality
 from polefem.mesher import mesh_side, mesh_sides
 from polefem.outline import Outline, Side, sections
-from polefem.params import MeshSpec, Pole, RadialMachine
-from polefem.units import deg, mm
-from tests.field.built_machines import MACHINES, ROUGH, half_turn
+from polefem.params import MeshSpec
+from polefem.units import mm
+from tests.field.built_machines import MACHINES, ROUGH, sized
 from tests.mesher.mesh_checks import areas_match, closed, curves_met, ends_match, mirrored, upright
 
 #: No triangle of a named mesh is worse (`polefem.mesh.quality`: 1 is equilateral).
@@ -95,30 +95,6 @@ def test_finer_names_make_finer_meshes_with_truer_areas() -> None:
 
 
 # Sizes ----------------------------------------------------------------------------------------------
-
-
-def sized(radius: float, gap: float) -> RadialMachine:
-    """The 6/4 machine with a rotor of a radius (m), its gap a given one."""
-    base, scale = half_turn(), radius / (30 * mm)
-    winding = replace(
-        base.winding,
-        coil_width=6 * mm * scale,
-        face_inset=2 * mm * scale,
-        yoke_clearance=3 * mm * scale,
-        liner=0.3 * mm * scale,
-    )
-    return replace(
-        base,
-        stator_outer_radius=60 * mm * scale + gap,
-        rotor_outer_radius=radius,
-        air_gap=gap,
-        stator_yoke_thickness=11 * mm * scale,
-        rotor_yoke_radius=19 * mm * scale,
-        shaft_radius=10 * mm * scale,
-        stack_length=60 * mm * scale,
-        stator_pole=Pole(arc=30 * deg),
-        winding=winding,
-    )
 
 
 def layered(mesh: Mesh, side: Side) -> bool:
