@@ -120,7 +120,8 @@ def shares_of_sample(asked: Sensitivities, records: Sequence[Record]) -> Shares:
         dists=[_UNIT] * len(asked.ranges),
         rng=np.random.default_rng(asked.seed),
     )
-    first, total = (np.atleast_2d(index).T for index in (indices.first_order, indices.total_order))
+    shape = (len(models), len(asked.ranges))  # scipy leaves out an axis of length one
+    first, total = (np.reshape(index, shape).T for index in (indices.first_order, indices.total_order))
     foretold = np.array([model.foretold for model in models])
     return Shares(tuple(asked.ranges), asked.figures, first, total, foretold, len(solved))
 

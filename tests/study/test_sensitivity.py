@@ -70,6 +70,13 @@ def test_shares_are_sobol_s_indices() -> None:
     assert found.total[:, 1] == pytest.approx([4 / 7, 0.0, 4 / 7], abs=0.03)
 
 
+def test_a_field_by_itself_has_the_whole_share_of_every_figure() -> None:
+    alone = Sensitivities({"rotor_pole.arc": RANGES["rotor_pole.arc"]}, points=16)
+    found = global_shares("s", BASE, alone, run_of(formula)[0])
+    assert found.first.shape == found.total.shape == (1, 2)
+    assert found.first == pytest.approx(1.0, abs=0.02)
+
+
 def test_a_sample_too_small_to_be_smoothed_is_refused() -> None:
     run, _ = run_of(formula)
     with pytest.raises(
