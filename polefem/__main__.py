@@ -1,51 +1,42 @@
-"""The command line: runs study files, prints rankings, draws pictures.
+"""The command line: runs study files, prints rankings, writes pages, draws pictures.
 
 A study file defines `study = Study(...)` or `study = Search(...)` and ends with
 
     if __name__ == "__main__":
         raise SystemExit(run_study(study))
 
-so that it runs as it is, with the same options as `python -m polefem run FILE`.
+so that it runs as it is, with the same options as `python -m polefem run FILE`. Results go to stdout, all that is said
+about them to stderr.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import dataclasses
+import functools
 import os
 import runpy
+import shlex
 import sys
-from collections.abc import Sequence
+import traceback
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
-from polefem.drive import write_angle_csv, write_angle_header
 from polefem.errors import InvalidValue, PolefemError, StoreRefused, refusal
+from polefem.export import Pages, write_pages, write_tables
 from polefem.params import MeshSpec
-from polefem.params.toml import machine_text
-from polefem.ranking import (
-    Ranking,
-    doubt_of,
-    doubt_text,
-    drives_text,
-    fields_text,
-    orders_under_drives,
-    pareto_set,
-    pareto_text,
-    rank,
-    sensitivity_text,
-    table_text,
-)
+from polefem.ranking import rank, table_text
 from polefem.report import (
-    draw_design,
-    draw_doubt,
-    draw_pareto,
-    draw_search,
-    draw_shares,
-    draw_study,
-    pareto_points,
-    save,
+    MOST,
+    Findings,
+    findings_of,
     search_path,
-    write_results,
+    shapes_of,
+    sweep_of,
+    texts,
+    with_path,
+    write_sweep,
 )
 from polefem.study import (
     FIELD,
@@ -56,14 +47,10 @@ from polefem.study import (
     Record,
     Search,
     Solver,
-    State,
     Store,
     Study,
     Variant,
     WorkerPool,
-    effects_of,
-    global_shares,
-    local_slopes,
     run_designs,
     run_search,
 )
@@ -78,29 +65,24 @@ _EXIT_STATUS = """exit status:
   2    a mistake in the options, the study file or the machine it describes
   130  stopped with Ctrl-C; the same command goes on from there
 """
-_DRAWN = 8  # designs that get pictures of their own
+_EXAMPLES = """examples:
+  polefem run studies/pottery_wheel.py --mesh coarse --out results/trial
+  polefem report studies/pottery_wheel.py --mesh coarse --out results/trial
+  polefem animate studies/pottery_wheel.py --mesh coarse --out results/trial --shape tapered
+
+`COMMAND --help` lists the options of a command. What was computed is kept in the folder: the same command goes on
+where it was stopped, and another command does not compute it again.
+
+"""
 _SHOWN = 20  # designs in the table on the terminal; the files hold all
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
     """`python -m polefem ...`; returns the exit status."""
-    parser = _parser("Decide the pole shapes of a switched reluctance machine.", prog="polefem")
-    parser.add_argument("--version", action="version", version=f"polefem {__version__}")
-    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    runner = commands.add_parser(
-        "run",
-        help="run a study file and print its ranking",
-        epilog=_EXIT_STATUS,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    runner.add_argument("file", type=Path, metavar="FILE", help="a Python file that defines `study`")
-    _add_options(runner)
-    options = parser.parse_args(arguments)
-    try:
-        study = _study_in(options.file)
-    except PolefemError as mistake:
-        return _mistaken(mistake)
-    return _run(study, options, FIELD, None, None)
+    given = sys.argv[1:] if arguments is None else list(arguments)
+    options = _whole_parser().parse_args(given)
+    means = _Means(f"python -m polefem {shlex.join(given)}")
+    return _guarded(lambda: _study_in(options.file), _ACTS[options.command], options, means)
 
 
 def run_study(
@@ -115,17 +97,35 @@ def run_study(
     executor: any of `concurrent.futures`' kind, such as a Dask client's, in place of worker processes here; it is
     left open. at_once: how many designs it is given at a time, 64 if not said.
     """
-    parser = _parser(f"Run the study '{study.name}' and print its ranking.")
-    _add_options(parser)
-    return _run(study, parser.parse_args(arguments), solver, executor, at_once)
+    given = sys.argv[1:] if arguments is None else list(arguments)
+    parser = _parser(argparse.ArgumentParser, "run", f"run the study '{study.name}' and print its ranking")
+    options = parser.parse_args(given)
+    means = _Means(f"python {shlex.join([sys.argv[0], *given])}", solver, executor, at_once)
+    return _guarded(lambda: study, _print_and_write, options, means)
 
 
-def _parser(description: str, prog: str | None = None) -> argparse.ArgumentParser:
+def _whole_parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        "polefem",
+        description="Decide the pole shapes of a switched reluctance machine.",
+        epilog=_EXAMPLES + _EXIT_STATUS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"polefem {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for name, said in (
+        ("run", "run a study file, print its ranking, write everything"),
+        ("report", "write the page of a study, as HTML and Markdown, and print where it is"),
+        ("animate", "write a film of one shape, its field and torque, and print where it is"),
+    ):
+        one = _parser(functools.partial(commands.add_parser, name, help=said), name, said)
+        one.add_argument("file", type=Path, metavar="FILE", help="a Python file that defines `study`")
+    return parser
+
+
+def _parser(make: Callable[..., argparse.ArgumentParser], command: str, said: str) -> argparse.ArgumentParser:
     style = argparse.RawDescriptionHelpFormatter
-    return argparse.ArgumentParser(prog, description=description, epilog=_EXIT_STATUS, formatter_class=style)
-
-
-def _add_options(parser: argparse.ArgumentParser) -> None:
+    parser = make(description=f"{said[0].upper()}{said[1:]}.", epilog=_EXIT_STATUS, formatter_class=style)
     add = parser.add_argument
     add("--out", type=Path, metavar="FOLDER", help="where results go (results/ and the study's name)")
     add("--store", type=Path, metavar="FOLDER", help="where designs are kept, shared by studies (as --out)")
@@ -133,7 +133,22 @@ def _add_options(parser: argparse.ArgumentParser) -> None:
     add("--mesh", choices=("coarse", "normal", "fine"), help="how fine (as the study says)")
     add("--rank-by", metavar="FIGURE", help="the figure that orders (the study's first goal)")
     add("--patience", type=float, metavar="S", help="seconds a design may take before its worker is stopped")
-    add("--no-pictures", action="store_true", help="numbers only")
+    if command == "animate":
+        add("--shape", metavar="NAME", help="of the shape (the first of the ranking)")
+        add("--frames", type=int, metavar="N", default=48, help="over a rotor pitch (48)")
+        add("--film", type=Path, metavar="PATH", help="a .gif, or an .mp4 where ffmpeg is (in --out)")
+    else:
+        add(
+            "--drawn",
+            type=int,
+            metavar="N",
+            default=MOST,
+            help=f"shapes that get pictures, best first ({MOST})",
+        )
+    if command == "run":
+        add("--no-pictures", action="store_true", help="numbers only: no pictures, no page")
+    add("--debug", action="store_true", help="with an error, what led to it as Python tells it")
+    return parser
 
 
 def _study_in(file: Path) -> Study | Search:
@@ -147,7 +162,7 @@ def _study_in(file: Path) -> Study | Search:
     except PolefemError:
         raise
     except Exception as error:
-        said = f"{type(error).__name__}: {error}"
+        said = f"{type(error).__name__}: {error}{_line_of(error, file)}"
         raise InvalidValue(refusal("a study file must run", str(file), said, "Python that runs")) from error
     if not isinstance(found, Study | Search):
         name = type(found).__name__ if found is not None else "missing"
@@ -155,193 +170,179 @@ def _study_in(file: Path) -> Study | Search:
     return found
 
 
+def _line_of(error: Exception, file: Path) -> str:
+    """Where in a file an error came about; empty where that is not known."""
+    lines = [
+        frame.lineno for frame in traceback.extract_tb(error.__traceback__) if frame.filename == str(file)
+    ]
+    line = error.lineno if isinstance(error, SyntaxError) else next(reversed(lines), None)
+    return f" (line {line})" if line is not None else ""
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class _Means:
+    """What a study is run with. command: the one that was given."""
+
+    command: str
+    solver: Solver = FIELD
+    executor: Executor | None = None
+    at_once: int | None = None
+
+
 @dataclasses.dataclass(frozen=True, eq=False)
 class _Bench:
-    """Where designs are computed and results go."""
+    """Where designs are computed and results go. by: the figure that orders."""
 
     folder: Path
     store: Store
     executor: Executor
     at_once: int
-    solver: Solver
-    pictures: bool
+    means: _Means
+    options: argparse.Namespace
+    by: str
 
     def compute(self, name: str, designs: Sequence[Design], bar: ProgressBar | None = None) -> list[Record]:
         bar = bar or ProgressBar(sys.stderr, name)
-        return run_designs(name, designs, self.store, self.executor, self.at_once, self.solver, bar)
-
-    @property
-    def drawings(self) -> Path:
-        return self.folder / "pictures"
+        return run_designs(name, designs, self.store, self.executor, self.at_once, self.means.solver, bar)
 
 
-def _run(
-    study: Study | Search,
-    options: argparse.Namespace,
-    solver: Solver,
-    executor: Executor | None,
-    at_once: int | None,
+_Act = Callable[[Study | Search, _Bench], bool]
+
+
+def _guarded(
+    load: Callable[[], Study | Search], act: _Act, options: argparse.Namespace, means: _Means
 ) -> int:
-    folder = options.out or Path("results") / study.name.replace(" ", "_")
+    """Do what was asked; an error is told in a sentence, with what led to it where that is asked for."""
+    kept = ""
+    try:
+        study = load()
+        folder = Path(options.out or Path("results") / study.name.replace(" ", "_"))
+        kept = f" What was computed is kept in {folder}; the same command goes on from there."
+        return _run(study, folder, act, options, means)
+    except (Exception, KeyboardInterrupt) as error:
+        if options.debug:
+            traceback.print_exc()
+        if isinstance(error, KeyboardInterrupt):
+            said, status = f"\nStopped.{kept}", INTERRUPTED
+        elif isinstance(error, StoreRefused | OSError):
+            said, status = f"polefem: {error}.{kept}", FAILED
+        elif isinstance(error, PolefemError):
+            said, status = f"polefem: {error}", MISTAKEN
+        else:
+            place = traceback.extract_tb(error.__traceback__)[-1]
+            where = f"({place.filename}, line {place.lineno}); --debug shows what led to it"
+            said, status = f"polefem: not foreseen: {type(error).__name__}: {error} {where}", FAILED
+        print(said, file=sys.stderr)
+        return status
+
+
+def _say(text: str | Path) -> None:
+    """Print a result. Where no one reads on (`| head`), the work goes on and its files are written all the same."""
+    try:
+        print(text, flush=True)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _run(study: Study | Search, folder: Path, act: _Act, options: argparse.Namespace, means: _Means) -> int:
     by = options.rank_by or (study.goals[0] if isinstance(study, Study) else study.goal)
-    pool: WorkerPool | None = None
-    try:
-        if options.mesh:
-            plan = dataclasses.replace(study.plan, mesh=MeshSpec.named(options.mesh))
-            study = dataclasses.replace(study, plan=plan)
-        rank([], "", by)
-        if executor is None:
-            workers = options.workers if options.workers is not None else len(os.sched_getaffinity(0))
-            executor = pool = WorkerPool(workers, options.patience)
-            at_once = 2 * workers
-    except InvalidValue as mistake:
-        return _mistaken(mistake)
-    try:
-        with Store(options.store or folder) as store:
-            folder.mkdir(parents=True, exist_ok=True)
-            bench = _Bench(folder, store, executor, at_once or 64, solver, not options.no_pictures)
-            well = _searched(study, bench, by) if isinstance(study, Search) else _studied(study, bench, by)
-    except KeyboardInterrupt:
-        said = f"Stopped. What was computed is kept in {folder}; the same command goes on from there."
-        return _ended(pool, f"\n{said}", INTERRUPTED)
-    except (StoreRefused, OSError) as refused:
-        said = "What was kept before stays; the same command goes on from there."
-        return _ended(pool, f"{refused}\n{said}", FAILED)
-    if pool is not None:
-        pool.shutdown()
+    rank([], "", by)
+    if options.mesh:
+        plan = dataclasses.replace(study.plan, mesh=MeshSpec.named(options.mesh))
+        study = dataclasses.replace(study, plan=plan)
+    with _workers(options, means) as (executor, at_once), Store(options.store or folder) as store:
+        folder.mkdir(parents=True, exist_ok=True)
+        well = act(study, _Bench(folder, store, executor, at_once, means, options, by))
     return ALL_WELL if well else FAILED
 
 
-def _mistaken(mistake: PolefemError) -> int:
-    print(f"polefem: {mistake}", file=sys.stderr)
-    return MISTAKEN
-
-
-def _ended(pool: WorkerPool | None, said: str, status: int) -> int:
-    if pool is not None:
-        pool.stop()
-    print(said, file=sys.stderr)
-    return status
-
-
-def _studied(study: Study, bench: _Bench, by: str) -> bool:
-    """Compute, print and write a study; whether all went well."""
-    designs = study.designs()
-    records = bench.compute(study.name, designs)
-    ranking = rank(records, study.plan.terms, by, study.limits)
-    print(table_text(ranking, _SHOWN), flush=True)
-    more = [fields_text(ranking), _drives(study, records, by), _pareto(study, ranking.ordered, bench)]
-    more += [*_doubt(study, designs, ranking, bench), *_sensitivities(study, bench)]
-    return _finished(study, bench, designs, ranking, [text for text in more if text])
-
-
-def _searched(search: Search, bench: _Bench, by: str) -> bool:
-    """Compute, print and write a search; whether all went well."""
-    bar = ProgressBar(sys.stderr, search.name, search.solves)
+@contextlib.contextmanager
+def _workers(options: argparse.Namespace, means: _Means) -> Iterator[tuple[Executor, int]]:
+    """What computes, and how many designs to give it at a time; worker processes end with it, at once on an error."""
+    if means.executor is not None:
+        yield means.executor, means.at_once or 64
+        return
+    workers = options.workers if options.workers is not None else len(os.sched_getaffinity(0))
+    pool = WorkerPool(workers, options.patience)
     try:
-        records = run_search(search, lambda name, designs: bench.compute(name, designs, bar))
-    finally:
-        bar.close()
-    ranking = rank(records, search.plan.terms, by, search.limits)
-    print(table_text(ranking, _SHOWN), flush=True)
-    study = search.study([Variant(record.name, record.changes) for record in records])
-    if bench.pictures:
+        yield pool, 2 * workers
+    except BaseException:
+        pool.stop()
+        raise
+    pool.shutdown()
+
+
+def _found(study: Study | Search, bench: _Bench, tell: Callable[[str], None]) -> Findings:
+    """Compute a study and what it asks for beyond; `tell` is told the ranking as soon as it is known, then the rest."""
+    path = None
+    if isinstance(study, Search):
+        search, bar = study, ProgressBar(sys.stderr, study.name, study.solves)
+        try:
+            records = run_search(search, lambda name, designs: bench.compute(name, designs, bar))
+        finally:
+            bar.close()
         path = search_path(search.name, records, search.goal, search.limits)
-        save(draw_search([path]), bench.drawings / "search.png")
-    return _finished(study, bench, study.designs(), ranking, [fields_text(ranking)])
+        study = search.study([Variant(record.name, record.changes) for record in records])
+    else:
+        records = bench.compute(study.name, study.designs())
+    ranking = rank(records, study.plan.terms, bench.by, study.limits)
+    tell(table_text(ranking, _SHOWN))
+    findings = findings_of(study, ranking, bench.compute, bench.store.outcome, bench.options.drawn)
+    for text in texts(findings):
+        tell(text)
+    return findings if path is None else with_path(findings, path)
 
 
-def _finished(
-    study: Study, bench: _Bench, designs: Sequence[Design], ranking: Ranking, more: Sequence[str]
-) -> bool:
-    for text in more:
-        print(text, flush=True)
-    write_results(bench.folder, study.name, ranking, "\n".join([table_text(ranking), *more]))
-    by_name = {design.name: design for design in designs}
-    if ranking.ordered:
-        first = by_name[ranking.ordered[0].name].machine
-        (bench.folder / "first.toml").write_text(machine_text(first), encoding="utf-8")
-    tables = _switching(study, bench, ranking)
-    undrawn = _draw(study, bench, by_name, ranking) if bench.pictures else []
-    files = f"ranking.txt, ranking.csv, records.json, first.toml, {tables}maps/, pictures/"
-    print(f"Written to {bench.folder}: {files}")
-    for name, reason in undrawn:
-        print(f"No pictures of {name}: {reason}", file=sys.stderr)
-    failed = any(record.state in (State.FAILED, State.LOST) for record in ranking.apart)
-    return bool(ranking.ordered) and not failed and not undrawn
+def _print_and_write(study: Study | Search, bench: _Bench) -> bool:
+    """Compute, print and write a study; whether all went well."""
+    findings = _found(study, bench, _say)
+    files = write_tables(findings, bench.folder)
+    pages = None if bench.options.no_pictures else _pages(findings, bench, files)
+    held = [*files.values(), "maps/", *([path.name for path in pages.paths] if pages else [])]
+    print(f"Written to {bench.folder}: {', '.join(held)}", file=sys.stderr)
+    return findings.complete and not (pages and pages.undrawn)
 
 
-def _drives(study: Study, records: Sequence[Record], by: str) -> str:
-    """The order under each drive of the plan, beside that under the ideal square current."""
-    if not study.plan.points:
-        return ""
-    conditions = {point.name: str(point) for point in study.plan.points}
-    return drives_text(orders_under_drives(records, study.plan.terms, conditions, by, study.limits))
+def _report(study: Study | Search, bench: _Bench) -> bool:
+    """Write the pages of a study, computing what is not yet there; print where they are."""
+    findings = _found(study, bench, lambda text: None)
+    pages = _pages(findings, bench, write_tables(findings, bench.folder))
+    for path in pages.paths:
+        _say(path)
+    return findings.complete and not pages.undrawn
 
 
-def _switching(study: Study, bench: _Bench, ranking: Ranking) -> str:
-    """Write the winner's switching table, where one is asked for; the names of its files."""
-    first = ranking.ordered[0] if ranking.ordered else None
-    if study.switching is None or first is None or first.figures is None:
-        return ""
-    kept = bench.store.outcome(first.key) if first.outcome.flux_map is None else first.outcome
-    if kept is None or kept.flux_map is None:
-        return ""
-    table = study.switching.table(kept.flux_map, first.figures.phase_resistance)
-    write_angle_csv(table, bench.folder / "switching.csv")
-    write_angle_header(table, bench.folder / "switching.h")
-    return "switching.csv, switching.h, "
+def _animate(study: Study | Search, bench: _Bench) -> bool:
+    """Write the film of one shape of a study; print where it is."""
+    if isinstance(study, Search):
+        raise InvalidValue(refusal("a film is of a shape", "study", "a search", "a study of variants"))
+    records = bench.compute(study.name, study.designs())
+    ranking = rank(records, study.plan.terms, bench.by, study.limits)
+    shapes = shapes_of(study, ranking, bench.store.outcome, len(records))
+    wanted = bench.options.shape
+    shape = next((shape for shape in shapes if wanted in (None, shape.name)), None)
+    if shape is None:
+        names = ", ".join(shape.name for shape in shapes) or "none: no shape has figures"
+        raise InvalidValue(refusal("a film is of a shape that has figures", "--shape", repr(wanted), names))
+    path = bench.options.film or bench.folder / f"{shape.stem}.gif"
+    _say(write_sweep(sweep_of(shape, bench.means.solver.fields, bench.options.frames), path))
+    return True
 
 
-def _pareto(study: Study, records: Sequence[Record], bench: _Bench) -> str:
-    if len(study.goals) < 2:
-        return ""
-    if bench.pictures:
-        save(draw_pareto(pareto_points(records, study.goals)), bench.drawings / "pareto.png")
-    return pareto_text(pareto_set(records, study.goals), study.goals)
+_ACTS: dict[str, _Act] = {"run": _print_and_write, "report": _report, "animate": _animate}
 
 
-def _doubt(study: Study, designs: Sequence[Design], ranking: Ranking, bench: _Bench) -> list[str]:
-    names = [record.name for record in ranking.ordered[: study.sure_of]]
-    doubted = [design for design in designs if design.name in names]
-    if not study.spreads or not doubted:
-        return []
-    doubt = doubt_of(ranking, effects_of(study.name, doubted, study.spreads, ranking.by, bench.compute))
-    if bench.pictures:
-        save(draw_doubt(doubt), bench.drawings / "doubt.png")
-    return [doubt_text(doubt)]
-
-
-def _sensitivities(study: Study, bench: _Bench) -> list[str]:
-    if study.sensitivities is None:
-        return []
-    base = study.design(Variant("base"))
-    slopes = local_slopes(study.name, base, study.sensitivities, bench.compute)
-    shares = global_shares(study.name, base, study.sensitivities, bench.compute)
-    if bench.pictures:
-        save(draw_shares(shares), bench.drawings / "sensitivities.png")
-    return [sensitivity_text(slopes, shares)]
-
-
-def _draw(study: Study, bench: _Bench, designs: dict[str, Design], ranking: Ranking) -> list[tuple[str, str]]:
-    """Pictures of the first designs, one by one and together; returns what could not be drawn and why.
+def _pages(findings: Findings, bench: _Bench, files: Mapping[str, str]) -> Pages:
+    """Write the pages of a study, and say which shapes have no pictures.
 
     An executor that was handed in may be on other computers: it computes, but pictures are drawn here.
     """
     executor = bench.executor if isinstance(bench.executor, WorkerPool) else InProcess()
-    drawn, together = [], {}
-    for record in ranking.ordered[:_DRAWN]:
-        design, m, figures = designs[record.name], record.outcome.flux_map, record.figures
-        if m is None and (kept := bench.store.outcome(record.key)) is not None:
-            m = kept.flux_map
-        if m is None or figures is None:
-            continue
-        what = (bench.drawings, design.name, design.machine, m, figures.current, design.plan.mesh)
-        drawn.append((design.name, executor.submit(draw_design, *what, bench.solver.fields)))
-        together[design.name] = m, design.plan.drive, figures.current
-    draw_study(bench.drawings, together, study.plan.terms)
-    errors = [(name, future.exception()) for name, future in drawn]
-    return [(name, f"{type(error).__name__}: {error}") for name, error in errors if error is not None]
+    means = bench.means
+    pages = write_pages(findings, bench.folder, means.command, means.solver.fields, executor, files)
+    for name, reason in pages.undrawn.items():
+        print(f"No pictures of {name}: {reason}", file=sys.stderr)
+    return pages
 
 
 if __name__ == "__main__":

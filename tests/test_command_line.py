@@ -61,15 +61,12 @@ def test_the_ranking_is_printed_and_everything_written(
     assert {record["name"] for record in written["records"]} == {"plain", "wide", "touching"}
     assert all((there / r["map"]).is_file() for r in written["records"] if r["state"] == "solved")
     pictures = {path.name for path in (there / "pictures").iterdir()}
-    kinds = (
-        "torque",
-        "inductance",
-        "flux-linkage",
-        "section",
-        "flux-density-aligned",
-        "flux-density-unaligned",
-    )
-    assert pictures == {f"{n}-{k}.png" for n in ("plain", "wide") for k in kinds} | {"torque-of-designs.png"}
+    curves = ("torque", "inductance", "flux-linkage", "summed-torque", "spectrum", "section")
+    places = ("aligned", "half-overlap", "unaligned")
+    kinds = {f"{k}.svg" for k in curves} | {f"flux-density-{p}.png" for p in places}
+    whole = {"torque-of-designs.svg", "pareto.svg"}
+    cut = {f"{rows[0]['name']}-{k}.svg" for k in ("dimensions", "rotor-pole", "stator-pole")}
+    assert pictures == {f"{n}-{k}" for n in ("plain", "wide") for k in kinds} | whole | cut
 
 
 def test_it_goes_on_from_what_is_there(capsys: pytest.CaptureFixture[str]) -> None:

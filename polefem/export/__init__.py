@@ -4,17 +4,23 @@
 """
 
 from polefem.export.fields import Magnetics, magnetics, write_field, write_series
+from polefem.export.folder import Pages, write_pages, write_tables
 from polefem.export.maps import write_csv, write_json, write_netcdf
+from polefem.export.shapes import write_shape
 from polefem.export.svg import svg_text, write_svg
 
 __all__ = [
     "Magnetics",
+    "Pages",
     "magnetics",
     "svg_text",
     "write_csv",
     "write_field",
     "write_json",
     "write_netcdf",
+    "write_pages",
     "write_series",
+    "write_shape",
     "write_svg",
+    "write_tables",
 ]

@@ -1,4 +1,23 @@
-"""From maps, outlines, fields and studies to pictures and files: numbers first, then what shows them."""
+"""From maps, outlines, fields and studies to pictures, pages and files: numbers first, then what shows them.
+
+What a picture shows is had as numbers from a function of its own:
+
+| picture | numbers |
+|---|---|
+| `draw_curves` | `torque_against_angle`, `inductance_against_angle`, `flux_linkage_against_current`, ... |
+| `draw_spectrum` | `spectrum_of_torque` |
+| `draw_section` | `section_paths` |
+| `draw_flux_density` | `flux_density` |
+| `draw_machine` | `round_dimensions`, `disc_dimensions`, `strip_dimensions` |
+| `draw_pole` | `pole_dimensions` |
+| `draw_run` | `current_of_run`, `torque_of_run` |
+| `draw_steel` | `polefem.materials.curve_data` |
+| `draw_pareto` | `pareto_points` |
+| `draw_doubt` | `polefem.ranking.doubt_of` |
+| `draw_shares` | `polefem.study.global_shares` |
+| `draw_search` | `search_path` |
+| `draw_frame` | `sweep_of` |
+"""
 
 from polefem.report.analysis import (
     draw_doubt,
@@ -8,26 +27,80 @@ from polefem.report.analysis import (
     pareto_points,
     search_path,
 )
+from polefem.report.animation import draw_frame, sweep_of, write_sweep
+from polefem.report.curves import (
+    draw_curves,
+    draw_spectrum,
+    flux_linkage_against_current,
+    inductance_against_angle,
+    spectrum_of_torque,
+    summed_torque,
+    torque_against_angle,
+    torque_of_designs,
+)
 from polefem.report.files import write_results
+from polefem.report.findings import MOST, Findings, Shape, findings_of, shapes_of, texts, with_path
 from polefem.report.machines import draw_machine
-from polefem.report.pictures import draw_design, draw_study, file_name
+from polefem.report.measures import disc_dimensions, round_dimensions, strip_dimensions
+from polefem.report.page import html_text, markdown_text, page_of
+from polefem.report.picture import Picture, file_name, picture_of
+from polefem.report.pictures import half_overlap, shape_pictures, study_pictures, winner_pictures
+from polefem.report.pole_measures import pole_dimensions
 from polefem.report.poles import draw_pole
+from polefem.report.runs import current_of_run, draw_run, torque_of_run
+from polefem.report.sections import draw_flux_density, draw_section, flux_density, section_paths
 from polefem.report.steels import draw_steel
 from polefem.report.style import save
 
 __all__ = [
-    "draw_design",
+    "MOST",
+    "Findings",
+    "Picture",
+    "Shape",
+    "current_of_run",
+    "disc_dimensions",
+    "draw_curves",
     "draw_doubt",
+    "draw_flux_density",
+    "draw_frame",
     "draw_machine",
     "draw_pareto",
     "draw_pole",
+    "draw_run",
     "draw_search",
+    "draw_section",
     "draw_shares",
+    "draw_spectrum",
     "draw_steel",
-    "draw_study",
     "file_name",
+    "findings_of",
+    "flux_density",
+    "flux_linkage_against_current",
+    "half_overlap",
+    "html_text",
+    "inductance_against_angle",
+    "markdown_text",
+    "page_of",
     "pareto_points",
+    "picture_of",
+    "pole_dimensions",
+    "round_dimensions",
     "save",
     "search_path",
+    "section_paths",
+    "shape_pictures",
+    "shapes_of",
+    "spectrum_of_torque",
+    "strip_dimensions",
+    "study_pictures",
+    "summed_torque",
+    "sweep_of",
+    "texts",
+    "torque_against_angle",
+    "torque_of_designs",
+    "torque_of_run",
+    "winner_pictures",
+    "with_path",
     "write_results",
+    "write_sweep",
 ]

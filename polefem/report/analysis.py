@@ -57,7 +57,7 @@ def pareto_points(records: Sequence[Record], goals: Sequence[str]) -> ParetoPoin
 
 def draw_pareto(points: ParetoPoints) -> Figure:
     """The picture: the first two goals as axes, a third as colour; those that none beats ringed and, if few, named."""
-    figure = new_figure(7.2, 5.0)
+    figure = new_figure(6.0, 4.4)
     axes = axes_on(
         figure, points.names[0], points.names[1], "Designs; ringed: beaten by none in all goals together"
     )
@@ -81,7 +81,7 @@ def draw_pareto(points: ParetoPoints) -> Figure:
 def draw_doubt(doubt: Doubt) -> Figure:
     """The picture of error bars: two standard deviations to either side, and the chance of each to be the best."""
     unit, size = unit_of_figure(doubt.figure)
-    figure = new_figure(7.2, 1.6 + 0.42 * len(doubt.names))
+    figure = new_figure(6.0, 1.6 + 0.42 * len(doubt.names))
     axes = axes_on(
         figure, f"{doubt.figure.replace('_', ' ')} ({unit})", "", "Error bars: two standard deviations"
     )
@@ -99,7 +99,7 @@ def draw_doubt(doubt: Doubt) -> Figure:
 
 def draw_shares(shares: Shares) -> Figure:
     """The picture of what each field does to each figure: its share alone, and with others."""
-    figure = new_figure(7.2, 1.4 + 0.5 * len(shares.fields) * len(shares.figures) / 1.6)
+    figure = new_figure(6.0, 1.4 + 0.5 * len(shares.fields) * len(shares.figures) / 1.6)
     axes = axes_on(
         figure, "share of the figure's variance (%)", "", "Sobol's indices; bar: alone, mark: with others"
     )
@@ -144,7 +144,7 @@ def search_path(label: str, records: Sequence[Record], goal: str, limits: Sequen
 
 def draw_search(paths: Sequence[SearchPath], references: Mapping[str, float] | None = None) -> Figure:
     """The picture of one or more searches; references: values to draw a line at, by label, in the goal's own unit."""
-    figure = new_figure(7.2, 4.4)
+    figure = new_figure(6.0, 4.0)
     axes = axes_on(
         figure, "designs computed", paths[0].name, "Best so far; dots: each design that keeps the limits"
     )

@@ -17,9 +17,13 @@ from polefem.units import deg
 
 __all__ = [
     "Curves",
+    "Spectrum",
     "draw_curves",
+    "draw_spectrum",
     "flux_linkage_against_current",
     "inductance_against_angle",
+    "spectrum_of_torque",
+    "summed_torque",
     "torque_against_angle",
     "torque_of_designs",
 ]
@@ -81,6 +85,52 @@ def torque_of_designs(operations: Mapping[str, tuple[FluxMap, SquareDrive, float
     y = {f"{name}: ripple {t.ripple:.0%}": _over(t, angle) for name, t in torques.items()}
     title, note = f"Torque of all phases, {basis}", f"ripple: {RIPPLE_FORMULA}"
     return Curves(title, "rotor angle (deg)", "torque (N m)", angle / deg, y, growing=False, note=note)
+
+
+def summed_torque(m: FluxMap, drive: SquareDrive, current: float) -> Curves:
+    """Torque of all phases summed and of each alone, N m, over a rotor pitch (deg), under the ideal square current."""
+    torque = square_torque(m, drive, current)
+    angle = np.linspace(0.0, m.pitch, 2 * _FINE)
+    whole = _over(torque, np.mod(angle, m.stroke))
+    y = {f"all phases: ripple {torque.ripple:.0%}": whole}
+    for phase in range(m.phases):
+        own = angle - phase * m.stroke
+        conducts = np.mod(own - drive.turn_on, m.pitch) < drive.dwell
+        y[f"phase {phase}"] = np.where(conducts, m.at(own, current)[1], 0.0)
+    title = _titled(f"Summed torque at {current:.3g} A", m)
+    note = f"ripple: {RIPPLE_FORMULA}"
+    return Curves(title, "rotor angle (deg)", "torque (N m)", angle / deg, y, growing=False, note=note)
+
+
+@dataclass(frozen=True, eq=False)
+class Spectrum:
+    """Harmonics of the summed torque. orders: shape (n,): how many times a stroke. per_turn: shape (n,): how many times
+    a turn of the rotor. amplitudes: shape (n,), N m. mean: N m."""
+
+    title: str
+    orders: Array
+    per_turn: Array
+    amplitudes: Array
+    mean: float
+
+
+def spectrum_of_torque(m: FluxMap, drive: SquareDrive, current: float) -> Spectrum:
+    """The harmonics of the torque of all phases under the ideal square current."""
+    torque = square_torque(m, drive, current)
+    orders = np.arange(1.0, torque.harmonics.size + 1)
+    title = _titled(f"Harmonics of the summed torque at {current:.3g} A", m)
+    return Spectrum(title, orders, orders * m.phases * m.rotor_poles, torque.harmonics, torque.mean)
+
+
+def draw_spectrum(spectrum: Spectrum) -> Figure:
+    """The picture of harmonics, in per cent of the mean torque, against how many times a turn they come."""
+    figure = new_figure()
+    x = "pulses a turn of the rotor"
+    axes = axes_on(figure, x, "amplitude (% of the mean torque)", spectrum.title)
+    width = 0.6 * float(spectrum.per_turn[0])
+    axes.bar(spectrum.per_turn, 100 * spectrum.amplitudes / abs(spectrum.mean), width, color=KINDS[0])
+    axes.set_xticks(spectrum.per_turn[1::2])
+    return figure
 
 
 def draw_curves(curves: Curves) -> Figure:

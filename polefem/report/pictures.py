@@ -1,83 +1,150 @@
-"""The pictures of a design and of a study, written to a folder."""
+"""The pictures of a design and of a study, made once and put where they are wanted."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Mapping
-from dataclasses import replace
-from pathlib import Path
+from collections.abc import Iterator
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from polefem.maps import FieldState, FluxMap
+from polefem.maps import FieldState
 from polefem.outline import outline_of
-from polefem.params import Machine, MeshSpec, SquareDrive
+from polefem.params import AxialMachine, Machine, MeshSpec
+from polefem.report.analysis import draw_doubt, draw_pareto, draw_search, draw_shares
 from polefem.report.curves import (
     draw_curves,
+    draw_spectrum,
     flux_linkage_against_current,
     inductance_against_angle,
+    spectrum_of_torque,
+    summed_torque,
     torque_against_angle,
     torque_of_designs,
 )
+from polefem.report.findings import Findings, Shape
+from polefem.report.machines import draw_machine
+from polefem.report.picture import Picture, picture_of
+from polefem.report.poles import draw_pole
 from polefem.report.sections import draw_flux_density, draw_section, flux_density
-from polefem.report.style import save
+from polefem.units import deg
 
-__all__ = ["draw_design", "draw_study", "file_name"]
+__all__ = [
+    "DENSITIES",
+    "Fields",
+    "half_overlap",
+    "shape_pictures",
+    "study_pictures",
+    "winner_pictures",
+]
+
+DENSITIES = ("aligned", "half overlap", "unaligned")
+"""Where the rotor stands in pictures of the flux density."""
+_COMPARED = 8  # curves that eyes tell apart in one picture
 
 
-class _Fields(Protocol):
+class Fields(Protocol):
+    """Gives fields of a machine at angles, under currents of its phases: `polefem.maps.field_series` or its like."""
+
     def __call__(
         self, machine: Machine, angles: ArrayLike, phase_currents: ArrayLike, mesh: MeshSpec
     ) -> Iterator[FieldState]: ...
 
 
-def draw_design(
-    folder: Path,
-    name: str,
-    machine: Machine,
-    phase_map: FluxMap,
-    current: float,
-    mesh: MeshSpec,
-    fields: _Fields,
-) -> list[Path]:
-    """Write the pictures of one design; returns where they are.
+def half_overlap(machine: Machine) -> float:
+    """The angle (rad, below 0: the rotor pole approaches) at which half of the narrower face stands opposite the other.
 
-    Torque and inductance against angle, flux linkage against current, the cross section, and the flux density with
-    the first phase at `current` (A), aligned and unaligned, each on a scale of its own.
+    Faces of arcs a and b overlap by (a + b) / 2 - |angle|, and by the smaller of the two at most.
     """
-    stem = file_name(name)
-    phase_map = replace(phase_map, name=name)
-    written = [
-        save(draw_curves(torque_against_angle(phase_map)), folder / f"{stem}-torque.png"),
-        save(draw_curves(inductance_against_angle(phase_map)), folder / f"{stem}-inductance.png"),
-        save(draw_curves(flux_linkage_against_current(phase_map)), folder / f"{stem}-flux-linkage.png"),
-        save(
-            draw_section(outline_of(machine), f"Cross section, aligned - {name}"),
-            folder / f"{stem}-section.png",
+    return -max(machine.stator_pattern[0].arc, machine.rotor_pattern[0].arc) / 2
+
+
+def shape_pictures(shape: Shape, fields: Fields) -> tuple[Picture, ...]:
+    """The pictures of one shape.
+
+    Its section; torque and inductance against angle; flux linkage against current; the summed torque and its
+    harmonics; the flux density with the first phase at the current of its figures, at DENSITIES, on one scale.
+    """
+    machine, stem, current = shape.design.machine, shape.stem, shape.figures.current
+    drive, m = shape.design.plan.drive, shape.at_work
+    drawn = [
+        ("section", draw_section(outline_of(machine), "Cross section, aligned"), "Cross section of"),
+        ("torque", draw_curves(torque_against_angle(m)), "Torque of one phase against angle, for"),
+        (
+            "inductance",
+            draw_curves(inductance_against_angle(m)),
+            "Inductance of one phase against angle, for",
+        ),
+        (
+            "flux-linkage",
+            draw_curves(flux_linkage_against_current(m)),
+            "Flux linkage of one phase against current, for",
+        ),
+        ("summed-torque", draw_curves(summed_torque(m, drive, current)), "Torque of all phases, summed, for"),
+        (
+            "spectrum",
+            draw_spectrum(spectrum_of_torque(m, drive, current)),
+            "Harmonics of the summed torque of",
         ),
     ]
+    pictures = [
+        picture_of(figure, f"{stem}-{kind}", f"{words} {shape.name}") for kind, figure, words in drawn
+    ]
+    return (*pictures, *_densities(shape, fields))
+
+
+def _densities(shape: Shape, fields: Fields) -> Iterator[Picture]:
+    machine, current = shape.design.machine, shape.figures.current
     currents = np.zeros(machine.phases.count)
     currents[0] = current
-    states = fields(machine, [0.0, machine.rotor_pitch / 2], currents, mesh)
-    for said, state in zip(("aligned", "unaligned"), states, strict=True):
-        density = flux_density(state.field, f"Flux density, {said}, {current:.3g} A in one phase - {name}")
-        written.append(save(draw_flux_density(density), folder / f"{stem}-flux-density-{said}.png"))
-    return written
+    angles = (0.0, half_overlap(machine), machine.rotor_pitch / 2)
+    states = list(fields(machine, angles, currents, shape.design.plan.mesh))
+    titles = [f"{said}, {angle / deg:.3g} deg" for said, angle in zip(DENSITIES, angles, strict=True)]
+    densities = [
+        flux_density(state.field, f"Flux density, {title}, {current:.3g} A in one phase")
+        for title, state in zip(titles, states, strict=True)
+    ]
+    top = max(float(np.quantile(density.size, 0.999)) for density in densities)
+    for said, density in zip(DENSITIES, densities, strict=True):
+        name = f"{shape.stem}-flux-density-{said.replace(' ', '-')}"
+        words = f"Flux density and lines of flux of {shape.name}, {said}"
+        yield picture_of(draw_flux_density(density, top), name, words, pixels=True)
 
 
-def draw_study(
-    folder: Path, operations: Mapping[str, tuple[FluxMap, SquareDrive, float]], basis: str
-) -> list[Path]:
-    """Write the pictures that show a study's designs side by side; returns where they are."""
-    return [save(draw_curves(torque_of_designs(operations, basis)), folder / "torque-of-designs.png")]
+def winner_pictures(shape: Shape) -> tuple[Picture, ...]:
+    """What to cut, with its dimensions: the machine, and a pole of each side."""
+    machine, stem = shape.design.machine, shape.stem
+    pictures = [
+        picture_of(
+            draw_machine(machine, dimensions=True), f"{stem}-dimensions", f"Dimensions of {shape.name}, in mm"
+        )
+    ]
+    for side in ("rotor", "stator"):
+        figure = draw_pole(machine, "rotor" if side == "rotor" else "stator", dimensions=True)
+        where = " at the mean radius" if isinstance(machine, AxialMachine) else ""
+        words = f"Dimensions of a {side} pole of {shape.name}{where}, in mm"
+        pictures.append(picture_of(figure, f"{stem}-{side}-pole", words))
+    return tuple(pictures)
 
 
-def file_name(name: str) -> str:
-    """A design's name as part of a file name.
-
-    >>> file_name("tapered, 4 deg")
-    'tapered_4_deg'
-    """
-    return re.sub(r"[^A-Za-z0-9.-]+", "_", name).strip("_.") or "design"
+def study_pictures(findings: Findings) -> tuple[Picture, ...]:
+    """The pictures that show designs side by side: torque, Pareto set, and doubt, shares and search where there are."""
+    operations = {
+        shape.name: (shape.at_work, shape.design.plan.drive, shape.figures.current)
+        for shape in findings.shapes[:_COMPARED]
+    }
+    terms = findings.study.plan.terms
+    drawn = []
+    if operations:
+        figure = draw_curves(torque_of_designs(operations, terms))
+        drawn.append((figure, "torque-of-designs", f"Torque of all phases over a stroke, {terms}"))
+    if len(findings.pareto.labels) > 1:
+        words = f"Designs by {' and '.join(name.partition(' (')[0] for name in findings.pareto.names)}"
+        drawn.append((draw_pareto(findings.pareto), "pareto", words))
+    if findings.doubt is not None:
+        drawn.append((draw_doubt(findings.doubt), "doubt", "Error bars of the first designs"))
+    if findings.shares is not None:
+        drawn.append((draw_shares(findings.shares), "sensitivities", "What each field does to each figure"))
+    if findings.path is not None:
+        drawn.append((draw_search([findings.path]), "search", "How the search went"))
+    return tuple(picture_of(figure, name, words) for figure, name, words in drawn)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from matplotlib.collections import LineCollection
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch, PathPatch
 from matplotlib.path import Path
@@ -24,6 +25,7 @@ __all__ = [
     "draw_flux_density",
     "draw_section",
     "flux_density",
+    "paint_flux_density",
     "part_path",
     "ring_path",
     "section_paths",
@@ -48,7 +50,7 @@ def part_path(part: Part) -> Path:
 
 def draw_section(outline: Outline, title: str) -> Figure:
     """The picture of a cross section."""
-    figure = new_figure(6.2, 6.0)
+    figure = new_figure(5.4, 5.2)
     axes = axes_on(figure, "x (mm)", "y (mm)", title)
     axes.grid(False)
     paths = section_paths(outline)
@@ -93,12 +95,19 @@ def flux_density(field: Field, title: str) -> FluxDensity:
 
 def draw_flux_density(density: FluxDensity, most: float | None = None) -> Figure:
     """The picture of a flux density; `most` (T) is the end of its colours, the highest but for corners if not given."""
-    figure = new_figure(6.8, 5.8)
+    figure = new_figure(5.9, 5.0)
     axes = axes_on(figure, "x (mm)", "y (mm)", density.title)
+    colours = paint_flux_density(axes, density, most)
+    figure.colorbar(colours, ax=axes, label="flux density (T)", shrink=0.85, extend="max")
+    return figure
+
+
+def paint_flux_density(axes: Axes, density: FluxDensity, most: float | None = None) -> PolyCollection:
+    """Put a flux density with its lines on axes; what is returned gives a colour bar its colours."""
     axes.grid(False)
     mesh = Triangulation(density.points[:, 0], density.points[:, 1], density.triangles)
     top = most or float(np.quantile(density.size, 0.999))
-    colours = axes.tripcolor(
+    colours: PolyCollection = axes.tripcolor(
         mesh, facecolors=density.size, cmap=FIELD_COLOURS, vmin=0.0, vmax=top, rasterized=True
     )
     levels = np.linspace(density.potential.min(), density.potential.max(), _LINES + 2)[1:-1]
@@ -106,9 +115,8 @@ def draw_flux_density(density: FluxDensity, most: float | None = None) -> Figure
         mesh, density.potential, levels=levels, colors="#10151b", linewidths=0.4, linestyles="solid"
     )
     axes.add_collection(LineCollection(list(density.edges), colors="#10151b", linewidths=0.9))
-    figure.colorbar(colours, ax=axes, label="flux density (T)", shrink=0.85, extend="max")
     axes.set_aspect("equal")
-    return figure
+    return colours
 
 
 def _meeting_edges(field: Field) -> NDArray[np.int64]:

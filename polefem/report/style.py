@@ -59,7 +59,7 @@ MATERIALS = {"iron": "#9aa5b1", "shaft": "#c3c9d0", "coil": "#d08c60", "air": "#
 _DPI = 130
 
 
-def new_figure(width: float = 7.0, height: float = 4.4) -> Figure:
+def new_figure(width: float = 6.0, height: float = 4.0) -> Figure:
     """An empty figure of this many inches, made without any global state."""
     return Figure(figsize=(width, height), layout="constrained")
 

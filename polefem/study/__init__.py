@@ -20,7 +20,16 @@ from polefem.study.sensitivity import (
     local_slopes,
     shares_of_sample,
 )
-from polefem.study.spreads import Effect, FieldSpread, OffsetSpread, Run, Spread, SteelSpread, effects_of
+from polefem.study.spreads import (
+    Effect,
+    FieldSpread,
+    OffsetSpread,
+    Run,
+    Spread,
+    SteelSpread,
+    effects_of,
+    error_from_map,
+)
 from polefem.study.store import Store, Table
 from polefem.study.study import Constraint, Study, Values
 from polefem.study.workers import Executor, InProcess, WorkerLost, WorkerPool
@@ -79,6 +88,7 @@ __all__ = [
     "check_figure",
     "cost",
     "effects_of",
+    "error_from_map",
     "global_shares",
     "local_slopes",
     "more_is_better",

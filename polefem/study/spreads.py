@@ -18,7 +18,16 @@ from polefem.params.fields import field_value, shown
 from polefem.study.design import Design
 from polefem.study.record import Record
 
-__all__ = ["Effect", "FieldSpread", "OffsetSpread", "Run", "Spread", "SteelSpread", "effects_of"]
+__all__ = [
+    "Effect",
+    "FieldSpread",
+    "OffsetSpread",
+    "Run",
+    "Spread",
+    "SteelSpread",
+    "effects_of",
+    "error_from_map",
+]
 
 Run = Callable[[str, Sequence[Design]], list[Record]]
 """Computes designs under a study's name: records in their order."""
@@ -125,7 +134,7 @@ def effects_of(
     for design in designs:
         asked += [design, *(shifted for spread in spreads for shifted in _shifted(design, spread))]
     records = _computed(f"{study}: spreads", asked, run)
-    unbounded = [design for design in designs if _bound_of_map(records[design.name], figure) is None]
+    unbounded = [design for design in designs if error_from_map(records[design.name], figure) is None]
     records.update(_computed(f"{study}: coarser meshes", [_coarser(design) for design in unbounded], run))
     found = {}
     for design in designs:
@@ -177,7 +186,7 @@ def _effect(design: Design, spread: Spread, records: Mapping[str, Record], figur
 
 def _mesh_effect(design: Design, records: Mapping[str, Record], figure: str) -> Effect:
     record = records.get(design.name)
-    bound = None if record is None else _bound_of_map(record, figure)
+    bound = None if record is None else error_from_map(record, figure)
     if bound is None:
         middle, coarse = (_figure(records.get(n), figure) for n in (design.name, f"{design.name} | {MESH}"))
         if middle is None or coarse is None:
@@ -186,8 +195,8 @@ def _mesh_effect(design: Design, records: Mapping[str, Record], figure: str) -> 
     return Effect(MESH, bound / 2)
 
 
-def _bound_of_map(record: Record, figure: str) -> float | None:
-    """From the map's own estimate of its torque's error to that of a figure of torque; None where it has none."""
+def error_from_map(record: Record, figure: str) -> float | None:
+    """The error of a figure of torque by the map's own estimate of its torque's error; None where it has none."""
     figures, flux_map = record.figures, record.outcome.flux_map
     if figures is None or flux_map is None or flux_map.torque_error is None:
         return None

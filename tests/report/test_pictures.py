@@ -15,11 +15,12 @@ from polefem import Notch, Pole, RadialMachine, Steel, Winding
 from polefem.maps import Field, linear_map
 from polefem.outline import outline_of
 from polefem.params import SquareDrive
-from polefem.report import curves, draw_study, file_name, sections
+from polefem.report import curves, file_name, sections
 from polefem.report.style import FIELD_COLOURS, KINDS, save
 from polefem.units import deg, mm
 
 MAP = linear_map(60e-3, 6e-3, full=1 * deg, apart=31 * deg, current=10.0)
+DRIVEN = {"one": (MAP, SquareDrive(-31 * deg, -1 * deg), 10.0)}
 MACHINE = RadialMachine(
     stator_poles=6,
     rotor_poles=4,
@@ -50,15 +51,41 @@ def test_curves_are_the_map_s() -> None:
 
 
 def test_designs_are_shown_side_by_side_with_their_ripple() -> None:
-    shown = curves.torque_of_designs(
-        {"one": (MAP, SquareDrive(-31 * deg, -1 * deg), 10.0)}, "equal current of 10 A"
-    )
+    shown = curves.torque_of_designs(DRIVEN, "equal current of 10 A")
     ((label, torque),) = shown.y.items()
     assert (
         label == "one: ripple 50%"
     )  # turned on in the middle of the corner, where half of the torque is there
     assert torque.max() == pytest.approx(10.0**2 / 2 * 54e-3 / (30 * deg), rel=1e-3)
     assert "(max - min) / |mean|" in shown.note
+
+
+def sums_to(whole: np.ndarray, parts: list[np.ndarray], at: np.ndarray) -> bool:
+    """Whether parts add up to a whole, at some places."""
+    return bool(np.allclose(whole[at], sum(parts)[at], rtol=1e-9, atol=1e-9 * np.abs(whole).max()))
+
+
+def test_single_phases_sum_to_the_whole_and_a_phase_left_out_is_noticed() -> None:
+    whole, *phases = curves.summed_torque(*DRIVEN["one"]).y.values()
+    x = curves.summed_torque(*DRIVEN["one"]).x
+    clear = np.abs((x + 1.0) % 30.0 - 15.0) < 14.0  # a degree from where phases switch
+    assert sums_to(whole, phases, clear)
+    assert not sums_to(whole, phases[1:], clear)
+
+
+def of_pulses(spectrum: curves.Spectrum, height: float, share: float) -> bool:
+    """Whether harmonics are those of pulses over a share of the period: 2 h / (n pi) |sin(n pi share)|, Fourier's."""
+    n = np.arange(1, spectrum.amplitudes.size + 1)
+    pulses = 2 * height / (n * np.pi) * np.abs(np.sin(n * np.pi * share))
+    return bool(np.allclose(spectrum.amplitudes, pulses, atol=2e-3 * height))
+
+
+def test_the_spectrum_of_torque_in_pulses_is_theirs_and_not_that_of_longer_ones() -> None:
+    spectrum = curves.spectrum_of_torque(MAP, SquareDrive(-22 * deg, -4 * deg), 10.0)
+    height = 10.0**2 / 2 * 54e-3 / (30 * deg)
+    assert spectrum.per_turn[0] == 12  # strokes a turn: 3 phases, 4 rotor poles
+    assert of_pulses(spectrum, height, 18 / 30)
+    assert not of_pulses(spectrum, height, 19 / 30)
 
 
 def inside(path: Curve) -> float:
@@ -149,10 +176,10 @@ def test_pictures_can_be_drawn_without_a_warning(tmp_path: Path) -> None:
             save(curves.draw_curves(curves.torque_against_angle(MAP)), tmp_path / "torque.png"),
             save(sections.draw_section(outline_of(MACHINE), "a section"), tmp_path / "section.png"),
             save(sections.draw_flux_density(sections.flux_density(FIELD, "a field")), tmp_path / "field.png"),
-            *draw_study(
-                tmp_path, {"one": (MAP, SquareDrive(-31 * deg, -1 * deg), 10.0)}, "equal current of 10 A"
-            ),
-            *draw_study(tmp_path / "empty", {}, "nothing at all"),
+            save(curves.draw_curves(curves.torque_of_designs(DRIVEN, "equal current")), tmp_path / "t.png"),
+            save(curves.draw_curves(curves.torque_of_designs({}, "nothing at all")), tmp_path / "none.png"),
+            save(curves.draw_curves(curves.summed_torque(*DRIVEN["one"])), tmp_path / "summed.png"),
+            save(curves.draw_spectrum(curves.spectrum_of_torque(*DRIVEN["one"])), tmp_path / "spectrum.png"),
         ]
     for path in drawn:
         assert np.ptp(imread(path)[..., :3]) > 0.5

@@ -1,0 +1,190 @@
+"""All that a study has found, as numbers: what a page, a text and pictures are made of."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+from polefem.drive import AngleTable
+from polefem.estimates import with_end_effects
+from polefem.maps import FluxMap
+from polefem.ranking import (
+    Doubt,
+    DriveOrders,
+    Ranking,
+    doubt_of,
+    doubt_text,
+    drives_text,
+    fields_text,
+    orders_under_drives,
+    pareto_set,
+    pareto_text,
+    sensitivity_text,
+)
+from polefem.report.analysis import ParetoPoints, SearchPath, pareto_points
+from polefem.report.picture import file_name
+from polefem.study import (
+    Design,
+    Figures,
+    Outcome,
+    Record,
+    Run,
+    Shares,
+    Slopes,
+    State,
+    Study,
+    Variant,
+    effects_of,
+    global_shares,
+    local_slopes,
+)
+
+__all__ = ["MOST", "Findings", "Shape", "findings_of", "shapes_of", "texts", "with_path"]
+
+MOST = 24
+"""Shapes of a study that are shown one by one, where nothing else is asked."""
+_USUAL_GOALS = ("ripple", "mean_torque")
+
+
+@dataclass(frozen=True, eq=False)
+class Shape:
+    """A design that has figures, with its map. place: in the order, from 1; None for one outside the limits. stem: of
+    the names of its files, which no other shape of the study has."""
+
+    place: int | None
+    stem: str
+    record: Record
+    design: Design
+    figures: Figures
+    phase_map: FluxMap
+
+    @property
+    def name(self) -> str:
+        """Of the design."""
+        return self.design.name
+
+    @property
+    def at_work(self) -> FluxMap:
+        """The map that its figures of torque are of: with estimates of end effects, where the plan asks for them."""
+        named = replace(self.phase_map, name=self.name)
+        return with_end_effects(named, self.design.machine) if self.design.plan.end_effects else named
+
+
+@dataclass(frozen=True, eq=False)
+class Findings:
+    """What a study has found.
+
+    study: itself; of a search, the study of the designs it came to. designs: by name. ranking: their order. shapes: the
+    first of those with figures, with their maps. pareto: designs in the space of the goals, or of ripple and mean
+    torque where the study has one goal. orders: under other drives. doubt: how sure the order is. slopes, shares: what
+    fields do. switching: for the winner's controller. path: of a search. Each None where the study does not ask for it.
+    """
+
+    study: Study
+    designs: Mapping[str, Design]
+    ranking: Ranking
+    shapes: tuple[Shape, ...]
+    pareto: ParetoPoints
+    orders: DriveOrders | None = None
+    doubt: Doubt | None = None
+    slopes: Slopes | None = None
+    shares: Shares | None = None
+    switching: AngleTable | None = None
+    path: SearchPath | None = None
+
+    @property
+    def winner(self) -> Shape | None:
+        """The first of the order, or None where there is none."""
+        return next((shape for shape in self.shapes if shape.place == 1), None)
+
+    @property
+    def records(self) -> tuple[Record, ...]:
+        """Every record: in order, then those outside the limits, then those without figures."""
+        outside = (record for record, _ in self.ranking.outside)
+        return (*self.ranking.ordered, *outside, *self.ranking.apart)
+
+    @property
+    def complete(self) -> bool:
+        """Whether there is an order, and no design failed or was lost."""
+        failed = any(record.state in (State.FAILED, State.LOST) for record in self.ranking.apart)
+        return bool(self.ranking.ordered) and not failed
+
+    def __repr__(self) -> str:
+        return f"Findings({self.study.name!r}: {self.ranking!r})"
+
+
+def shapes_of(
+    study: Study, ranking: Ranking, kept: Callable[[str], Outcome | None], most: int = MOST
+) -> tuple[Shape, ...]:
+    """The first shapes that have figures: in order, then those outside the limits; a shape whose map is gone is left
+    out. kept: what is kept of a design, by its key."""
+    designs = {design.name: design for design in study.designs()}
+    outside = [record for record, _ in ranking.outside]
+    shapes: list[Shape] = []
+    for at, record in enumerate([*ranking.ordered, *outside][:most]):
+        outcome = record.outcome if record.outcome.flux_map is not None else kept(record.key)
+        if record.figures is None or outcome is None or outcome.flux_map is None:
+            continue
+        place = at + 1 if at < len(ranking.ordered) else None
+        stem = file_name(record.name)
+        if any(shape.stem.lower() == stem.lower() for shape in shapes):
+            stem = f"{stem}-{at + 1}"
+        shapes.append(Shape(place, stem, record, designs[record.name], record.figures, outcome.flux_map))
+    return tuple(shapes)
+
+
+def findings_of(
+    study: Study,
+    ranking: Ranking,
+    run: Run,
+    kept: Callable[[str], Outcome | None],
+    most: int = MOST,
+) -> Findings:
+    """Find out what the study asks for beyond the order of its designs.
+
+    run: computes designs that this takes. kept: what is kept of a design, by its key. most: shapes to have maps of.
+    """
+    designs = {design.name: design for design in study.designs()}
+    outside = tuple(record for record, _ in ranking.outside)
+    shapes = shapes_of(study, ranking, kept, most)
+    goals = study.goals if len(study.goals) > 1 else _USUAL_GOALS
+    doubt = None
+    doubted = [designs[record.name] for record in ranking.ordered[: study.sure_of]]
+    if study.spreads and doubted:
+        doubt = doubt_of(ranking, effects_of(study.name, doubted, study.spreads, ranking.by, run))
+    orders = None
+    if study.plan.points:
+        conditions = {point.name: str(point) for point in study.plan.points}
+        records = [*ranking.ordered, *outside, *ranking.apart]
+        orders = orders_under_drives(records, study.plan.terms, conditions, ranking.by, study.limits)
+    slopes, shares = None, None
+    if study.sensitivities is not None:
+        base = study.design(Variant("base"))
+        slopes = local_slopes(study.name, base, study.sensitivities, run)
+        shares = global_shares(study.name, base, study.sensitivities, run)
+    switching = None
+    if study.switching is not None and shapes and shapes[0].place == 1:
+        first = shapes[0]
+        switching = study.switching.table(first.at_work, first.figures.phase_resistance)
+    pareto = pareto_points([*ranking.ordered, *outside], goals)
+    return Findings(study, designs, ranking, shapes, pareto, orders, doubt, slopes, shares, switching)
+
+
+def with_path(findings: Findings, path: SearchPath) -> Findings:
+    """The findings with how the search went that they came from."""
+    return replace(findings, path=path)
+
+
+def texts(findings: Findings) -> list[str]:
+    """What the findings say beyond the ranking, as text for a terminal."""
+    study, ranking = findings.study, findings.ranking
+    said = [fields_text(ranking)]
+    if findings.orders is not None:
+        said.append(drives_text(findings.orders))
+    if len(study.goals) > 1:
+        said.append(pareto_text(pareto_set(findings.records, study.goals), study.goals))
+    if findings.doubt is not None:
+        said.append(doubt_text(findings.doubt))
+    if findings.slopes is not None and findings.shares is not None:
+        said.append(sensitivity_text(findings.slopes, findings.shares))
+    return [text for text in said if text]

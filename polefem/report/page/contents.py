@@ -1,0 +1,179 @@
+"""What stands on a study's page, in order, before any mark-up."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from polefem.report.findings import Findings, Shape
+from polefem.report.page.tables import (
+    Table,
+    apart_table,
+    change_words,
+    drives_table,
+    figure_table,
+    point_table,
+    ranking_table,
+    share_table,
+    spaced,
+    switching_table,
+)
+from polefem.report.page.words import CAUTIONS, answer, assumptions, how_sure, to_cut, to_switch
+from polefem.report.picture import Picture
+
+__all__ = ["Page", "Part", "page_of"]
+
+
+@dataclass(frozen=True)
+class Part:
+    """What a page says of one shape. place: in the order, 0 for none. anchor: its place on the page. lacking: why it
+    has no figures at some operating point. files: beside the page, by what they hold."""
+
+    name: str
+    place: int
+    anchor: str
+    changes: str
+    lacking: str
+    figures: Table
+    points: Table | None
+    pictures: tuple[Picture, ...]
+    files: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Page:
+    """What stands on a page.
+
+    title, answer: of the study. sure: how sure the order is. cut, switch: of the winner. ranking, apart: shapes with
+    and without a place; apart may have no rows. together: pictures of shapes side by side. first: what to cut, with
+    dimensions. drives, shares, switching: None where the study does not ask for them. conditions: what is equal under
+    each drive. parts: shapes one by one. unshown: how many more there are. assumed, cautions: sentences. files: beside
+    the page, by what they hold. versions: of what computed the numbers. command: that makes the page again.
+    """
+
+    title: str
+    answer: str
+    sure: tuple[str, ...]
+    cut: tuple[str, ...]
+    switch: str
+    ranking: Table
+    apart: Table
+    together: tuple[Picture, ...]
+    first: tuple[Picture, ...]
+    drives: Table | None
+    conditions: tuple[str, ...]
+    shares: Table | None
+    foretold: str
+    switching: Table | None
+    parts: tuple[Part, ...]
+    unshown: int
+    assumed: tuple[str, ...]
+    cautions: tuple[str, ...]
+    files: Mapping[str, str]
+    versions: tuple[str, ...]
+    command: str
+
+
+def page_of(
+    findings: Findings,
+    together: Sequence[Picture],
+    first: Sequence[Picture],
+    apiece: Mapping[str, Sequence[Picture]],
+    command: str,
+    files: Mapping[str, str] | None = None,
+    files_of: Mapping[str, Mapping[str, str]] | None = None,
+) -> Page:
+    """The page of what a study has found.
+
+    together, first, apiece: its pictures, as `study_pictures`, `winner_pictures` and, by name of the shape,
+    `shape_pictures` give them. command: that makes the page again. files: beside the page, what they hold and where
+    they are; files_of: those of a shape, by its name.
+    """
+    winner, switching = findings.winner, findings.switching
+    links = {shape.name: f"#shape-{at}" for at, shape in enumerate(findings.shapes, start=1)}
+    parts = tuple(
+        _part(shape, links[shape.name][1:], apiece.get(shape.name, ()), (files_of or {}).get(shape.name, {}))
+        for shape in findings.shapes
+    )
+    shares, foretold = None, ""
+    if findings.slopes is not None and findings.shares is not None:
+        shares = share_table(findings.slopes, findings.shares)
+        foretold = _foretold(findings)
+    orders = findings.orders
+    with_figures = len(findings.ranking.ordered) + len(findings.ranking.outside)
+    return Page(
+        title=findings.study.name,
+        answer=answer(findings),
+        sure=how_sure(findings) if findings.ranking.ordered else (),
+        cut=to_cut(winner) if winner is not None else (),
+        switch=to_switch(winner, switching is not None) if winner is not None else "",
+        ranking=ranking_table(findings, links),
+        apart=apart_table(findings),
+        together=tuple(together),
+        first=tuple(first),
+        drives=None if orders is None else drives_table(orders),
+        conditions=() if orders is None else _conditions(findings),
+        shares=shares,
+        foretold=foretold,
+        switching=None if switching is None else switching_table(switching),
+        parts=parts,
+        unshown=with_figures - len(parts),
+        assumed=assumptions(findings),
+        cautions=CAUTIONS,
+        files=dict(files or {}),
+        versions=_versions(findings),
+        command=command,
+    )
+
+
+def _part(shape: Shape, anchor: str, pictures: Sequence[Picture], files: Mapping[str, str]) -> Part:
+    record, figures = shape.record, shape.figures
+    return Part(
+        name=shape.name,
+        place=shape.place or 0,
+        anchor=anchor,
+        changes=change_words(shape.design.changes),
+        lacking=record.reason,
+        figures=figure_table(record, figures),
+        points=point_table(record, figures),
+        pictures=tuple(pictures),
+        files=dict(files),
+    )
+
+
+def _conditions(findings: Findings) -> tuple[str, ...]:
+    """What is equal under each drive, and who is first there."""
+    orders = findings.orders
+    assert orders is not None
+    said = []
+    for k, (name, ranking) in enumerate(zip(orders.drives, orders.rankings, strict=True)):
+        first = orders.winner(k)
+        who = "no shape has figures" if first is None else f"{first} is first"
+        swapped = len(orders.swapped(k))
+        moved = f", {swapped} of {orders.compared(k)} pairs change places" if k and first is not None else ""
+        said.append(f"{name}: {ranking.basis}; {who}{moved}.")
+    return tuple(said)
+
+
+def _foretold(findings: Findings) -> str:
+    shares = findings.shares
+    assert shares is not None
+    parts = [
+        f"{share:.0%} of {spaced(figure)}"
+        for share, figure in zip(shares.foretold, shares.figures, strict=True)
+    ]
+    return (
+        f"Slopes are central differences at the base machine. Shares are Sobol's indices over the ranges, of a "
+        f"Gaussian process through {shares.designs} designs, which foretells {' and '.join(parts)} at designs left "
+        "out: do not trust shares where it foretells little."
+    )
+
+
+def _versions(findings: Findings) -> tuple[str, ...]:
+    """Of everything that computed records; where records differ, all that were seen."""
+    seen: dict[str, list[str]] = {}
+    for record in findings.records:
+        for name, version in record.versions.items():
+            if version not in seen.setdefault(name, []):
+                seen[name].append(version)
+    return tuple(f"{name} {' and '.join(found)}" for name, found in seen.items())

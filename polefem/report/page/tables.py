@@ -1,0 +1,318 @@
+"""The tables of a page as values: what stands in each cell, what sorts it, how far it may be off."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from polefem.drive import AngleTable
+from polefem.params.fields import shown, unit_of
+from polefem.ranking import Doubt, DriveOrders, unit_of_figure
+from polefem.report.findings import Findings
+from polefem.study import Figures, PointFigures, Record, Shares, Slopes, State, error_from_map
+from polefem.units import deg, rpm
+
+__all__ = [
+    "Bar",
+    "Cell",
+    "Head",
+    "Table",
+    "apart_table",
+    "change_words",
+    "drives_table",
+    "figure_table",
+    "point_table",
+    "ranking_table",
+    "share_table",
+    "spaced",
+    "switching_table",
+]
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A value on a line from the least to the most of its column: all from 0 to 1. low, high: where it may be."""
+
+    at: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Cell:
+    """What stands in a cell. value: what sorts it, None where nothing is known. error: how far it may be off.
+    link: to a place on the page. head: whether it names its row."""
+
+    text: str
+    value: float | None = None
+    error: str = ""
+    link: str = ""
+    head: bool = False
+    bar: Bar | None = None
+
+
+@dataclass(frozen=True)
+class Head:
+    """The head of a column. number: whether its cells are numbers."""
+
+    title: str
+    unit: str = ""
+    number: bool = True
+
+
+@dataclass(frozen=True)
+class Table:
+    """Cells in rows under heads. said: what it shows."""
+
+    said: str
+    heads: tuple[Head, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+
+
+_RANKED = (
+    *("mean_torque", "ripple", "lowest_torque", "aligned_inductance", "unaligned_inductance", "current"),
+    *("copper_loss", "torque_per_loss", "overlap_torque", "copper_mass", "steel_mass"),
+)
+_SAID = {State.REFUSED: "refused", State.FAILED: "failed", State.LOST: "lost"}
+
+
+def spaced(name: str) -> str:
+    """A figure's or field's name in words.
+
+    >>> spaced("mean_torque")
+    'mean torque'
+    """
+    return name.replace("_", " ")
+
+
+def number(value: float | None, digits: int = 4) -> str:
+    """A number to so many digits; a dash where there is none.
+
+    >>> number(0.0123456), number(None), number(12345.6)
+    ('0.01235', '-', '12346')
+    """
+    if value is None or not math.isfinite(value):
+        return "-"
+    return f"{value:.0f}" if abs(value) >= 10**digits else f"{value:.{digits}g}"
+
+
+def ranking_table(findings: Findings, links: Mapping[str, str]) -> Table:
+    """The designs in order. links: to a design's own place on the page, by name."""
+    ranking, doubt = findings.ranking, findings.doubt
+    ordered = ranking.ordered
+    driven = any(r.figures is not None and r.figures.iron_loss is not None for r in ordered)
+    names = list(dict.fromkeys([ranking.by, *_RANKED, *(["iron_loss"] if driven else [])]))
+    bars = _bars(findings)
+    heads = [Head("place"), Head("shape", number=False), Head("error bar", spaced(ranking.by))]
+    heads += [Head(spaced(name), unit_of_figure(name)[0]) for name in names]
+    if doubt is not None:
+        heads += [Head("is the best", "%"), Head("beats the next", "%")]
+    rows = []
+    for at, record in enumerate(ordered):
+        assert record.figures is not None
+        cells = [Cell(str(at + 1), at + 1.0), Cell(record.name, link=links.get(record.name, ""), head=True)]
+        cells.append(Cell("", record.figures.value(ranking.by), bar=bars[at]))
+        cells += [_figure_cell(record, record.figures, name, doubt) for name in names]
+        cells += _doubt_cells(record.name, doubt)
+        rows.append(tuple(cells))
+    said = f"Shapes in the order of {spaced(ranking.by)}, at {ranking.basis}"
+    return Table(said, tuple(heads), tuple(rows))
+
+
+def error_of(record: Record, figure: str, doubt: Doubt | None) -> float | None:
+    """How far a figure may be off, in SI: two standard deviations where it was found out, else the bound of the mesh's
+    error by the map's own estimate; None where neither is known."""
+    if doubt is not None and doubt.figure == figure and record.name in doubt.names:
+        return 2 * float(doubt.deviations[doubt.names.index(record.name)])
+    return error_from_map(record, figure)
+
+
+def _figure_cell(record: Record, figures: Figures, name: str, doubt: Doubt | None) -> Cell:
+    value, size = figures.value(name), unit_of_figure(name)[1]
+    error = error_of(record, name, doubt)
+    said = "" if error is None or value is None else f"± {number(error / size, 2)}"
+    return Cell(number(None if value is None else value / size), value, said)
+
+
+def _doubt_cells(name: str, doubt: Doubt | None) -> list[Cell]:
+    if doubt is None:
+        return []
+    if name not in doubt.names:
+        return [Cell("-"), Cell("-")]
+    at = doubt.names.index(name)
+    first = Cell(f"{100 * doubt.first[at]:.0f}", float(doubt.first[at]))
+    if at == len(doubt.names) - 1:
+        return [first, Cell("-")]
+    tied = ", tied" if doubt.tied[at] else ""
+    return [first, Cell(f"{100 * doubt.ahead[at]:.0f}{tied}", float(doubt.ahead[at]))]
+
+
+def _bars(findings: Findings) -> list[Bar | None]:
+    """Of the figure that orders, for each design of the order."""
+    ranking = findings.ranking
+    values = [r.figures.value(ranking.by) if r.figures else None for r in ranking.ordered]
+    errors = [error_of(r, ranking.by, findings.doubt) or 0.0 for r in ranking.ordered]
+    known = [(v - e, v + e) for v, e in zip(values, errors, strict=True) if v is not None]
+    if not known:
+        return [None] * len(values)
+    least, most = min(low for low, _ in known), max(high for _, high in known)
+    span = (most - least) or 1.0
+    return [
+        None if v is None else Bar(*((x - least) / span for x in (v, v - e, v + e)))
+        for v, e in zip(values, errors, strict=True)
+    ]
+
+
+def apart_table(findings: Findings) -> Table:
+    """The designs that have no place in the order, each with its reason."""
+    heads = (Head("shape", number=False), Head("what became of it", number=False), Head("why", number=False))
+    rows = [(record, "outside the limits", why) for record, why in findings.ranking.outside]
+    rows += [(record, _SAID[record.state], record.reason) for record in findings.ranking.apart]
+    cells = tuple((Cell(record.name, head=True), Cell(said), Cell(why)) for record, said, why in rows)
+    return Table("Shapes without a place in the order", heads, cells)
+
+
+def figure_table(record: Record, figures: Figures) -> Table:
+    """Every figure of one design on the basis of its study."""
+    rows = []
+    for name in Figures.names():
+        value, (unit, size) = figures.value(name), unit_of_figure(name)
+        if value is None:
+            continue
+        error = error_from_map(record, name)
+        said = "" if error is None else f"± {number(error / size, 2)}"
+        rows.append((Cell(spaced(name), head=True), Cell(number(value / size), value, said), Cell(unit)))
+    heads = (Head("figure", number=False), Head("value"), Head("unit", number=False))
+    return Table(f"Figures of {record.name}", heads, tuple(rows))
+
+
+def point_table(record: Record, figures: Figures) -> Table | None:
+    """Figures of one design at its operating points, a column for each; None where it has none."""
+    if not figures.points:
+        return None
+    names = tuple(figures.points)
+    rows = []
+    for name in PointFigures.names():
+        unit, size = unit_of_figure(name)
+        values = [figures.value(f"{point}.{name}") for point in names]
+        cells = [Cell(number(None if v is None else v / size), v) for v in values]
+        rows.append((Cell(f"{spaced(name)} ({unit})", head=True), *cells))
+    heads = (Head("figure", number=False), *(Head(name) for name in names))
+    return Table(f"{record.name} under other drives", heads, tuple(rows))
+
+
+def drives_table(orders: DriveOrders) -> Table:
+    """Places under each drive, for the designs of the first order."""
+    heads = (Head("shape", number=False), *(Head(name) for name in orders.drives))
+    rows = tuple(
+        (
+            Cell(name, head=True),
+            *(Cell(number(place), None if np.isnan(place) else place) for place in places),
+        )
+        for name, places in zip(orders.names, orders.positions.tolist(), strict=True)
+    )
+    return Table(f"Places by {spaced(orders.figure)} under each drive", heads, rows)
+
+
+def share_table(slopes: Slopes, shares: Shares) -> Table:
+    """What each field does to each figure: its slope at the base design, its share of all change over the ranges."""
+    titles = ("slope at base", "% for 1 %", "share alone (%)", "share with others (%)")
+    heads = (
+        Head("field", number=False),
+        Head("figure", number=False),
+        *(Head(title) for title in titles[:1]),
+        Head("unit", number=False),
+        *(Head(title) for title in titles[1:]),
+    )
+    rows = []
+    for j, field in enumerate(slopes.fields):
+        of, field_size = unit_of(field)
+        for k, figure in enumerate(slopes.figures):
+            unit, size = unit_of_figure(figure)
+            slope = float(slopes.slopes[j, k]) * field_size / size
+            numbers = (
+                float(slopes.per_cent[j, k]),
+                100 * float(shares.first[j, k]),
+                100 * float(shares.total[j, k]),
+            )
+            cells = [Cell(number(value, 3), value) for value in (slope, *numbers)]
+            rows.append(
+                (
+                    Cell(field, head=True),
+                    Cell(spaced(figure)),
+                    cells[0],
+                    Cell(f"{unit} / {of or '1'}"),
+                    *cells[1:],
+                )
+            )
+    return Table("What each field does", heads, tuple(rows))
+
+
+def switching_table(table: AngleTable) -> Table:
+    """The settings of the winner's controller over speed and torque."""
+    heads = (
+        Head("speed", "rpm"),
+        Head("torque", "N m"),
+        Head("turn on", "deg"),
+        Head("turn off", "deg"),
+        Head("level", "A"),
+        Head("ripple", "%"),
+        Head("copper loss", "W"),
+        Head("peak current", "A"),
+        Head("why not", number=False),
+    )
+    rows = []
+    for j, speed in enumerate(table.speeds.tolist()):
+        for k, torque in enumerate(table.torques.tolist()):
+            found = (
+                (table.turn_on[j, k], deg),
+                (table.turn_off[j, k], deg),
+                (table.level[j, k], 1.0),
+                (table.ripple[j, k], 0.01),
+                (table.copper_loss[j, k], 1.0),
+                (table.peak_current[j, k], 1.0),
+            )
+            numbers = [float(value) / size for value, size in ((speed, rpm), (torque, 1.0), *found)]
+            cells = [Cell(number(value), value if math.isfinite(value) else None) for value in numbers]
+            rows.append((*cells, Cell(table.reasons[j][k])))
+    return Table("Switching over speed and torque; torque below 0: as a generator", heads, tuple(rows))
+
+
+def change_words(changes: Mapping[str, Any]) -> str:
+    """What a design changes, each field in the unit that it is read in; of a part that is changed whole, all that is
+    not as usual.
+
+    >>> change_words({"air_gap": 0.0004, "rotor_pole.arc": 0.6})
+    'air_gap 0.4 mm, rotor_pole.arc 34.377 deg'
+    """
+    return ", ".join(
+        f"{name} {shown(name, value)}"
+        for whole, part in changes.items()
+        for name, value in _leaves(whole, part)
+    )
+
+
+def _leaves(name: str, value: Any) -> Iterator[tuple[str, Any]]:
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        own = getattr(value, "name", None)
+        if isinstance(own, str):  # a steel is known by its name
+            yield name, own
+            return
+        for field in dataclasses.fields(value):
+            part = getattr(value, field.name)
+            if not _usual(field, part):
+                yield from _leaves(f"{name}.{field.name}", part)
+    elif isinstance(value, tuple | list):
+        for at, part in enumerate(value):
+            yield from _leaves(f"{name}.{at}", part)
+    else:
+        yield name, value
+
+
+def _usual(field: dataclasses.Field[Any], value: Any) -> bool:
+    return value is None or (field.default is not dataclasses.MISSING and bool(value == field.default))

@@ -1,0 +1,158 @@
+"""What a page says in words: the answer, how sure it is, what was assumed, what to beware of."""
+
+from __future__ import annotations
+
+from polefem.copper import THERMAL_CAUTION
+from polefem.drive import RIPPLE_FORMULA
+from polefem.params import MeshSpec
+from polefem.ranking import unit_of_figure
+from polefem.report.findings import Findings, Shape
+from polefem.report.page.tables import change_words, error_of, number, spaced
+from polefem.study import Figures, more_is_better
+from polefem.units import deg, mm
+
+__all__ = ["CAUTIONS", "answer", "assumptions", "how_sure", "to_cut", "to_switch"]
+
+CAUTIONS = (
+    "A coil at current holds energy. Open its circuit and it arcs, at a voltage that kills switches and people: give "
+    "every phase a path for its current to die away in, and let capacitors discharge before you touch anything.",
+    "Magnetised parts pull each other with forces that close on fingers, and pull a rotor against its stator where the "
+    "gap is uneven.",
+    "A spinning rotor needs a guard that would hold its pieces.",
+    "Mains voltage, and any supply derived from it without isolation, is for those licensed to work on it.",
+    "Nothing on this page overrides local codes and licensed practice; where they differ, follow them.",
+    THERMAL_CAUTION,
+)
+
+
+def answer(findings: Findings) -> str:
+    """Which shape, by how much, and how sure, in one sentence."""
+    ranking = findings.ranking
+    if not ranking.ordered:
+        return "No shape of this study has figures: the reasons are below."
+    first, *others = ranking.ordered
+    by = ranking.by
+    which = "highest" if more_is_better(by) else "lowest"
+    said = f"{first.name} has the {which} {spaced(by)}, {_with_unit(first.figures, by)}"
+    if not others:
+        return f"{said}, at {ranking.basis}; there is nothing to compare it with."
+    second = (
+        f"{_with_unit(others[0].figures, by)} of {others[0].name}, the next of {len(ranking.ordered)} shapes"
+    )
+    return f"{said}, against {second}, at {ranking.basis}; {_verdict(findings)}."
+
+
+def _verdict(findings: Findings) -> str:
+    doubt, ranking = findings.doubt, findings.ranking
+    if doubt is not None and len(doubt.names) > 1:
+        if doubt.tied[0]:
+            return f"but the two are tied, {doubt.ahead[0]:.0%} against {1 - doubt.ahead[0]:.0%}"
+        return f"it is better than the next with {doubt.ahead[0]:.0%} chance"
+    values, errors = [], []
+    for record in ranking.ordered[:2]:
+        values.append(record.figures.value(ranking.by) if record.figures is not None else None)
+        errors.append(error_of(record, ranking.by, None))
+    if any(value is None for value in (*values, *errors)):
+        return "how sure that is was not found out"
+    apart = abs((values[0] or 0.0) - (values[1] or 0.0))
+    if apart > sum(error or 0.0 for error in errors):
+        return "more than the mesh's error, though what a workshop does to it was not looked at"
+    return "but that is within the mesh's error: a finer mesh must settle it"
+
+
+def how_sure(findings: Findings) -> tuple[str, ...]:
+    """Sentences on the doubt about the order, and what would settle it."""
+    doubt = findings.doubt
+    said = []
+    if doubt is None:
+        said.append(
+            "± and bars are a bound of the mesh's error alone, by the map's own estimate. What a workshop does to each "
+            "shape (gap, arcs, steel, an offset shaft) is not in it: a study that is given spreads tells how "
+            "sure the order is."
+        )
+    else:
+        said.append(
+            f"± of {spaced(doubt.figure)} and its bars are two standard deviations of what workshop and mesh do, for "
+            f"the first {len(doubt.names)}; every other ± is a bound of the mesh's error alone. Neighbours are tied "
+            "below 95 %."
+        )
+        said.append(f"Verdict: {doubt.advice}.")
+        if doubt.one_sided:
+            said.append(
+                f"Had from one side alone, as the other cannot be built: {', '.join(doubt.one_sided)}."
+            )
+        if doubt.unknown:
+            said.append(f"Not in it, as it could not be computed: {', '.join(doubt.unknown)}.")
+    return tuple(said)
+
+
+def to_cut(shape: Shape) -> tuple[str, ...]:
+    """What is cut and wound for a shape."""
+    machine = shape.design.machine
+    winding = machine.winding
+    changed = change_words(shape.design.changes)
+    poles = f"{machine.stator_poles} stator poles, {machine.rotor_poles} rotor poles"
+    wire = winding.wire_diameter
+    sized = "" if wire is None else f" of wire {number(wire / mm, 3)} mm over the enamel"
+    density = number(shape.figures.current_density / 1e6, 3)
+    return (
+        f"{poles}, {machine.phases.count} phases, air gap {number(machine.air_gap / mm)} mm, "
+        f"steel {machine.steel.name}.",
+        f"Against the base machine: {changed}." if changed else "It is the base machine as it stands.",
+        f"{winding.turns_per_pole} turns a pole{sized}: {number(shape.figures.phase_resistance)} ohm a phase at "
+        f"{shape.design.plan.copper.temperature:.0f} °C, {density} A/mm² while it conducts.",
+    )
+
+
+def to_switch(shape: Shape, table: bool) -> str:
+    """When a phase conducts, and where the table for a controller is, if there is one."""
+    drive, current = shape.design.plan.drive, shape.figures.current
+    said = (
+        f"Under the ideal square current each phase conducts {number(current)} A from {number(drive.turn_on / deg)} to "
+        f"{number(drive.turn_off / deg)} degrees (0: aligned; below 0 the rotor pole approaches)."
+    )
+    if table:
+        return f"{said} For a bridge, see the switching table."
+    return f"{said} A bridge needs time for that: a study that asks for a switching table gets the angles of one."
+
+
+def assumptions(findings: Findings) -> tuple[str, ...]:
+    """What was assumed, and what a flat section leaves out."""
+    plan = findings.study.plan
+    mesh = next((n for n in ("coarse", "normal", "fine") if MeshSpec.named(n) == plan.mesh), "of its own")
+    ends = (
+        "Estimates of end turns and of flux out of the stack's ends, by handbook formulas good to some 30 %, are in "
+        "torque and currents."
+        if plan.end_effects
+        else "Left out: the inductance of the end turns (their resistance is counted) and the flux that bulges out of "
+        "the stack's ends. Both are estimated beside the field, by handbook formulas good to some 30 %."
+    )
+    together = (
+        "Torques of single phases are summed as if each were alone; 'overlap torque' is the largest difference from "
+        "all phases in one field, at a few angles."
+        if plan.overlap_angles
+        else "Torques of single phases are summed as if each were alone; how far that is from all phases in one field "
+        "was not looked at."
+    )
+    return (
+        f"Compared at {plan.terms}, under the ideal square current from {number(plan.drive.turn_on / deg)} to "
+        f"{number(plan.drive.turn_off / deg)} degrees; coils filled to {plan.copper.fill_factor:.0%}, copper at "
+        f"{plan.copper.temperature:.0f} °C.",
+        f"Ripple is {RIPPLE_FORMULA} of the torque of all phases over a turn; (max - min) / (max + min), in use "
+        "elsewhere, gives about half of it.",
+        f"Magnetostatic field of a flat section through a long machine, times the stack length; mesh {mesh}, second "
+        f"order; {plan.angle_points} angles, {plan.current_points} currents.",
+        ends,
+        "Eddy currents and hysteresis are not in the field. Gaps between laminations count as far as the stacking "
+        "factor of the machine says.",
+        "The unaligned inductance suffers most: expect to measure more than is shown, the more so the shorter the "
+        "stack.",
+        together,
+        "Every shape is cut exactly and runs true, but for what the error bars say.",
+    )
+
+
+def _with_unit(figures: Figures | None, name: str) -> str:
+    value = None if figures is None else figures.value(name)
+    unit, size = unit_of_figure(name)
+    return "unknown" if value is None else f"{number(value / size)} {unit}"

@@ -1,0 +1,84 @@
+"""A drawn picture as bytes: to be written beside a text, or to go into a page as it is."""
+
+from __future__ import annotations
+
+import base64
+import io
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from matplotlib import rc_context
+from matplotlib.figure import Figure
+
+__all__ = ["Picture", "file_name", "picture_of"]
+
+_DPI = 100  # as sharp as a page shows it, so that a page of many fields stays small
+_SMALL = 200_000  # bytes up to which a drawing stays lines; more of them and pixels are smaller
+_MEDIA = {"svg": "image/svg+xml", "png": "image/png"}
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One picture. name: stem of its file. kind: what its data is. words: what it shows, for those who cannot see it
+    and under it. width, height: as shown, px of 1/96 in. data: the file's contents."""
+
+    name: str
+    kind: Literal["svg", "png"]
+    words: str
+    width: int
+    height: int
+    data: bytes
+
+    @property
+    def file(self) -> str:
+        """Name of its file."""
+        return f"{self.name}.{self.kind}"
+
+    @property
+    def address(self) -> str:
+        """The picture itself as an address, so that a page needs no file beside it."""
+        return f"data:{_MEDIA[self.kind]};base64,{base64.b64encode(self.data).decode()}"
+
+    def write(self, folder: Path) -> Path:
+        """Write it into a folder, which is made if need be."""
+        folder.mkdir(parents=True, exist_ok=True)
+        path = folder / self.file
+        path.write_bytes(self.data)
+        return path
+
+    def __repr__(self) -> str:
+        return f"Picture({self.file!r}, {len(self.data) / 1000:.0f} kB: {self.words})"
+
+
+def picture_of(figure: Figure, name: str, words: str, pixels: bool = False) -> Picture:
+    """The picture of a figure: lines (SVG) where that is small, else pixels (PNG); `pixels`: where it is not.
+
+    The same figure gives the same bytes, whenever it is drawn.
+    """
+    kind: Literal["svg", "png"] = "png"
+    data = b"" if pixels else _drawn(figure, "svg", name)
+    if data and len(data) <= _SMALL:
+        kind = "svg"
+    else:
+        data = _drawn(figure, "png", name)
+    width, height = (round(96 * inches) for inches in figure.get_size_inches())
+    return Picture(name, kind, words, width, height, data)
+
+
+def file_name(name: str) -> str:
+    """A design's name as part of a file name.
+
+    >>> file_name("tapered, 4 deg")
+    'tapered_4_deg'
+    """
+    return re.sub(r"[^A-Za-z0-9.-]+", "_", name).strip("_.") or "design"
+
+
+def _drawn(figure: Figure, kind: str, name: str) -> bytes:
+    out = io.BytesIO()
+    undated = {"Date": None} if kind == "svg" else None
+    with rc_context({"svg.hashsalt": name}):
+        figure.savefig(out, format=kind, dpi=_DPI, metadata=undated)
+    return out.getvalue()
