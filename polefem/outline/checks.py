@@ -17,7 +17,7 @@ from polefem.outline.coils import Coil
 from polefem.outline.member import Member
 from polefem.outline.values import Region, Ring, Side
 from polefem.params.winding import THINNEST_LINER
-from polefem.shapes import area, points
+from polefem.shapes import area, distance, points
 
 __all__ = ["polygon", "refuse_coils", "refuse_overlaps", "refuse_thin_iron", "refuse_touching_faces"]
 
@@ -83,6 +83,13 @@ def _refuse_coil(member: Member, coil: Coil) -> None:
         cure = f"{ROOM} (by a smaller coil_width)"
         rule = "a coil must not cut its neighbour"
         raise _coil_refused(rule, f"{name} distance from the middle of the slot", spare, cure)
+    # Where a rounded tip curls away from a coil that lies on its flank, the air between them ends in a cusp.
+    path = member.edges[coil.pole].path
+    closest = min((away for z in coil.corners if not _apart(away := distance(path, z))), default=None)
+    if closest is not None:
+        cure = f"{ROOM} (by a liner or another face_inset)"
+        rule = "a coil must lie on its pole or leave room for a film of insulation"
+        raise _coil_refused(rule, f"{name} distance of its corner from the iron", closest, cure)
 
 
 def _apart(distance: float) -> bool:

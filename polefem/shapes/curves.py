@@ -15,6 +15,7 @@ __all__ = [
     "Spot",
     "chamfered",
     "crossing",
+    "distance",
     "heading",
     "joined",
     "length",
@@ -155,6 +156,18 @@ def _nearest(segment: Segment, z: complex) -> complex:
         along = heading(segment, segment.start)
         return segment.start + along * ((z - segment.start) * along.conjugate()).real
     return segment.centre + segment.radius * (z - segment.centre) / abs(z - segment.centre)
+
+
+def distance(path: Sequence[Segment], z: complex) -> float:
+    """From a point to the nearest of a path, m."""
+    return min(_away(segment, z) for segment in path)
+
+
+def _away(segment: Segment, z: complex) -> float:
+    if isinstance(segment, Arc) and abs(z - segment.centre) < SAME:
+        return segment.radius
+    foot = _nearest(segment, z)
+    return abs(z - foot) if _holds(segment, foot) else min(abs(z - segment.start), abs(z - segment.end))
 
 
 def chamfered(

@@ -117,6 +117,29 @@ def test_a_coil_slides_over_what_is_narrower_than_its_inside(pole: Pole, in_plac
 
 
 @pytest.mark.parametrize(
+    ("past", "liner", "refused"),
+    [(0.28, 0.0, True), (0.01, 0.0, True), (-0.01, 0.0, False), (0.6, 0.0, False), (0.28, 0.05, False)],
+)
+def test_a_coil_lies_on_its_pole_or_leaves_room_for_a_film(past: float, liner: float, refused: bool) -> None:
+    """The tip is rounded by 2 mm, and the coil begins so many mm past the end of the straight flank."""
+    half = 30.4 * math.sin(15 * deg)
+    # The rounding touches the flank and, from outside, the bore.
+    flank_ends = math.sqrt(32.4**2 - (half - 2) ** 2)
+    inset = flank_ends - 30.4 - past
+    winding = replace(MACHINE.winding, face_inset=inset * mm, liner=liner * mm)
+    machine = replace(MACHINE, stator_pole=Pole(30 * deg, tip_fillet=2 * mm), winding=winding)
+    if not refused:
+        outline_of(machine)
+        return
+    away = f"{math.hypot(2, past) - 2:.4g}"
+    sentence = (
+        rf"room for a film .* of its corner from the iron is {away} mm, allowed is 0 mm, or 0\.05 mm and more"
+    )
+    with pytest.raises(GeometryRefused, match=sentence):
+        outline_of(machine)
+
+
+@pytest.mark.parametrize(
     ("pole", "sentence"),
     [
         (Pole(32 * deg, holes=(Hole(1.4 * mm, 2 * mm),)), None),

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from polefem.shapes import Arc, Line, Segment, area, moved, points, turned_back
+from polefem.shapes import Arc, Line, Segment, area, distance, moved, points, turned_back
 from polefem.shapes.curves import chamfered, crossing, heading, joined, part, rounded, smooth, through
 
 #: A quarter of the unit circle and the way back through its centre.
@@ -55,6 +55,16 @@ def test_a_line_crosses_lines_and_arcs_only_between_their_ends() -> None:
     assert found is not None and found[0] == 0 and found[1] == pytest.approx(0.6 + 0.8j)
     assert crossing(QUARTER, -0.5 + 0j, 1j) is None
     assert crossing(QUARTER, 2j, 1 + 0j) is None
+
+
+def test_distance_is_to_the_nearest_point_of_lines_and_arcs() -> None:
+    assert distance(QUARTER, 0.9 * cmath.rect(1, 0.7)) == pytest.approx(0.1)
+    assert distance(QUARTER, 0.3 + 0.2j) == pytest.approx(0.2)
+    assert distance(QUARTER, 1 - 2j) == pytest.approx(2)  # of its start, not of the rest of its circle
+    assert distance((Arc(1, 1j, 0j, True),), 0j) == 1
+    assert distance((Arc(1, 1j, 0j, False),), cmath.rect(2, 0.7)) == pytest.approx(
+        abs(cmath.rect(2, 0.7) - 1)
+    )
 
 
 def test_a_part_of_a_path_lies_between_its_ends() -> None:
