@@ -11,7 +11,7 @@ project = "polefem"
 author = "the polefem authors"
 version = release = __version__
 
-extensions = ["myst_parser", "sphinx.ext.autodoc", "sphinx.ext.napoleon", "docstrings", "formulas"]
+extensions = ["myst_parser", "sphinx.ext.autodoc", "docstrings", "formulas"]
 myst_enable_extensions = ["colon_fence", "deflist", "dollarmath"]
 myst_heading_anchors = 3
 exclude_patterns = ["made/help.txt"]
@@ -34,7 +34,8 @@ default_role = "py:obj"
 autodoc_member_order = "bysource"
 autodoc_typehints_format = "short"
 autodoc_class_signature = "separated"
-autodoc_default_options = {"members": True, "show-inheritance": False}
-napoleon_use_ivar = True
-napoleon_use_rtype = False
-nitpicky = False
+autodoc_default_options = {"members": True}
+# Where modules postpone their annotations, arrays keep the short name that those give them.
+autodoc_type_aliases = dict.fromkeys(("Array", "Floats", "FloatArray"), "ndarray") | {
+    "ArrayLike": "ArrayLike"
+}

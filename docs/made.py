@@ -73,7 +73,8 @@ def make_pages(folder: Path) -> None:
     folder.mkdir(parents=True)
     machines = {file.stem: load_machine(file) for file in sorted((ROOT / "geometries").glob("*.toml"))}
     for name, pole in POLES.items():
-        _save(draw_pole(pole, dimensions=True), folder / f"pole-{name}.svg")
+        _save(draw_pole(pole), folder / f"pole-{name}.svg")
+    _save(draw_pole(POLES["shoed"], dimensions=True), folder / "pole-words.svg")
     for name, machine in machines.items():
         _save(draw_machine(machine, dimensions=True), folder / f"machine-{name}.svg")
         _save(_half_overlapped(machine), folder / f"field-{name}.png")

@@ -24,7 +24,16 @@ from polefem.params import MeshSpec, SquareDrive
 from polefem.params.drive_spec import Bridge, Chopping, DriveSpec
 from polefem.params.fields import with_fields
 from polefem.ranking import rank
-from polefem.study import Copper, EqualCopperLoss, InProcess, Plan, Store, Study, Variant, run_designs
+from polefem.study import (
+    Copper,
+    EqualCopperLoss,
+    InProcess,
+    Plan,
+    Store,
+    Study,
+    Variant,
+    run_designs,
+)
 from polefem.units import A, V, W, deg, mm, rpm
 
 # %% [markdown]
@@ -48,7 +57,12 @@ lathe = RadialMachine(
     stack_length=60 * mm,
     stator_pole=Pole(arc=30 * deg),
     rotor_pole=Pole(arc=32 * deg),
-    winding=Winding(turns_per_pole=90, coil_width=9 * mm, face_inset=3 * mm, yoke_clearance=4 * mm),
+    winding=Winding(
+        turns_per_pole=90,
+        coil_width=9 * mm,
+        face_inset=3 * mm,
+        yoke_clearance=4 * mm,
+    ),
     steel=Steel.named("M330-50A"),
 )
 lathe
@@ -94,7 +108,8 @@ lathe_map
 
 # %%
 for current, inductance in zip(lathe_map.currents, lathe_map.inductance * 1e3, strict=True):
-    print(f"{current:5.1f} A   {inductance[0]:6.2f} mH aligned   {inductance[-1]:5.2f} mH unaligned")
+    aligned, unaligned = inductance[0], inductance[-1]
+    print(f"{current:5.1f} A   {aligned:6.2f} mH aligned   {unaligned:5.2f} mH unaligned")
 
 # %% [markdown]
 # ## Torque of all phases
@@ -115,10 +130,14 @@ square_torque(lathe_map, SquareDrive(-36 * deg, -1 * deg), 10 * A)
 bridge = Bridge(48 * V, switch_drop=0.1 * V, diode_drop=0.8 * V)
 copper = Copper(fill_factor=0.45, temperature=100.0)
 resistance = wound_phase(lathe, outline_of(lathe), copper).resistance
-drive = DriveSpec(bridge, resistance, -42 * deg, -14 * deg, Chopping(level=10 * A, band=1 * A))
+chopping = Chopping(level=10 * A, band=1 * A)
+drive = DriveSpec(bridge, resistance, -42 * deg, -14 * deg, chopping)
 operating_point(lathe_map, drive, 600 * rpm)
 
 # %% [markdown]
+# The dip lies where the phase that was switched off in time has gone and the next one has not come. `best_setting`
+# looks for the angles and the level that make the least of it.
+#
 # ## Which shape?
 #
 # Three rotor poles at the same copper loss, ranked by torque ripple under the ideal square current.
