@@ -180,13 +180,20 @@ def _scooped(flank: Line, straight: float, seat: Seat, name: str) -> Path:
         raise GeometryRefused(refusal(rule, f"{name}.flank_length", found, most))
     way = heading(flank, flank.start)
     start = flank.start + straight * way
-    arc = tangent_arc(start, way, seat.at(seat.root, seat.half_pitch))
-    # Beyond the angle of its centre the arc comes back towards the gap: it would have cut deeper than the yoke's level.
-    if not isinstance(arc, Arc) or seat.angle(arc.centre) < seat.half_pitch * (1 - 1e-9):
-        rule = "a scooped valley must be deepest midway between the poles"
+    middle = seat.at(seat.root, seat.half_pitch)
+    arc = tangent_arc(start, way, middle)
+    ahead = ((middle - start) * way.conjugate()).real > 0
+    if not isinstance(arc, Arc) or not ahead or not _within_half(arc, seat):
+        rule = "one arc must reach the middle of the valley from the end of a straight flank"
         found = f"{straight * 1e3:.4g} mm"
         raise GeometryRefused(refusal(rule, f"{name}.flank_length", found, "a shorter straight flank"))
     return Line(flank.start, start), arc
+
+
+def _within_half(arc: Arc, seat: Seat) -> bool:
+    """Whether an arc that ends midway between the poles does not cross the line there before."""
+    along = arc.centre.real if seat.flat else (arc.centre * cmath.rect(1.0, -seat.half_pitch)).real
+    return seat.out * (along - seat.root) >= 0
 
 
 def _tipped(face: Path, down: Path, pole: Pole, which: int, name: str) -> tuple[Path, Path, Path]:

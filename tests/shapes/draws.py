@@ -101,12 +101,9 @@ def poles(draw: st.DrawFn, pitch: float, radius: float, height: float, out: floa
     )
     tip = draw(st.sampled_from(["sharp", "sharp", "tip_chamfer", "tip_fillet"]))
     tips = {} if tip == "sharp" else {tip: draw(sides(parts(0.01, 0.15).map(lambda x: x * length)))}
-    # One arc reaches the middle of a valley that is deeper than half as wide.
-    spare = height - 1.2 * (pitch * (radius if out > 0 else radius + height) - width) / 2
-    scooped = ["flank_length"] if spare > 0.1 * height else []
-    root = draw(st.sampled_from(["plain", "plain", "root_fillet", *scooped]))
+    root = draw(st.sampled_from(["plain", "plain", "plain", "root_fillet", "flank_length"]))
     sizes = {"root_fillet": parts(0.0, 0.3).map(lambda x: x * length)}
-    sizes["flank_length"] = parts(0.1, 1.0).map(lambda x: x * spare)
+    sizes["flank_length"] = parts(0.0, 0.8).map(lambda x: x * height)
     roots = {} if root == "plain" else {root: draw(sides(sizes[root]))}
     return Pole(
         arc,
