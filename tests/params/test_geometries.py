@@ -81,7 +81,7 @@ PUBLISHED = {0.0: 2.7670, 6.0: 2.4242, 12.0: 1.8279, 18.0: 1.0890, 30.0: 0.3144}
 
 
 def agrees(found: Sequence[float]) -> bool:
-    """To 1 %: the coil sides and the valleys are not quite those of the source."""
+    """To 1 %, on a coarse mesh; tests/published hold the machine more tightly."""
     return bool(np.allclose(found, list(PUBLISHED.values()), rtol=0.01))
 
 
@@ -89,8 +89,8 @@ def test_the_published_machine_has_the_published_coenergy() -> None:
     machine = MACHINES["tested_8_6"]
     angles = np.array(list(PUBLISHED)) * deg
     assert agrees(flux_map(machine, angles, [10.0], "coarse").coenergy[0])
-    wider = replace(machine, air_gap=1.1 * machine.air_gap)
-    assert not agrees(flux_map(wider, angles, [10.0], "coarse").coenergy[0])
+    longer = replace(machine, stack_length=1.02 * machine.stack_length)
+    assert not agrees(flux_map(longer, angles, [10.0], "coarse").coenergy[0])
 
 
 def test_the_published_rig_pulls_as_a_flat_section_can() -> None:
