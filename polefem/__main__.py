@@ -171,12 +171,11 @@ def _study_in(file: Path) -> Study | Search:
 
 
 def _line_of(error: Exception, file: Path) -> str:
-    """Where in a file an error came about; empty where that is not known."""
+    """Where in a file an error came about; empty where that is not known, or the error says it itself."""
     lines = [
         frame.lineno for frame in traceback.extract_tb(error.__traceback__) if frame.filename == str(file)
     ]
-    line = error.lineno if isinstance(error, SyntaxError) else next(reversed(lines), None)
-    return f" (line {line})" if line is not None else ""
+    return f" (line {lines[-1]})" if lines else ""
 
 
 @dataclasses.dataclass(frozen=True, eq=False)

@@ -22,6 +22,7 @@ from fake_solver import DIES, FAKE, MACHINE, PLAN, UNMESHED
 
 from polefem.study import Study, Variant
 from polefem.units import deg
+from polefem.version import __version__
 
 FINE = Variant("wide", {"rotor_pole.arc": 40 * deg})
 TOUCHING = Variant("touching", {"rotor_pole.arc": 95 * deg})
@@ -67,6 +68,118 @@ def test_the_ranking_is_printed_and_everything_written(
     whole = {"torque-of-designs.svg", "pareto.svg"}
     cut = {f"{rows[0]['name']}-{k}.svg" for k in ("dimensions", "rotor-pole", "stator-pole")}
     assert pictures == {f"{n}-{k}" for n in ("plain", "wide") for k in kinds} | whole | cut
+
+
+def test_results_go_to_stdout_and_what_is_said_of_them_to_stderr(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run_study(study(FINE, TOUCHING), ["--workers", "1", "--no-pictures"], FAKE) == 0
+    out, err = capsys.readouterr()
+    assert out.startswith("Ranked by ripple") and "Written to" not in out
+    assert "Written to results/made_up: ranking.txt" in err and "Ranked" not in err
+
+
+def test_the_version_and_the_help_are_results(capsys: pytest.CaptureFixture[str]) -> None:
+    for asked, said in (("--version", f"polefem {__version__}"), ("--help", "examples:")):
+        with pytest.raises(SystemExit, match="0"):
+            run([asked])
+        assert said in capsys.readouterr().out
+    with pytest.raises(SystemExit, match="0"):
+        run(["animate", "--help"])
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "Write a film of one shape" in shown and "exit status: 0 every design" in shown
+    with pytest.raises(SystemExit, match="2"):
+        run([])
+    assert "COMMAND" in capsys.readouterr().err
+
+
+WHOLE = """
+    import sys
+    sys.path[:0] = {path!r}
+    from fake_solver import MACHINE, PLAN
+    from polefem.study import Study, Variant
+    from polefem.units import deg
+    study = Study("made up", MACHINE, PLAN, [Variant("plain"), Variant("wide", {{"rotor_pole.arc": 40 * deg}})])
+"""
+
+
+@pytest.fixture
+def computed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> list[str]:
+    """A study file whose designs are in the store already; the options that find them."""
+    (tmp_path / "mine.py").write_text(
+        textwrap.dedent(WHOLE.format(path=[str(Path(__file__).parent / "study")]))
+    )
+    options = ["--workers", "1", "--mesh", "coarse", "--out", "there"]
+    assert run_study(study(Variant("plain"), FINE), [*options, "--no-pictures"], FAKE) == 0
+    capsys.readouterr()
+    return ["mine.py", *options]
+
+
+def test_a_report_is_written_of_what_is_there_and_its_place_printed(
+    computed: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["report", *computed, "--drawn", "1"]) == 0
+    out, err = capsys.readouterr()
+    assert out.split() == ["there/report.html", "there/report.md"]
+    assert "2 from the store" in err
+    page = (tmp_path / "there" / "report.html").read_text("utf-8")
+    assert "python -m polefem report mine.py --workers 1 --mesh coarse --out there --drawn 1" in page
+    assert "1 more shapes have figures" in page
+    assert page.count('alt="Flux density') == 3  # of the first alone
+
+
+def test_a_film_is_written_and_its_place_printed(
+    computed: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["animate", *computed, "--shape", "wide", "--frames", "3"]) == 0
+    assert capsys.readouterr().out.split() == ["there/wide.gif"]
+    assert (tmp_path / "there" / "wide.gif").read_bytes().startswith(b"GIF89a")
+
+
+@pytest.mark.parametrize(
+    ("options", "sentence"),
+    [
+        (
+            ["--shape", "round"],
+            "a film is of a shape that has figures: --shape is 'round', allowed is plain, wide",
+        ),
+        (["--frames", "1"], "a sweep needs frames"),
+        (["--frames", "2", "--film", "a.avi"], "a film has an ending that can be written"),
+    ],
+)
+def test_mistakes_about_a_film_are_told(
+    options: list[str], sentence: str, computed: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["animate", *computed, *options]) == 2
+    assert sentence in capsys.readouterr().err
+
+
+def told_in_a_sentence(err: str) -> bool:
+    """Whether an error is told without what led to it."""
+    return "Traceback" not in err and err.startswith("polefem: ")
+
+
+@pytest.mark.parametrize(
+    ("text", "status", "sentence"),
+    [
+        ("\n\n1 / 0", 2, "a study file must run: mine.py is ZeroDivisionError: division by zero (line 3)"),
+        ("study = (", 2, "a study file must run: mine.py is SyntaxError: '(' was never closed (mine.py, line 1)"),
+        (
+            "from fake_solver import MACHINE, PLAN\nfrom polefem.study import Study, Variant\n"
+            "study = Study('s', MACHINE, PLAN, [Variant('v')], linked={'air_gap': lambda v: 1 / 0})",
+            1,
+            "not foreseen: ZeroDivisionError: division by zero (mine.py, line 3); --debug shows what led to it",
+        ),
+    ],
+)
+def test_an_error_is_a_sentence_and_with_debug_what_led_to_it(
+    text: str, status: int, sentence: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "mine.py").write_text(text)
+    assert run(["run", "mine.py"]) == status
+    err = capsys.readouterr().err
+    assert sentence in err and told_in_a_sentence(err)
+    assert run(["run", "mine.py", "--debug"]) == status
+    err = capsys.readouterr().err
+    assert sentence in err and not told_in_a_sentence(err)
 
 
 def test_it_goes_on_from_what_is_there(capsys: pytest.CaptureFixture[str]) -> None:
@@ -158,6 +271,17 @@ def started(tmp_path: Path, seconds: float) -> subprocess.Popen[str]:
     }
     pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True, "start_new_session": True}
     return subprocess.Popen(command, env=environment, **pipes)
+
+
+def test_a_reader_that_has_seen_enough_stops_no_work(tmp_path: Path) -> None:
+    process = started(tmp_path, 0.0)
+    assert process.stdout is not None and process.stderr is not None
+    process.stdout.close()  # as `| head` does
+    err = process.stderr.read()
+    process.stderr.close()
+    assert process.wait(timeout=60) == 0, err
+    assert "Broken pipe" not in err and "BrokenPipe" not in err and "Traceback" not in err
+    assert "v43" in (tmp_path / "there" / "ranking.csv").read_text()
 
 
 def test_interrupted_it_says_how_to_go_on_and_goes_on(tmp_path: Path) -> None:

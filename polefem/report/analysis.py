@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -81,19 +82,20 @@ def draw_pareto(points: ParetoPoints) -> Figure:
 def draw_doubt(doubt: Doubt) -> Figure:
     """The picture of error bars: two standard deviations to either side, and the chance of each to be the best."""
     unit, size = unit_of_figure(doubt.figure)
-    figure = new_figure(6.0, 1.6 + 0.42 * len(doubt.names))
+    figure = new_figure(6.0, 1.4 + 0.6 * len(doubt.names))
     axes = axes_on(
         figure, f"{doubt.figure.replace('_', ' ')} ({unit})", "", "Error bars: two standard deviations"
     )
     rows = np.arange(len(doubt.names))
     bars = 2 * doubt.deviations / size
     axes.errorbar(doubt.values / size, rows, xerr=bars, fmt="o", color=KINDS[0], capsize=4, linewidth=1.4)
-    for row, (value, bar, first) in enumerate(zip(doubt.values / size, bars, doubt.first, strict=True)):
-        said = f"first with {first:.0%}"
-        axes.annotate(said, (value + bar, row), xytext=(8, -3), textcoords="offset points", fontsize=8)
-    axes.set_yticks(rows, doubt.names)
+    names = [
+        f"{textwrap.fill(name, 24)}\nfirst with {100 * first:.0f} %"
+        for name, first in zip(doubt.names, doubt.first, strict=True)
+    ]
+    axes.set_yticks(rows, names, fontsize="small")
     axes.set_ylim(len(rows) - 0.4, -0.6)
-    axes.margins(x=0.25)
+    axes.margins(x=0.08)
     return figure
 
 

@@ -74,7 +74,7 @@ def draw_frame(sweep: Sweep, at: int, figure: Figure | None = None) -> Figure:
     """The picture of one frame: the flux density with its lines, and the torque with a point where the rotor stands."""
     figure = figure or Figure(figsize=(10.0, 4.6), dpi=_DPI)
     figure.clear()
-    field = plain_axes(figure.add_axes((0.06, 0.11, 0.36, 0.8)), sweep.densities[at].title)
+    field = plain_axes(figure.add_axes((0.07, 0.11, 0.355, 0.8)), sweep.densities[at].title)
     colours = paint_flux_density(field, sweep.densities[at], sweep.most)
     bar = figure.add_axes((0.435, 0.16, 0.012, 0.7))
     figure.colorbar(colours, cax=bar, label="flux density (T)", extend="max")

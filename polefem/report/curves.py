@@ -144,8 +144,12 @@ def draw_curves(curves: Curves) -> Figure:
     if curves.marks is not None:
         axes.plot(*curves.marks, ".", color="#333333", markersize=2.5, label="computed")
     axes.set_xlim(curves.x[0], curves.x[-1])
-    if curves.y:
+    if curves.y and curves.growing:
         figure.legend(loc="outside right upper", frameon=False, fontsize="small", title=curves.note or None)
+    elif curves.y:  # names may be long
+        figure.legend(
+            loc="outside lower left", ncols=2, frameon=False, fontsize="small", title=curves.note or None
+        )
     return figure
 
 

@@ -84,7 +84,7 @@ def plain_axes(axes: Axes, title: str, x: str = "x (mm)", y: str = "y (mm)") -> 
 
 def steps(count: int) -> list[tuple[float, float, float, float]]:
     """Colours for curves of one growing quantity: from light to deep, short of the palest."""
-    return [tuple(FIELD_COLOURS(x)) for x in np.linspace(0.3, 1.0, count)]
+    return [tuple(FIELD_COLOURS(x)) for x in np.linspace(1.0, 0.3, count)[::-1]]
 
 
 def save(figure: Figure, path: Path) -> Path:

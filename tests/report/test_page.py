@@ -30,7 +30,7 @@ def test_half_of_the_narrower_face_is_opposite_the_other() -> None:
 def answers(html: str, name: str) -> bool:
     """Whether the page's first sentence names a shape as the first, with its figure and the next."""
     said = html.partition('<p class="answer">')[2].partition("</p>")[0]
-    return said.startswith(f"{name} has the lowest ripple, ") and said.count(" %") >= 2 and said.endswith(".")
+    return said.startswith(f"{name} has the lowest ripple, ") and said.count("%") >= 2 and said.endswith(".")
 
 
 def test_the_answer_is_the_ranking_s(html: str, findings: Findings) -> None:

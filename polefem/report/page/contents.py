@@ -12,6 +12,7 @@ from polefem.report.page.tables import (
     change_words,
     drives_table,
     figure_table,
+    percent,
     point_table,
     ranking_table,
     share_table,
@@ -159,7 +160,7 @@ def _foretold(findings: Findings) -> str:
     shares = findings.shares
     assert shares is not None
     parts = [
-        f"{share:.0%} of {spaced(figure)}"
+        f"{percent(share)} of {spaced(figure)}"
         for share, figure in zip(shares.foretold, shares.figures, strict=True)
     ]
     return (

@@ -25,7 +25,10 @@ __all__ = [
     "apart_table",
     "change_words",
     "drives_table",
+    "error_of",
     "figure_table",
+    "number",
+    "percent",
     "point_table",
     "ranking_table",
     "share_table",
@@ -78,6 +81,7 @@ _RANKED = (
     *("mean_torque", "ripple", "lowest_torque", "aligned_inductance", "unaligned_inductance", "current"),
     *("copper_loss", "torque_per_loss", "overlap_torque", "copper_mass", "steel_mass"),
 )
+_NOUGHT = 1e-9
 _SAID = {State.REFUSED: "refused", State.FAILED: "failed", State.LOST: "lost"}
 
 
@@ -98,7 +102,18 @@ def number(value: float | None, digits: int = 4) -> str:
     """
     if value is None or not math.isfinite(value):
         return "-"
+    if abs(value) < _NOUGHT:  # what is left of a difference, not a figure
+        return "0"
     return f"{value:.0f}" if abs(value) >= 10**digits else f"{value:.{digits}g}"
+
+
+def percent(share: float) -> str:
+    """A share in per cent, as a page says it.
+
+    >>> percent(0.956)
+    '96 %'
+    """
+    return f"{100 * share:.0f} %"
 
 
 def ranking_table(findings: Findings, links: Mapping[str, str]) -> Table:
@@ -109,16 +124,16 @@ def ranking_table(findings: Findings, links: Mapping[str, str]) -> Table:
     names = list(dict.fromkeys([ranking.by, *_RANKED, *(["iron_loss"] if driven else [])]))
     bars = _bars(findings)
     heads = [Head("place"), Head("shape", number=False), Head("error bar", spaced(ranking.by))]
-    heads += [Head(spaced(name), unit_of_figure(name)[0]) for name in names]
-    if doubt is not None:
-        heads += [Head("is the best", "%"), Head("beats the next", "%")]
+    measured = [Head(spaced(name), unit_of_figure(name)[0]) for name in names]
+    doubted = [] if doubt is None else [Head("is the best", "%"), Head("beats the next", "%")]
+    heads += [measured[0], *doubted, *measured[1:]]
     rows = []
     for at, record in enumerate(ordered):
         assert record.figures is not None
         cells = [Cell(str(at + 1), at + 1.0), Cell(record.name, link=links.get(record.name, ""), head=True)]
         cells.append(Cell("", record.figures.value(ranking.by), bar=bars[at]))
-        cells += [_figure_cell(record, record.figures, name, doubt) for name in names]
-        cells += _doubt_cells(record.name, doubt)
+        found = [_figure_cell(record, record.figures, name, doubt) for name in names]
+        cells += [found[0], *_doubt_cells(record.name, doubt), *found[1:]]
         rows.append(tuple(cells))
     said = f"Shapes in the order of {spaced(ranking.by)}, at {ranking.basis}"
     return Table(said, tuple(heads), tuple(rows))
@@ -250,7 +265,7 @@ def share_table(slopes: Slopes, shares: Shares) -> Table:
                     *cells[1:],
                 )
             )
-    return Table("What each field does", heads, tuple(rows))
+    return Table("Slopes at the base machine, shares of all change over the ranges", heads, tuple(rows))
 
 
 def switching_table(table: AngleTable) -> Table:
@@ -264,7 +279,7 @@ def switching_table(table: AngleTable) -> Table:
         Head("ripple", "%"),
         Head("copper loss", "W"),
         Head("peak current", "A"),
-        Head("why not", number=False),
+        *([Head("why not", number=False)] if any(any(row) for row in table.reasons) else []),
     )
     rows = []
     for j, speed in enumerate(table.speeds.tolist()):
@@ -279,7 +294,7 @@ def switching_table(table: AngleTable) -> Table:
             )
             numbers = [float(value) / size for value, size in ((speed, rpm), (torque, 1.0), *found)]
             cells = [Cell(number(value), value if math.isfinite(value) else None) for value in numbers]
-            rows.append((*cells, Cell(table.reasons[j][k])))
+            rows.append((*cells, Cell(table.reasons[j][k]))[: len(heads)])
     return Table("Switching over speed and torque; torque below 0: as a generator", heads, tuple(rows))
 
 

@@ -7,7 +7,7 @@ from polefem.drive import RIPPLE_FORMULA
 from polefem.params import MeshSpec
 from polefem.ranking import unit_of_figure
 from polefem.report.findings import Findings, Shape
-from polefem.report.page.tables import change_words, error_of, number, spaced
+from polefem.report.page.tables import change_words, error_of, number, percent, spaced
 from polefem.study import Figures, more_is_better
 from polefem.units import deg, mm
 
@@ -46,8 +46,8 @@ def _verdict(findings: Findings) -> str:
     doubt, ranking = findings.doubt, findings.ranking
     if doubt is not None and len(doubt.names) > 1:
         if doubt.tied[0]:
-            return f"but the two are tied, {doubt.ahead[0]:.0%} against {1 - doubt.ahead[0]:.0%}"
-        return f"it is better than the next with {doubt.ahead[0]:.0%} chance"
+            return f"but the two are tied, {percent(doubt.ahead[0])} against {percent(1 - doubt.ahead[0])}"
+        return f"it is better than the next with {percent(doubt.ahead[0])} chance"
     values, errors = [], []
     for record in ranking.ordered[:2]:
         values.append(record.figures.value(ranking.by) if record.figures is not None else None)
@@ -136,7 +136,7 @@ def assumptions(findings: Findings) -> tuple[str, ...]:
     )
     return (
         f"Compared at {plan.terms}, under the ideal square current from {number(plan.drive.turn_on / deg)} to "
-        f"{number(plan.drive.turn_off / deg)} degrees; coils filled to {plan.copper.fill_factor:.0%}, copper at "
+        f"{number(plan.drive.turn_off / deg)} degrees; coils filled to {percent(plan.copper.fill_factor)}, copper at "
         f"{plan.copper.temperature:.0f} °C.",
         f"Ripple is {RIPPLE_FORMULA} of the torque of all phases over a turn; (max - min) / (max + min), in use "
         "elsewhere, gives about half of it.",
@@ -155,4 +155,4 @@ def assumptions(findings: Findings) -> tuple[str, ...]:
 def _with_unit(figures: Figures | None, name: str) -> str:
     value = None if figures is None else figures.value(name)
     unit, size = unit_of_figure(name)
-    return "unknown" if value is None else f"{number(value / size)} {unit}"
+    return "unknown" if value is None else f"{number(value / size)}\N{NO-BREAK SPACE}{unit}"
