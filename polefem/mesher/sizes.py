@@ -32,6 +32,9 @@ __all__ = ["set_sizes"]
 #: Poles wider than the square of this many gaps allow no longer elements along the gap: the field of a corner that
 #: passes is as wide as the gap, and elements of four gaps let the torque swing by 4 % as it passes them.
 WIDEST = 10.0
+#: Sizes grow no faster than this from where they are less than half of a corner's, such as a rounding of some microns:
+#: past it gmsh spans the distance from there to its surroundings with single triangles.
+STEEPEST = 0.7
 #: Sizes whose logarithms differ by less than this may be taken for the smallest of them.
 STEP = 0.25
 #: A spot this far outside the unit still counts, rad (flat: m): rounding.
@@ -45,9 +48,11 @@ def set_sizes(side: Side, spec: MeshSpec) -> None:
     away = f"Fabs({level}-({side.gap * MM:.12g}))"
     wanted = [f"{iron * MM:.9g}", f"{face * MM:.9g}+{spec.growth:.9g}*{away}"]
     for size, spots in _spots(side, spec, iron, face):
+        small = size < spec.corner * side.air_gap / 2
+        growth = min(spec.growth, STEEPEST) if small else spec.growth
         distance = gmsh.model.mesh.field.add("Distance")
         gmsh.model.mesh.field.setNumbers(distance, "PointsList", [draw_point(z) for z in spots])
-        wanted.append(f"{size * MM:.9g}+{spec.growth:.9g}*F{distance}")
+        wanted.append(f"{size * MM:.9g}+{growth:.9g}*F{distance}")
     gmsh.model.occ.synchronize()
     fields = []
     for formula in wanted:

@@ -18,7 +18,7 @@ from tests.field.random_fields import converges, outcome, sound
 from tests.shapes.draws import machines
 
 
-def run(count: int, mesh: MeshSpec | str, derandomize: bool) -> Counter[str]:
+def run(count: int, mesh: MeshSpec | str, thinnest: float, derandomize: bool) -> Counter[str]:
     ends: Counter[str] = Counter()
 
     @settings(
@@ -30,7 +30,7 @@ def run(count: int, mesh: MeshSpec | str, derandomize: bool) -> Counter[str]:
     )
     @given(machines())
     def every_draw_is_refused_or_solved(draw: Callable[[], Machine]) -> None:
-        ends[outcome(draw, mesh)] += 1
+        ends[outcome(draw, mesh, thinnest)] += 1
 
     every_draw_is_refused_or_solved()
     return ends
@@ -38,13 +38,13 @@ def run(count: int, mesh: MeshSpec | str, derandomize: bool) -> Counter[str]:
 
 def test_every_random_machine_is_refused_or_meshes_and_converges() -> None:
     # Which machines are drawn varies with what else is imported; about a third of them can be built.
-    ends = run(24, ROUGH, derandomize=True)
+    ends = run(36, ROUGH, thinnest=1 / 600, derandomize=True)
     assert ends["solved"] >= 3, ends
 
 
 @pytest.mark.slow
 def test_two_thousand_random_machines_are_refused_or_mesh_and_converge() -> None:
-    ends = run(2000, "coarse", derandomize=False)
+    ends = run(2000, "coarse", thinnest=0.0, derandomize=False)
     assert ends["solved"] >= 300, ends
 
 

@@ -8,12 +8,12 @@ from collections import Counter
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.mesh import EDGES, Mesh
+from polefem.mesh import EDGES, Mesh, quality
 from polefem.outline import Side
 from polefem.shapes import Arc, Segment, area, moved
 from tests.gallery import quadrature, shapes_at
 
-__all__ = ["areas_match", "closed", "curves_met", "ends_match", "mirrored", "upright"]
+__all__ = ["areas_match", "closed", "curves_met", "ends_match", "mirrored", "shaped", "upright"]
 
 Floats = NDArray[np.float64]
 
@@ -27,6 +27,11 @@ def upright(mesh: Mesh) -> bool:
     corners = mesh.points[mesh.triangles]
     jacobian = np.linalg.det(np.einsum("qid,tix->tqxd", gradients, corners))
     return bool((jacobian > 0).all())
+
+
+def shaped(mesh: Mesh, least: float = 0.01) -> bool:
+    """Whether no triangle is worse shaped than what is stated of every mesh (`polefem.mesh.quality`)."""
+    return bool(quality(mesh).min() >= least)
 
 
 def areas_match(mesh: Mesh, side: Side, within: float = 1e-6) -> bool:

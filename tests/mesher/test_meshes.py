@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from polefem.errors import MeshFailed
-from polefem.mesh import Mesh, quality
+from polefem.mesh import Mesh
 from polefem.mesher import mesh_side, mesh_sides
 from polefem.outline import Outline, Side, sections
-from polefem.params import MeshSpec
-from polefem.units import mm
+from polefem.params import MeshSpec, Pole
+from polefem.units import deg, mm
 from tests.field.built_machines import MACHINES, ROUGH, sized
-from tests.mesher.mesh_checks import areas_match, closed, curves_met, ends_match, mirrored, upright
+from tests.mesher.mesh_checks import areas_match, closed, curves_met, ends_match, mirrored, shaped, upright
 
 #: No triangle of a named mesh is worse (`polefem.mesh.quality`: 1 is equilateral).
 LEAST = 0.02
@@ -39,7 +39,7 @@ def test_a_mesh_is_what_its_outline_says(name: str, spec: str) -> None:
     for side, mesh in meshes(name, spec, MACHINES[name][1]):
         assert upright(mesh) and closed(mesh, side) and ends_match(mesh)
         assert areas_match(mesh, side, 1e-5) and curves_met(mesh, side)
-        assert quality(mesh).min() >= LEAST
+        assert shaped(mesh, LEAST)
         assert mesh.flat == side.flat and mesh.sectors == MACHINES[name][1]
 
 
@@ -63,6 +63,12 @@ def test_the_checks_tell_a_wrong_mesh() -> None:
     triangles[0] = triangles[0, [0, 2, 1, 5, 4, 3]]
     assert not upright(replace(mesh, triangles=triangles))
     assert not closed(replace(mesh, triangles=mesh.triangles[:-1]), side)
+    # A corner moved to a two-hundredth of the way from the middle of the opposite side.
+    points = mesh.points.copy()
+    a, b, c = mesh.triangles[0, :3]
+    middle = (points[b] + points[c]) / 2
+    points[a] = middle + (points[a] - middle) / 200
+    assert shaped(mesh) and not shaped(replace(mesh, points=points))
     assert not areas_match(mesh, other)
     # Straight edges in place of arcs.
     straight = mesh.points.copy()
@@ -92,6 +98,16 @@ def test_finer_names_make_finer_meshes_with_truer_areas() -> None:
         counts.append(sum(len(mesh.triangles) for _, mesh in pairs))
     assert all(areas_match(mesh, side, 1e-6) for side, mesh in pairs)
     assert counts == sorted(counts) and counts[2] > 2 * counts[1]
+
+
+def test_a_rounding_of_microns_makes_no_thin_triangle(monkeypatch: pytest.MonkeyPatch) -> None:
+    pole = Pole(30 * deg, root_fillet=0.003 * mm)
+    rotor = sections(replace(sized(100 * mm, 3 * mm), rotor_pole=pole))[0].rotor
+    assert shaped(mesh_side(rotor, MeshSpec.named("coarse"), 4), LEAST)
+    # The twin: sizes grow from there as fast as elsewhere on a coarse mesh.
+    monkeypatch.setattr("polefem.mesher.sizes.STEEPEST", 1.0)
+    with pytest.raises(MeshFailed, match="too thin"):
+        mesh_side(rotor, MeshSpec.named("coarse"), 4)
 
 
 # Sizes ----------------------------------------------------------------------------------------------
