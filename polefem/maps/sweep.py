@@ -158,18 +158,13 @@ def _sweep(system: System, angles: Floats, currents: Floats, table: _Table, tell
 def _start(here: Floats, last: Floats | None, currents: Floats, k: int) -> Floats:
     """A guess at the unknowns at current k, from those `here` at larger currents and the `last` angle's at all.
 
-    Straight on from the two larger currents, and where there is a last angle, as far from there as it curved there.
+    The last angle tells which sum of the fields at the next two larger currents comes closest to this one, and what
+    is left over.
     """
-    larger = len(currents) - 1 - k
-    if larger == 0:
-        return np.zeros_like(here[k]) if last is None else last[k]
-    if larger == 1:
-        start: Floats = (
-            here[k + 1] * (currents[k] / currents[k + 1])
-            if last is None
-            else here[k + 1] + last[k] - last[k + 1]
-        )
+    larger = here[k + 1 : k + 3]
+    if last is not None:
+        before = last[k + 1 : k + 3]
+        shares = np.linalg.lstsq(before.T, last[k], rcond=None)[0]
+        start: Floats = last[k] + shares @ (larger - before)
         return start
-    share = (currents[k + 1] - currents[k]) / (currents[k + 2] - currents[k + 1])
-    straight: Floats = (1 + share) * here[k + 1] - share * here[k + 2]
-    return straight if last is None else straight + last[k] - (1 + share) * last[k + 1] + share * last[k + 2]
+    return larger[0] * (currents[k] / currents[k + 1]) if len(larger) else np.zeros_like(here[k])

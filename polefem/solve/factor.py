@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
+from scipy.linalg.blas import daxpy
 from scipy.sparse.linalg import SuperLU, splu
 
 from polefem.solve.system import Coupled
@@ -61,7 +62,7 @@ def correction(
     fallen by `reduction`, or after `most` products. Method: M. R. Hestenes, E. Stiefel, J. Res. Natl. Bur. Stand. 49
     (1952) 409-436.
     """
-    gradient = residual
+    gradient, residual = residual, residual.copy()
     step = np.zeros_like(residual)
     direction = ready
     rho = first = float(residual @ ready)
@@ -70,11 +71,11 @@ def correction(
         image = bare @ direction + coupled.apply(direction)
         products += 1
         length = rho / float(direction @ image)
-        step += length * direction
-        residual = residual - length * image
+        daxpy(direction, step, a=length)  # in place: step += length * direction
+        daxpy(image, residual, a=-length)
         if products == most:
             break
         ready = factor.solve(residual)
         last, rho = rho, float(residual @ ready)
-        direction = ready + (rho / last) * direction
+        direction = daxpy(direction, ready, a=rho / last)
     return Correction(step, float(gradient @ step), products, rho <= reduction**2 * first)

@@ -79,8 +79,8 @@ class System:
         self.size = model.size
         self._constant = sp.csr_matrix(
             model.air
-            + _block(gap.rotor_self, model.rotor_at, model.rotor_at, model.size)
-            + _block(gap.stator_self, model.stator_at, model.stator_at, model.size)
+            + _placed(_notable(gap.rotor_self), model.rotor_at, model.rotor_at, model.size)
+            + _placed(_notable(gap.stator_self), model.stator_at, model.stator_at, model.size)
         )
         self._irons = tuple(_IronWork(iron, model.size) for iron in model.irons)
         self._lay_pattern()
@@ -100,12 +100,13 @@ class System:
         base = np.zeros(len(pattern))
         base[np.searchsorted(pattern, keys[0])] = constant.data
         self._base, self._indices, self._starts = base, columns.astype(np.int32), starts.astype(np.int32)
-        self._gathers = [values for _, values in pairs]
         flipped = np.minimum(pattern, columns * size + rows)
-        self._takes = []
+        self._gathers = [values for _, values in pairs]
+        self._places = []
         for upper, _ in pairs:
-            place = np.searchsorted(upper, flipped).clip(max=len(upper) - 1)
-            self._takes.append(np.where(upper[place] == flipped, place, len(upper)))
+            taken = np.searchsorted(upper, flipped).clip(max=len(upper) - 1)
+            places = np.flatnonzero(upper[taken] == flipped)
+            self._places.append((places, taken[places]))
 
     def state(self, unknowns: Floats) -> State:
         """Energy (coupling apart), gradient and tangents at unknowns of shape (size,)."""
@@ -122,18 +123,21 @@ class System:
     def tangent_matrix(self, state: State) -> sp.csr_matrix:
         """Second derivative of the energy (coupling apart) at a state, shape (size, size)."""
         data = self._base.copy()
-        for gather, take, tangent in zip(self._gathers, self._takes, state.tangents, strict=True):
-            data += np.append(gather @ tangent, 0.0)[take]
+        for (places, taken), gather, tangent in zip(self._places, self._gathers, state.tangents, strict=True):
+            data[places] += (gather @ tangent)[taken]
         return sp.csr_matrix((data, self._indices, self._starts), shape=(self.size, self.size))
 
     def at(self, angle: float) -> Coupled:
         """The system with its rotor at an angle, rad."""
-        return Coupled(self, angle, *self.gap.coupling(angle))
+        coupling, slope = self.gap.coupling(angle)
+        one = _placed(coupling, self.model.rotor_at, self.model.stator_at, self.size)
+        return Coupled(self, angle, sp.csr_matrix(one + one.T), slope)
 
 
 @dataclass(frozen=True, eq=False)
 class Coupled:
-    """A system at one rotor angle (rad); coupling and its slope: as `Gap.coupling` gives them."""
+    """A system at one rotor angle (rad). coupling: the gap's, both ways, among all unknowns, shape (size, size).
+    slope: of the coupling, as `Gap.coupling` gives it."""
 
     system: System
     angle: float
@@ -142,10 +146,7 @@ class Coupled:
 
     def apply(self, unknowns: Floats) -> Floats:
         """Product of the coupling with unknowns, shape (size,)."""
-        model = self.system.model
-        product = np.zeros_like(unknowns)
-        product[model.rotor_at] = self.coupling @ unknowns[model.stator_at]
-        product[model.stator_at] = unknowns[model.rotor_at] @ self.coupling
+        product: Floats = self.coupling @ unknowns
         return product
 
     def state(self, unknowns: Floats) -> State:
@@ -161,17 +162,21 @@ class Coupled:
 
     def matrix(self, bare: sp.csr_matrix) -> sp.csr_matrix:
         """A tangent matrix with the coupling's entries, as far as they matter, put in."""
-        model = self.system.model
-        one = _block(self.coupling, model.rotor_at, model.stator_at, bare.shape[0])
-        return sp.csr_matrix(bare + one + one.T)
+        return sp.csr_matrix(bare + _notable(self.coupling))
 
 
-def _block(block: sp.csr_matrix, rows: Ints, columns: Ints, size: int) -> sp.csr_matrix:
-    """The entries of a gap block that matter, among those of all unknowns."""
+def _placed(block: sp.csr_matrix, rows: Ints, columns: Ints, size: int) -> sp.csr_matrix:
+    """A block of the gap among all unknowns, shape (size, size)."""
     entries = block.tocoo()
+    return sp.csr_matrix((entries.data, (rows[entries.row], columns[entries.col])), shape=(size, size))
+
+
+def _notable(matrix: sp.csr_matrix) -> sp.csr_matrix:
+    """The entries that matter."""
+    entries = matrix.tocoo()
     kept = np.abs(entries.data) > NEGLIGIBLE * np.abs(entries.data).max()
-    at = rows[entries.row[kept]], columns[entries.col[kept]]
-    return sp.csr_matrix((entries.data[kept], at), shape=(size, size))
+    at = entries.row[kept], entries.col[kept]
+    return sp.csr_matrix((entries.data[kept], at), shape=matrix.shape)
 
 
 def _upper_pairs(iron: Iron, size: int) -> tuple[Ints, sp.csr_matrix]:
