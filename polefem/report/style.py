@@ -1,6 +1,6 @@
 """How pictures look: one size of type, grids that stay behind, colours that print and that all eyes tell apart.
 
-A quantity is shown in colours of our own, from pale to deep in even steps of lightness, so that grey print and colour
+A quantity is shown in colours of our own, from pale to deep in steps that look equal, so that grey print and colour
 blindness leave its order as it is. They are straight lines between a few colours in CIELAB (CIE 15, white point D65),
 where equal steps look equal. Kinds are shown in colours that differ in lightness as well as in hue, each with a line
 style of its own.
@@ -47,8 +47,10 @@ def _srgb(lab: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _between(anchors: NDArray[np.float64], count: int) -> NDArray[np.float64]:
-    lightness = np.linspace(anchors[0, 0], anchors[-1, 0], count)
-    return np.column_stack([np.interp(-lightness, -anchors[:, 0], anchors[:, k]) for k in range(3)])
+    """Colours in steps that look equal along the straight lines between anchors, shape (count, 3)."""
+    way = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(anchors, axis=0), axis=1))])
+    at = np.linspace(0.0, way[-1], count)
+    return np.column_stack([np.interp(at, way, anchors[:, k]) for k in range(3)])
 
 
 FIELD_COLOURS = ListedColormap(_srgb(_between(_ANCHORS, 256)), name="pale to deep")

@@ -16,7 +16,7 @@ from polefem.maps import Field, linear_map
 from polefem.outline import outline_of
 from polefem.params import SquareDrive
 from polefem.report import curves, file_name, sections
-from polefem.report.style import FIELD_COLOURS, KINDS, save
+from polefem.report.style import save
 from polefem.units import deg, mm
 
 MAP = linear_map(60e-3, 6e-3, full=1 * deg, apart=31 * deg, current=10.0)
@@ -183,33 +183,6 @@ def test_pictures_can_be_drawn_without_a_warning(tmp_path: Path) -> None:
         ]
     for path in drawn:
         assert np.ptp(imread(path)[..., :3]) > 0.5
-
-
-def lightness(colour: np.ndarray) -> np.ndarray:
-    """CIE lightness of sRGB colours, shape (n, 3 or 4): IEC 61966-2-1 and CIE 15, written here a second time."""
-    rgb = np.asarray(colour)[:, :3]
-    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
-    y = linear @ [0.2126, 0.7152, 0.0722]
-    return 116 * np.where(y > (6 / 29) ** 3, np.cbrt(y), y / (3 * (6 / 29) ** 2) + 4 / 29) - 16
-
-
-def test_field_colours_fall_evenly_in_lightness() -> None:
-    steps = np.diff(lightness(FIELD_COLOURS(np.linspace(0, 1, 256))))
-    assert (steps < 0).all()
-    assert steps.std() < 0.35 * abs(steps.mean())
-
-
-def test_a_rainbow_would_not_pass() -> None:
-    x = np.linspace(0, 1, 256)
-    rainbow = np.clip(np.column_stack([abs(4 * x - 3) - 1, 2 - abs(4 * x - 2), 2 - abs(4 * x - 1)]), 0, 1)
-    assert not (np.diff(lightness(rainbow)) < 0).all()
-
-
-def test_kinds_differ_from_each_other_and_from_paper() -> None:
-    rgb = np.array([[int(c[k : k + 2], 16) / 255 for k in (1, 3, 5)] for c in KINDS])
-    assert (lightness(rgb) < 70).all()
-    apart = np.linalg.norm(rgb[:, None] - rgb[None], axis=-1) + np.eye(len(KINDS))
-    assert apart.min() > 0.15
 
 
 def test_names_become_file_names() -> None:

@@ -1,0 +1,146 @@
+"""What a study found, what a page says of it, and pictures as bytes."""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from polefem.params import Notch, Pole
+from polefem.ranking import rank
+from polefem.report import Findings, findings_of, picture_of, shapes_of
+from polefem.report.page.tables import apart_table, change_words, number, ranking_table
+from polefem.report.page.words import answer, how_sure, to_cut, to_switch
+from polefem.report.style import axes_on, new_figure
+from polefem.study import Figures, Limit, Outcome, Record, State, Study, Variant
+from polefem.units import deg, mm
+from tests.study.fake_solver import MACHINE, PLAN, fake_map
+
+STUDY = Study("s", MACHINE, PLAN, [Variant(name) for name in ("a b", "a_b", "c", "d")])
+ANGLES = np.linspace(0, 45, 5) * deg
+
+
+def record(name: str, ripple: float, error: float | None = None, state: State = State.SOLVED) -> Record:
+    """A record of made-up figures: a mean torque of 1 N m, a map whose torque may be off by `error`."""
+    m = dataclasses.replace(fake_map(MACHINE, ANGLES, [10.0], PLAN.mesh), torque_error=error)
+    figures = Figures(**{**dict.fromkeys(Figures.names(), 1.0), "ripple": ripple})
+    if state is not State.SOLVED:
+        return Record(name, name, {}, Outcome(state, "a reason"))
+    return Record(name, name, {}, Outcome(state, figures=figures, flux_map=m))
+
+
+def findings(*records: Record, most: int = 9, limits: tuple[Limit, ...] = ()) -> Findings:
+    """What a study of these records found; nothing is computed."""
+    ranking = rank(records, "equal everything", limits=limits)
+    return findings_of(STUDY, ranking, lambda name, designs: [], lambda key: None, most)
+
+
+def test_shapes_have_places_and_files_of_their_own() -> None:
+    found = findings(
+        record("a_b", 0.2), record("a b", 0.1), record("c", 0.4), limits=(Limit("ripple", most=0.3),)
+    )
+    assert [(s.name, s.place, s.stem) for s in found.shapes] == [
+        ("a b", 1, "a_b"),
+        ("a_b", 2, "a_b-2"),
+        ("c", None, "c"),
+    ]
+    assert found.winner is not None and found.winner.name == "a b"
+    few = findings(record("a_b", 0.2), record("a b", 0.1), most=1)
+    assert [shape.name for shape in few.shapes] == ["a b"]
+
+
+def test_a_shape_whose_map_is_gone_is_left_out() -> None:
+    gone = record("c", 0.1)
+    gone = dataclasses.replace(gone, outcome=dataclasses.replace(gone.outcome, flux_map=None))
+    ranking = rank([gone, record("d", 0.2)], "b")
+    assert [shape.name for shape in shapes_of(STUDY, ranking, lambda key: None)] == ["d"]
+    kept = record("c", 0.1).outcome
+    assert [shape.name for shape in shapes_of(STUDY, ranking, lambda key: kept)] == ["c", "d"]
+    assert not findings().complete and findings(gone).complete
+    assert not findings(gone, record("d", 0.0, state=State.FAILED)).complete
+    assert findings(gone, record("d", 0.0, state=State.REFUSED)).complete
+
+
+@pytest.mark.parametrize(
+    ("errors", "said"),
+    [
+        (
+            (0.01, 0.01),
+            "more than the mesh's error",
+        ),  # of the ripple: 0.021 and 0.023, less than 0.2 together
+        ((0.06, 0.06), "within the mesh's error"),
+        ((None, 0.01), "not found out"),
+    ],
+)
+def test_the_answer_says_whether_the_mesh_settles_it(errors: tuple[float | None, ...], said: str) -> None:
+    first, second = record("c", 0.1, errors[0]), record("d", 0.3, errors[1])
+    sentence = answer(findings(second, first))
+    assert sentence.startswith(
+        "c has the lowest ripple, 10\N{NO-BREAK SPACE}%, against 30\N{NO-BREAK SPACE}% of d"
+    )
+    assert said in sentence and sentence.count(".") == 1
+
+
+def test_one_shape_and_none_have_answers_too() -> None:
+    assert "there is nothing to compare it with" in answer(findings(record("c", 0.1)))
+    assert "No shape of this study has figures" in answer(findings(record("c", 0.1, state=State.LOST)))
+
+
+def test_bars_reach_as_far_as_errors_on_one_scale() -> None:
+    found = findings(record("c", 0.1, 0.01), record("d", 0.3, 0.02))
+    bars = [row[2].bar for row in ranking_table(found, {}).rows]
+    errors = [(2 + 0.1) * 0.01, (2 + 0.3) * 0.02]  # as (max - min) / mean moves with its parts
+    least, most = 0.1 - errors[0], 0.3 + errors[1]
+    expected = [
+        ((v - e) - least, v - least, (v + e) - least) for v, e in zip((0.1, 0.3), errors, strict=True)
+    ]
+    for bar, at in zip(bars, expected, strict=True):
+        assert bar is not None
+        assert (bar.low, bar.at, bar.high) == pytest.approx(tuple(x / (most - least) for x in at))
+
+
+def test_what_has_no_place_has_its_reason() -> None:
+    found = findings(
+        record("c", 0.4), record("d", 0.1, state=State.FAILED), limits=(Limit("ripple", most=0.3),)
+    )
+    rows = [[cell.text for cell in row] for row in apart_table(found).rows]
+    assert rows == [
+        ["c", "outside the limits", "ripple is 0.4, allowed is ripple <= 0.3"],
+        ["d", "failed", "a reason"],
+    ]
+
+
+def test_a_pole_changed_whole_is_told_by_what_is_not_usual() -> None:
+    pole = Pole(arc=36 * deg, notches=(Notch(at=0.0, width=3 * mm, depth=0.8 * mm),))
+    said = change_words({"rotor_pole": pole, "air_gap": 0.5 * mm})
+    assert said.startswith("rotor_pole.arc 36 deg") and said.endswith("air_gap 0.5 mm")
+    assert "rotor_pole.notches.0.width 3 mm" in said and "taper" not in said
+
+
+def test_what_to_cut_and_switch_is_said() -> None:
+    (shape,) = findings(record("c", 0.1)).shapes
+    assert to_cut(shape)[1] == "It is the base machine as it stands."
+    assert "from -30 to 0 degrees" in to_switch(shape, False) and "switching table" in to_switch(shape, True)
+    assert "is not in it" in how_sure(findings(record("c", 0.1)))[0]
+
+
+def test_numbers_are_short() -> None:
+    assert [number(x) for x in (0.0, 1e-17, -0.000123456, 98765.4)] == ["0", "0", "-0.0001235", "98765"]
+
+
+def test_pictures_are_lines_where_small_pixels_where_not_and_always_the_same(tmp_path: Path) -> None:
+    def drawn(points: int) -> bytes:
+        figure = new_figure()
+        x = np.linspace(0, 1, points)
+        axes_on(figure, "x", "y", "t").scatter(x, np.sin(40 * x), c=x, s=40 * x)
+        picture = picture_of(figure, "some", "words")
+        assert picture.write(tmp_path / "new").read_bytes() == picture.data
+        assert picture.address.startswith(
+            f"data:image/{'svg+xml' if picture.kind == 'svg' else 'png'};base64,"
+        )
+        return picture.data
+
+    assert drawn(20).startswith(b"<?xml") and drawn(20_000).startswith(b"\x89PNG")
+    assert drawn(20) == drawn(20)
