@@ -29,6 +29,9 @@ html_permalinks_icon = "#"
 html_theme_options = {"top_of_page_buttons": []}
 pygments_style = "friendly"
 
+# What pages refer to by role must be there. Types in signatures may be a room's own, and need not.
+nitpicky = True
+nitpick_ignore_regex = [("py:(obj|class)", ".*")]
 # Docstrings name other parts in single backticks: a link where there is such a part, else just code.
 default_role = "py:obj"
 autodoc_member_order = "bysource"

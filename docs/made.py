@@ -7,6 +7,7 @@ repository.
 from __future__ import annotations
 
 import ast
+import re
 import shutil
 import subprocess
 import sys
@@ -23,6 +24,7 @@ from matplotlib.figure import Figure
 from polefem import Barrier, FreeFace, Hole, Notch, Pole, RoundFace, Shoe, SlopedFace, flux_map, solve_state
 from polefem.maps.field import whole_field
 from polefem.outline import outline_of
+from polefem.outline.parts import extent, whole_parts
 from polefem.params import Machine, MeshSpec
 from polefem.params.toml import load_machine
 from polefem.report.curves import (
@@ -93,16 +95,24 @@ def _save(figure: Figure, path: Path) -> None:
 
 def _half_overlapped(machine: Machine) -> Figure:
     """The flux density with the first phase on, a quarter of a rotor pitch before aligned."""
-    coil = next(region for region in outline_of(machine).stator.regions if region.name == "coil 0 plus")
+    outline = outline_of(machine)
+    coil = next(region for region in outline.stator.regions if region.name == "coil 0 plus")
     current = DENSITY * FILL * abs(area(coil.ring)) / machine.section_turns
     currents = np.zeros(machine.phases.count)
     currents[0] = current
     angle = -machine.rotor_pitch / 4
     state = solve_state(machine, angle, currents, "coarse")
     title = (
-        f"{current:.3g} A in one phase, {-angle / deg:.4g} deg before aligned: {abs(state.torque):.3g} N m"
+        f"{current:.3g} A in one phase,\n{-angle / deg:.4g} deg before aligned: {abs(state.torque):.3g} N m"
     )
-    return draw_flux_density(flux_density(state.field, title))
+    figure = draw_flux_density(flux_density(state.field, title))
+    left, low, right, high = (bound / mm for bound in extent(whole_parts(outline)))
+    if outline.rotor.flat:  # of a long row of poles, those about the first
+        pitch = outline.radius * machine.rotor_pitch / mm
+        low, high = -0.7 * pitch, pitch
+    figure.axes[0].set_xlim(left - 1, right + 1)
+    figure.axes[0].set_ylim(low - 1, high + 1)
+    return figure
 
 
 def _draw_map(folder: Path, machine: Machine) -> None:
@@ -123,7 +133,7 @@ def _draw_cylinder(folder: Path) -> None:
     found = solved(system, angle, problem.load(system))
     torque = system.at(angle).torque(found.unknowns)
     closed = problem.closed(angle)[2] * problem.length
-    title = f"Elliptic cylinder in a uniform field: {torque:.5g} N m, in closed form {closed:.5g} N m"
+    title = f"Elliptic cylinder in a uniform field:\n{torque:.5g} N m, in closed form {closed:.5g} N m"
     field = whole_field(system.model, angle, found.unknowns)
     _save(draw_flux_density(flux_density(field, title)), folder / "cylinder.png")
 
@@ -132,7 +142,7 @@ def _draw_study(folder: Path) -> None:
     """The shapes of the pottery wheel's study, coarsely."""
     study = pottery_wheel.study
     plan = replace(
-        study.plan, mesh=MeshSpec.named("coarse"), angle_points=13, current_points=1, overlap_angles=0
+        study.plan, mesh=MeshSpec.named("coarse"), angle_points=19, current_points=1, overlap_angles=0
     )
     study = replace(study, plan=plan)
     designs = study.designs()
@@ -178,7 +188,7 @@ def _gallery(machines: list[str]) -> str:
 
 
 def _titled(name: str) -> str:
-    return name.replace("_", " ").capitalize()
+    return re.sub(r"(\d+) (\d+)", r"\1/\2", name.replace("_", " ").capitalize())
 
 
 def _purpose(toml: str) -> str:
