@@ -82,8 +82,9 @@ def _axial(machine: AxialMachine, radius: float, length: float) -> Outline:
 def _outline(rotor: Build, stator: Build, air_gap: float, length: float) -> Outline:
     members = [_member(build) for build in (rotor, stator)]
     # A shaped face on either side may leave the gap wider everywhere than it is said to be.
-    spare = sum(abs(member.seat.face - _nearest(member)) for member in members)
-    sides = [side_of(member, air_gap + spare) for member in members]
+    nearest = [_nearest(member) for member in members]
+    spare = sum(abs(member.seat.face - level) for member, level in zip(members, nearest, strict=True))
+    sides = [side_of(member, level, air_gap + spare) for member, level in zip(members, nearest, strict=True)]
     for build, member, side in zip((rotor, stator), members, sides, strict=True):
         refuse_coils(member)
         refuse_overlaps(side)
@@ -110,7 +111,6 @@ def _member(build: Build) -> Member:
         coils=tuple(coils),
         poles=build.poles,
         mirror=len(build.pattern) == 1 and build.pattern[0].symmetric,
-        gap=build.trace,
         far=build.far,
         far_fixed=build.far_fixed,
         shaft=build.shaft,

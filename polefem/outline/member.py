@@ -14,10 +14,14 @@ from polefem.outline.coils import Coil
 from polefem.outline.values import Region, Ring, Side
 from polefem.shapes import Edge, Line, Seat, Segment, moved, turned_back
 
-__all__ = ["Member", "side_of"]
+__all__ = ["STRIP", "Member", "side_of"]
 
 #: Points nearer to each other than this are one, m: far below any tool, far above rounding.
 SAME = 1e-9
+#: Share of the gap that is meshed on each side. The rest is known in closed form, which smooths what the passing
+#: corners of one side do to the other. Measured on a 6/4 machine with 8,800 unknowns: the worst torque error is 0.28 %
+#: at a third, 0.22 % at a quarter or a fifth.
+STRIP = 0.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,8 +30,8 @@ class Member:
 
     seat: levels of the pole faces and of the yoke. back: level of the yoke's other side, m. edges: of the
     poles of one repeating unit. coils: of the same poles, minus and plus side of each; empty on a side
-    without winding. poles: in the whole turn (flat: period). mirror: its one pole is symmetric. gap, far,
-    far_fixed: as in `Side`. shaft: whether a shaft that carries flux fills the hole in it.
+    without winding. poles: in the whole turn (flat: period). mirror: its one pole is symmetric. far, far_fixed:
+    as in `Side`. shaft: whether a shaft that carries flux fills the hole in it.
     """
 
     name: Literal["rotor", "stator"]
@@ -37,7 +41,6 @@ class Member:
     coils: tuple[Coil, ...]
     poles: int
     mirror: bool
-    gap: float
     far: float
     far_fixed: bool
     shaft: bool = False
@@ -48,8 +51,9 @@ class Member:
         return 2 * math.pi / self.poles
 
 
-def side_of(member: Member, air_gap: float) -> Side:
-    """Lay the member out as one repeating unit of regions, before a gap of `air_gap` (m) at its narrowest."""
+def side_of(member: Member, nearest: float, air_gap: float) -> Side:
+    """Lay the member out as one repeating unit of regions, before a gap of `air_gap` (m) at its narrowest, which begins
+    at the level `nearest`."""
     holes = [[_placed(ring, member, at) for ring in edge.openings] for at, edge in enumerate(member.edges)]
     if member.back == member.seat.root:
         rings = [_core_ring(member, at) for at in range(len(holes))]
@@ -71,7 +75,7 @@ def side_of(member: Member, air_gap: float) -> Side:
         pitch=member.pitch * scale,
         poles=member.poles,
         mirror=member.mirror,
-        gap=member.gap,
+        gap=nearest + member.seat.out * STRIP * air_gap,
         far=member.far,
         far_fixed=member.far_fixed,
         corners=np.array(corners),

@@ -11,8 +11,8 @@ import pytest
 from polefem.errors import GeometryRefused, InvalidValue
 from polefem.materials import Steel
 from polefem.outline import Side, outline_of, sections
-from polefem.outline.builds import STRIP
 from polefem.outline.cuts import core_diameter, cut_pole, half_angle
+from polefem.outline.member import STRIP
 from polefem.params import (
     AxialMachine,
     Barrier,

@@ -9,8 +9,8 @@ import pytest
 from polefem.errors import GeometryRefused
 from polefem.materials import Steel
 from polefem.outline import Outline, Region, outline_of
-from polefem.outline.builds import STRIP
-from polefem.params import Pole, RadialMachine, Winding
+from polefem.outline.member import STRIP
+from polefem.params import FreeFace, Pole, RadialMachine, Winding
 from polefem.shapes import Line, area
 from polefem.units import deg, mm
 
@@ -92,6 +92,15 @@ def test_faces_and_levels_are_those_of_the_machine() -> None:
                 ends
             )
             assert area(region.ring) > 0
+
+
+def test_the_meshed_strips_follow_faces_that_are_set_back() -> None:
+    """A face 0.2 mm behind the bore everywhere widens the gap of 0.45 mm to 0.65 mm."""
+    pole = Pole(31 * deg, face=FreeFace((-1.0, 1.0), (0.2 * mm, 0.2 * mm)))
+    outline = outline_of(replace(MACHINE, stator_pole=pole))
+    assert outline.rotor.air_gap == outline.stator.air_gap == pytest.approx(0.65 * mm)
+    assert outline.rotor.gap == pytest.approx((32 + 0.65 * STRIP) * mm)
+    assert outline.stator.gap == pytest.approx((32.65 - 0.65 * STRIP) * mm)
 
 
 def test_the_cuts_of_the_unit_lie_half_a_pitch_from_its_pole() -> None:
