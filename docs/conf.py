@@ -35,6 +35,7 @@ nitpick_ignore_regex = [("py:(obj|class)", ".*")]
 # Docstrings name other parts in single backticks: a link where there is such a part, else just code.
 default_role = "py:obj"
 autodoc_member_order = "bysource"
+autodoc_mock_imports = ["ezdxf"]  # of the optional group `cut`
 autodoc_typehints_format = "short"
 autodoc_class_signature = "separated"
 autodoc_default_options = {"members": True}
