@@ -15,8 +15,8 @@ from polefem.errors import InvalidValue, refusal
 from polefem.params.checks import whole
 from polefem.report.curves import Curves, summed_torque
 from polefem.report.findings import Shape
-from polefem.report.pictures import Fields
-from polefem.report.sections import FluxDensity, flux_density, paint_flux_density
+from polefem.report.pictures import Fields, density_of
+from polefem.report.sections import FluxDensity, paint_flux_density
 from polefem.report.style import KINDS, LINES, plain_axes
 from polefem.units import deg
 
@@ -64,7 +64,9 @@ def sweep_of(shape: Shape, fields: Fields, frames: int = 48) -> Sweep:
     torque, densities = [], []
     for state in fields(machine, angles, currents, shape.design.plan.mesh):
         torque.append(state.torque)
-        densities.append(flux_density(state.field, f"{shape.name}, rotor at {state.angle / deg:.1f} deg"))
+        densities.append(
+            density_of(machine, state.field, f"{shape.name}, rotor at {state.angle / deg:.1f} deg")
+        )
     return Sweep(
         shape.name, angles, currents, np.array(torque), tuple(densities), summed_torque(m, drive, current)
     )
@@ -74,7 +76,9 @@ def draw_frame(sweep: Sweep, at: int, figure: Figure | None = None) -> Figure:
     """The picture of one frame: the flux density with its lines, and the torque with a point where the rotor stands."""
     figure = figure or Figure(figsize=(10.0, 4.6), dpi=_DPI)
     figure.clear()
-    field = plain_axes(figure.add_axes((0.07, 0.11, 0.355, 0.8)), sweep.densities[at].title)
+    field = plain_axes(
+        figure.add_axes((0.07, 0.11, 0.355, 0.8)), sweep.densities[at].title, *sweep.densities[at].names
+    )
     colours = paint_flux_density(field, sweep.densities[at], sweep.most)
     bar = figure.add_axes((0.435, 0.16, 0.012, 0.7))
     figure.colorbar(colours, cax=bar, label="flux density (T)", extend="max")

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from polefem.maps import FieldState
+from polefem.maps import Field, FieldState
 from polefem.outline import outline_of
 from polefem.params import AxialMachine, Machine, MeshSpec
 from polefem.report.analysis import draw_doubt, draw_pareto, draw_search, draw_shares
@@ -26,12 +27,13 @@ from polefem.report.findings import Findings, Shape
 from polefem.report.machines import draw_machine
 from polefem.report.picture import Picture, picture_of
 from polefem.report.poles import draw_pole
-from polefem.report.sections import draw_flux_density, draw_section, flux_density
-from polefem.units import deg
+from polefem.report.sections import FluxDensity, draw_flux_density, draw_section, flux_density, unrolled
+from polefem.units import deg, mm
 
 __all__ = [
     "DENSITIES",
     "Fields",
+    "density_of",
     "half_overlap",
     "shape_pictures",
     "study_pictures",
@@ -67,8 +69,12 @@ def shape_pictures(shape: Shape, fields: Fields) -> tuple[Picture, ...]:
     """
     machine, stem, current = shape.design.machine, shape.stem, shape.figures.current
     drive, m = shape.design.plan.drive, shape.at_work
+    if isinstance(machine, AxialMachine):
+        section = draw_machine(machine)
+    else:
+        section = draw_section(outline_of(machine), "Cross section, aligned")
     drawn = [
-        ("section", draw_section(outline_of(machine), "Cross section, aligned"), "Cross section of"),
+        ("section", section, "Cross section of"),
         ("torque", draw_curves(torque_against_angle(m)), "Torque of one phase against angle, for"),
         (
             "inductance",
@@ -101,7 +107,7 @@ def _densities(shape: Shape, fields: Fields) -> Iterator[Picture]:
     states = list(fields(machine, angles, currents, shape.design.plan.mesh))
     titles = [f"{said}, {angle / deg:.3g} deg" for said, angle in zip(DENSITIES, angles, strict=True)]
     densities = [
-        flux_density(state.field, f"Flux density, {title}, {current:.3g} A in one phase")
+        density_of(machine, state.field, f"Flux density, {title}, {current:.3g} A in one phase")
         for title, state in zip(titles, states, strict=True)
     ]
     top = max(float(np.quantile(density.size, 0.999)) for density in densities)
@@ -109,6 +115,18 @@ def _densities(shape: Shape, fields: Fields) -> Iterator[Picture]:
         name = f"{shape.stem}-flux-density-{said.replace(' ', '-')}"
         words = f"Flux density and lines of flux of {shape.name}, {said}"
         yield picture_of(draw_flux_density(density, top), name, words, pixels=True)
+
+
+def density_of(machine: Machine, field: Field, title: str) -> FluxDensity:
+    """The flux density in a machine; of an axial one unrolled, about a pole of the first phase and its neighbours."""
+    density = flux_density(field, title)
+    if not isinstance(machine, AxialMachine):
+        return density
+    own = [pole for pole, phase in enumerate(machine.phases.of_pole) if phase == 0]
+    pole = min(own, key=lambda number: abs(number - machine.stator_poles / 2))
+    turn = 2 * math.pi * machine.mean_radius / mm
+    reach = min(0.45 * turn, 1.6 * turn / min(machine.stator_poles, machine.rotor_poles))
+    return unrolled(density, pole * turn / machine.stator_poles, reach)
 
 
 def winner_pictures(shape: Shape) -> tuple[Picture, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -29,6 +29,7 @@ __all__ = [
     "part_path",
     "ring_path",
     "section_paths",
+    "unrolled",
 ]
 
 Array = NDArray[np.float64]
@@ -74,7 +75,7 @@ class FluxDensity:
 
     points: ndarray, shape (n, 2), mm. triangles: ndarray, shape (m, 3). size: ndarray, shape (m,), T, at their
     centres. potential: ndarray, shape (n,), Wb/m: flux runs along its contours. edges: ndarray, shape (k, 2, 2), mm:
-    where one material meets another.
+    where one material meets another. names: of the axes. window: what is shown of the first axis, mm; all if None.
     """
 
     title: str
@@ -83,6 +84,24 @@ class FluxDensity:
     size: Array
     potential: Array
     edges: Array
+    names: tuple[str, str] = ("x (mm)", "y (mm)")
+    window: tuple[float, float] | None = None
+
+
+def unrolled(density: FluxDensity, middle: float, reach: float) -> FluxDensity:
+    """The flux density of a flat section, turned so that the motion runs to the left, `middle` (mm, along the motion)
+    at 0, shown up to `reach` (mm) to either side. Turned and not mirrored: a current towards the reader stays so."""
+
+    def turned(points: Array) -> Array:
+        return np.stack([middle - points[..., 1], points[..., 0]], axis=-1)
+
+    return replace(
+        density,
+        points=turned(density.points),
+        edges=turned(density.edges),
+        names=("along the motion, which runs to the left (mm)", "along the shaft (mm)"),
+        window=(-reach, reach),
+    )
 
 
 def flux_density(field: Field, title: str) -> FluxDensity:
@@ -95,8 +114,16 @@ def flux_density(field: Field, title: str) -> FluxDensity:
 
 def draw_flux_density(density: FluxDensity, most: float | None = None) -> Figure:
     """The picture of a flux density; `most` (T) is the end of its colours, the highest but for corners if not given."""
-    figure = new_figure(5.9, 5.0)
-    axes = axes_on(figure, "x (mm)", "y (mm)", density.title)
+    across, high = (
+        np.ptp(density.points, axis=0)
+        if density.window is None
+        else (
+            density.window[1] - density.window[0],
+            np.ptp(density.points[:, 1]),
+        )
+    )
+    figure = new_figure(5.9, min(5.0, 1.4 + 4.4 * high / across))
+    axes = axes_on(figure, *density.names, density.title)
     colours = paint_flux_density(axes, density, most)
     figure.colorbar(colours, ax=axes, label="flux density (T)", shrink=0.85, extend="max")
     return figure
@@ -116,6 +143,8 @@ def paint_flux_density(axes: Axes, density: FluxDensity, most: float | None = No
     )
     axes.add_collection(LineCollection(list(density.edges), colors="#10151b", linewidths=0.9))
     axes.set_aspect("equal")
+    if density.window is not None:
+        axes.set_xlim(density.window)
     return colours
 
 

@@ -35,6 +35,7 @@ __all__ = [
 _FLAGS = (
     *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
     *("--disable-background-networking", "--disable-component-update", "--disable-sync", "--hide-scrollbars"),
+    "--disable-dev-shm-usage",  # where little of that is given, a large page would end the browser
 )
 _PATIENCE = 20.0  # s
 _A4 = 703  # px between margins of 12 mm

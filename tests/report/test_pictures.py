@@ -14,8 +14,10 @@ from matplotlib.path import Path as Curve
 from polefem import Notch, Pole, RadialMachine, Steel, Winding
 from polefem.maps import Field, linear_map
 from polefem.outline import outline_of
-from polefem.params import SquareDrive
+from polefem.params import AxialMachine, SquareDrive
+from polefem.params.toml import load_machine
 from polefem.report import curves, file_name, sections
+from polefem.report.pictures import density_of
 from polefem.report.style import save
 from polefem.units import deg, mm
 
@@ -192,3 +194,33 @@ def test_names_become_file_names() -> None:
         "design",
         "a-b_c",
     ]
+
+
+def orientation(triangles: np.ndarray) -> np.ndarray:
+    """Signed areas, shape (n,), of triangles of shape (n, 3, 2)."""
+    first, second = triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]
+    return (first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]) / 2
+
+
+def is_a_turn(before: np.ndarray, after: np.ndarray) -> bool:
+    """Whether triangles keep their areas and the way they run round: turned and shifted, not mirrored."""
+    return bool(np.allclose(orientation(before), orientation(after)))
+
+
+def test_an_axial_machine_s_field_is_turned_about_a_pole_of_its_first_phase() -> None:
+    machine = load_machine(Path(__file__).parents[2] / "geometries" / "stream_generator.toml")
+    assert isinstance(machine, AxialMachine)
+    flat, shown = sections.flux_density(FIELD, "f"), density_of(machine, FIELD, "f")
+    before, after = flat.points[flat.triangles], shown.points[shown.triangles]
+    assert is_a_turn(before, after)
+    assert not is_a_turn(before, after * [-1, 1])
+    # At 0 stands a pole of the first phase: where this number of stator pitches lies along the motion.
+    pole = (
+        (shown.points[0, 0] + flat.points[0, 1])
+        * mm
+        / (2 * np.pi * machine.mean_radius)
+        * machine.stator_poles
+    )
+    assert machine.phases.of_pole[round(pole)] == 0 and pole == pytest.approx(round(pole))
+    assert shown.window is not None and 0 < shown.window[1] < np.pi * machine.mean_radius / mm
+    assert density_of(MACHINE, FIELD, "f").window is None
