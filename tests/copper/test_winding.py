@@ -1,6 +1,7 @@
 """Copper and steel of a machine against sums done by hand."""
 
 import math
+from collections.abc import Callable
 
 import pytest
 
@@ -11,13 +12,20 @@ from polefem.estimates import steel_mass
 from polefem.outline import outline_of
 from polefem.params.fields import with_fields
 from polefem.units import deg, mm
+from tests.record.check import Check
 from tests.study.fake_solver import MACHINE
 
+CASE = "ends and windings by handbook formulas"
+Record = Callable[..., None]
 
-def test_resistivity_is_that_of_the_standard() -> None:
+
+def test_resistivity_is_that_of_the_standard(record: Record) -> None:
     # IEC 60028: 1/58 ohm mm2/m at 20 degC, 0.00393 /K (from memory); the warm values follow by hand.
-    for temperature, expected in ((20, 1.7241e-8), (75, 2.0968e-8), (155, 2.6389e-8)):
-        assert copper_resistivity(temperature) == pytest.approx(expected, rel=5e-5)
+    warm = ((20, 17.241), (75, 20.968), (100, 22.662), (120, 24.017), (155, 26.389), (180, 28.083))
+    for temperature, expected in warm:
+        name = f"resistivity of copper at {temperature} degC"
+        check = Check(CASE, name, expected, "nohm m", "IEC 60028", "from memory", 5e-5)
+        record(check, 1e9 * copper_resistivity(temperature), broken=1e9 * copper_resistivity(temperature + 1))
 
 
 def test_a_wound_phase_is_the_sum_by_hand() -> None:

@@ -10,6 +10,10 @@ from polefem.copper import Wire, preferred_diameters
 from polefem.copper.wire import bare_diameter, enamelled_diameter
 from polefem.errors import InvalidValue
 from polefem.units import mm
+from tests.record.check import Check
+
+CASE = "ends and windings by handbook formulas"
+Record = Callable[..., None]
 
 # Gauge: diameter in mm by ASTM B258, resistance in ohm/km at 20 degC of annealed copper (computed from the standards).
 GAUGES = {
@@ -58,8 +62,17 @@ def meets_the_table(wire: Callable[[int], Wire]) -> bool:
     )
 
 
-def test_american_gauges_are_those_of_the_table() -> None:
+def test_american_gauges_are_those_of_the_table(record: Record) -> None:
     assert meets_the_table(Wire.gauge)
+    for number, (diameter, ohm_per_km) in GAUGES.items():
+        wire, next_one = Wire.gauge(number), Wire.gauge(number + 1)
+        check = Check(
+            CASE, f"diameter of AWG {number}", diameter, "mm", "ASTM B258", "formula", 6e-5, relative=False
+        )
+        record(check, wire.bare / mm, broken=next_one.bare / mm)
+        name, ohms = f"resistance of AWG {number} at 20 degC", 1e3 * wire.resistance()
+        check = Check(CASE, name, ohm_per_km, "ohm/km", "ASTM B258, IACS copper", "formula", 5e-4)
+        record(check, ohms, broken=1e3 * next_one.resistance())
     assert not meets_the_table(lambda number: Wire.gauge(number + 1))
 
 
@@ -79,10 +92,11 @@ def test_metric_wire_comes_in_preferred_numbers() -> None:
 @pytest.mark.parametrize(
     ("bare", "grade", "overall"), [(0.5, 1, 0.544), (0.5, 2, 0.566), (1.0, 1, 1.062), (1.0, 2, 1.094)]
 )
-def test_enamel_is_that_of_the_standard(bare: float, grade: int, overall: float) -> None:
-    # IEC 60317-0-1, largest overall diameters (from memory).
-    assert Wire.metric(bare * mm, grade).overall == pytest.approx(overall * mm, rel=1e-9)
-    assert Wire.metric(bare * mm, 3 - grade).overall != pytest.approx(overall * mm, rel=1e-2)
+def test_enamel_is_that_of_the_standard(bare: float, grade: int, overall: float, record: Record) -> None:
+    name = f"largest overall diameter of wire {bare:.3f} mm, grade {grade}"
+    check = Check(CASE, name, overall, "mm", "IEC 60317-0-1", "from memory", 1e-9)
+    found, other = (Wire.metric(bare * mm, one).overall / mm for one in (grade, 3 - grade))
+    record(check, found, broken=other)
 
 
 @pytest.mark.parametrize("grade", [1, 2])

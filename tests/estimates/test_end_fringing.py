@@ -18,12 +18,18 @@ from polefem.materials import MU0
 from polefem.params.fields import with_fields
 from polefem.units import deg, mm
 from tests.maps.saturating import PITCH, sampled
+from tests.record.check import Check
 from tests.study.fake_solver import MACHINE
+
+CASE = "ends and windings by handbook formulas"
+ROTERS = "Roters, Electromagnetic Devices, 1941"
+CONFORMAL = "conformal map of a square corner over a plane (Schwarz, Christoffel)"
+Record = Callable[..., None]
 
 Permeance = Callable[[float, float], float]
 
 
-def test_roters_values() -> None:
+def test_roters_values(record: Record) -> None:
     # Roters 1941, coefficients read in a text that names him; edges of 0.1 m, half cylinder 3.27e-8 H, half hollow
     # cylinder as thick as half the gap 2.77e-8 H (computed).
     half_cylinder = fringe_permeance(1e-3, 0.0)
@@ -31,6 +37,14 @@ def test_roters_values() -> None:
     hollow = fringe_permeance(1e-3, 0.5e-3) - half_cylinder
     assert MU0 * 0.1 * hollow == pytest.approx(2.77e-8, rel=2e-3)
     assert MU0 * 0.1 * 2 * half_cylinder != pytest.approx(3.27e-8, rel=2e-3)
+    # An edge over a face is half of two opposed edges, twice as permeable.
+    for name, published, found in (
+        ("half cylinder between edges of 0.1 m", 3.27e-8, half_cylinder),
+        ("quarter cylinder between an edge of 0.1 m and a face", 6.53e-8, 2 * half_cylinder),
+        ("half hollow cylinder as thick as half the gap, 0.1 m", 2.77e-8, hollow),
+    ):
+        check = Check(CASE, name, 1e9 * published, "nH", ROTERS, "read in a second text", 2e-3)
+        record(check, 1e9 * MU0 * 0.1 * found, broken=1e9 * MU0 * 0.1 * found * 1.01)
 
 
 def corner_over_plane(gap: float, depth: float) -> float:
@@ -53,8 +67,12 @@ def near_the_closed_field(permeance: Permeance) -> bool:
     )
 
 
-def test_roters_formula_is_near_the_closed_field() -> None:
+def test_roters_formula_is_near_the_closed_field(record: Record) -> None:
     assert near_the_closed_field(fringe_permeance)
+    for depth in (0.5, 1, 3, 10, 40):
+        name = f"Roters' fringe over mu0 and length, to a depth of {depth} gaps, over the closed field"
+        check = Check(CASE, name, corner_over_plane(1e-3, depth * mm), "", CONFORMAL, "formula", 0.09)
+        record(check, fringe_permeance(1e-3, depth * mm), broken=fringe_permeance(1e-3, depth * mm) + 0.26)
     # A quarter cylinder, 0.52, belongs between an edge and a face, not between two edges.
     assert not near_the_closed_field(lambda gap, depth: fringe_permeance(gap, depth) + 0.26)
     # The inner radius of the hollow cylinder is half the gap, not the gap.

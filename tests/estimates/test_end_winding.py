@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -16,7 +17,11 @@ from polefem.materials import MU0
 from polefem.outline import outline_of
 from polefem.params.fields import with_fields
 from tests.maps.saturating import sampled
+from tests.record.check import Check
 from tests.study.fake_solver import MACHINE
+
+CASE = "ends and windings by handbook formulas"
+Record = Callable[..., None]
 
 
 def thin_ring(radius: float, width: float, height: float, factor: float = 0.2235) -> float:
@@ -29,10 +34,15 @@ def is_the_thin_ring(width: float, within: float, factor: float = 0.2235) -> boo
     return abs(ring / thin_ring(50e-3, width, width, factor) - 1) < within
 
 
-def test_the_handbooks_example() -> None:
+def test_the_handbooks_example(record: Record) -> None:
     # R = 50 mm, 10 mm by 10 mm, 100 turns: 1.567 mH (computed from the formula).
     assert thin_ring(50e-3, 10e-3, 10e-3) * 100**2 == pytest.approx(1.567e-3, rel=3e-4)
-    assert ring_inductance(50e-3, 10e-3, 10e-3) * 100**2 == pytest.approx(1.567e-3, rel=3e-3)
+    found = ring_inductance(50e-3, 10e-3, 10e-3) * 100**2
+    name = "end turns as a ring: radius 50 mm, section 10 x 10 mm, 100 turns"
+    check = Check(
+        CASE, name, 1.567, "mH", "Grover, Inductance Calculations, 1946, after Rosa", "from memory", 3e-3
+    )
+    record(check, 1e3 * found, broken=1e3 * thin_ring(50e-3, 10e-3, 10e-3, 0.25) * 100**2)
 
 
 def test_a_ring_comes_to_the_handbooks_formula_as_its_section_shrinks() -> None:
@@ -42,11 +52,21 @@ def test_a_ring_comes_to_the_handbooks_formula_as_its_section_shrinks() -> None:
     assert not is_the_thin_ring(1e-3, 2e-3, factor=0.25)
 
 
-def test_a_thin_long_coil_has_nagaokas_coefficient() -> None:
+def test_a_thin_long_coil_has_nagaokas_coefficient(record: Record) -> None:
     # H. Nagaoka, 1909: 0.6884 where the diameter is the length (from memory; in every table).
     radius = 50e-3
     sheet = MU0 * math.pi * radius**2 / (2 * radius)
-    assert ring_inductance(radius, 0.2e-3, 2 * radius) / sheet == pytest.approx(0.6884, rel=3e-3)
+    found = ring_inductance(radius, 0.2e-3, 2 * radius) / sheet
+    check = Check(
+        CASE,
+        "thin coil as long as wide, over an endless one",
+        0.6884,
+        "",
+        "Nagaoka 1909",
+        "from memory",
+        3e-3,
+    )
+    record(check, found, broken=thin_ring(radius, 0.2e-3, 2 * radius) / sheet)
     assert thin_ring(radius, 0.2e-3, 2 * radius) / sheet != pytest.approx(0.6884, rel=0.1)
 
 

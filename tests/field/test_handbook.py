@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from functools import cache
 
 import numpy as np
@@ -15,6 +16,12 @@ from polefem.outline import Outline, Region, Ring
 from polefem.params import MeshSpec
 from polefem.units import mm
 from tests.gallery import converges, even, graded, polygon, side, solved, system_of
+from tests.record.check import Check
+
+CASE = "slots by handbook formulas"
+CARTER = "Carter 1901; Pyrhonen, Jokinen, Hrabovcova, ch. 3"
+LEAKAGE = "Pyrhonen, Jokinen, Hrabovcova, Design of Rotating Electrical Machines, ch. 4"
+Record = Callable[..., None]
 
 #: Iron so soft that the formulas' ideal iron is not missed.
 IDEAL = Steel.linear(1e7)
@@ -94,7 +101,7 @@ def slotted(pitch: float, opening: float, gap: float, mesh: MeshSpec) -> float:
 
 @pytest.mark.parametrize(("pitch", "opening", "gap", "worked"), TRIPLES)
 def test_a_slotted_gap_is_wider_by_carters_coefficient(
-    pitch: float, opening: float, gap: float, worked: float
+    pitch: float, opening: float, gap: float, worked: float, record: Record
 ) -> None:
     expected = carter(pitch, opening, gap)
     assert round(expected, 4) == worked
@@ -111,6 +118,8 @@ def test_a_slotted_gap_is_wider_by_carters_coefficient(
     ratio = opening / gap
     rough = pitch / (pitch - ratio**2 / (5 + ratio) * gap)
     assert not right(found / 2) and not right(rough)
+    name = f"Carter's coefficient less 1; pitch {pitch}, opening {opening}, gap {gap} mm"
+    record(Check(CASE, name, worked - 1, "", CARTER, "from memory", 0.002), found - 1, broken=found / 2 - 1)
 
 
 def test_rates_at_a_corner() -> None:
@@ -175,7 +184,7 @@ def _turns_left(ring: Ring) -> bool:
     [(30, 10, 0, 1.0), (40, 12, 0, 1.111), (30, 10, 4, 1.4), (12, 12, 3, 0.583)],
 )
 def test_slot_leakage_is_a_third_of_height_over_width(
-    height: float, width: float, above: float, worked: float
+    height: float, width: float, above: float, worked: float, record: Record
 ) -> None:
     """lambda = h / 3b, and h2 / b for what lies above (Pyrhonen, Jokinen, Hrabovcova, ch. 4; from memory)."""
     expected = height / (3 * width) + above / width
@@ -187,11 +196,16 @@ def test_slot_leakage_is_a_third_of_height_over_width(
     found = leakage(height * mm, width * mm, above * mm, width / 5 * mm)
     assert right(found)
     assert not right(found * 1.001) and not right(height / (2 * width) + above / width)
+    name = f"permeance over mu0 and length; slot {height} x {width}, {above} mm free above"
+    of_half = height / (2 * width) + above / width
+    record(Check(CASE, name, worked, "", LEAKAGE, "from memory", 1e-3), found, broken=of_half)
 
 
-def test_the_leakage_of_a_hundred_turns() -> None:
+def test_the_leakage_of_a_hundred_turns(record: Record) -> None:
     """Worked: N = 100, l = 0.1 m: 1.257 mH for 30 x 10 mm, 1.396 mH for 40 x 12 mm (computed from the formula)."""
     for height, width, worked in ((30, 10, 1.257e-3), (40, 12, 1.396e-3)):
         found = mu_0 * 100**2 * 0.1 * leakage(height * mm, width * mm, 0.0, width / 5 * mm)
         assert found == pytest.approx(worked, abs=0.5e-6)
-        assert found / 2 != pytest.approx(worked, abs=0.5e-6)
+        name = f"leakage of 100 turns along 0.1 m; slot {height} x {width} mm"
+        check = Check(CASE, name, 1e3 * worked, "mH", LEAKAGE, "from memory", 0.5e-3, relative=False)
+        record(check, 1e3 * found, broken=1e3 * found / 2)

@@ -10,6 +10,7 @@ unaligned, no saturation, 7 A: 0.430 N m, 0.2254 J per stroke, 12 strokes per tu
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 from itertools import pairwise
@@ -25,6 +26,13 @@ from polefem.params import MeshSpec, Pole, RadialMachine, Winding
 from polefem.solve import System, Workshop, minimise
 from polefem.units import deg, mm
 from tests.field.built_machines import ROUGH, half_turn
+from tests.record.check import Check
+
+CASE = "textbook machines"
+FITZGERALD = "Fitzgerald, Kingsley, Umans, Electric Machinery, 6th ed., example 8.1"
+MILLER = "Miller, exercise of a 6/4 machine, 1989/1993"
+ROTERS = "Roters, Electromagnetic Devices, 1941"
+Record = Callable[..., None]
 
 # 4/2 ------------------------------------------------------------------------------------------------
 
@@ -96,7 +104,7 @@ def test_inductance_nears_the_ideal_as_permeability_grows() -> None:
     assert not in_series([found[0] * 0.95, *found[1:]])
 
 
-def test_what_exceeds_the_textbooks_inductance_is_the_fringing_of_four_edges() -> None:
+def test_what_exceeds_the_textbooks_inductance_is_the_fringing_of_four_edges(record: Record) -> None:
     """The textbook counts the gap under the faces alone. Flux beside them adds 3.2 %.
 
     By H. C. Roters, Electromagnetic Devices (1941; coefficients read in the Modelica Standard Library), each of two
@@ -112,12 +120,20 @@ def test_what_exceeds_the_textbooks_inductance_is_the_fringing_of_four_edges() -
         return fringe < inductance / INDUCTANCE - 1 < 2 * fringe
 
     assert explained(ideal())
+    name = "4/2, inductance aligned in ideal iron; excess within one and two of Roters' fringes"
+    check = Check(
+        CASE, name, 0.128, "H", FITZGERALD, "from memory", (INDUCTANCE * (1 + fringe) / 0.128 - 1, 2 * fringe)
+    )
+    record(check, ideal(), broken=INDUCTANCE)
+    name = "4/2, part of the inductance above the gap's own, over Roters' two edges a pole"
+    excess = ideal() / INDUCTANCE - 1
+    record(Check(CASE, name, fringe, "", ROTERS, "formula", (0.0, 1.0)), excess, broken=excess / 2)
     assert not explained(INDUCTANCE) and not explained(1.06 * INDUCTANCE)
     # At mu_r 1000 the iron takes back far more than fringing adds.
     assert at(1e3, 0.0)[0] < 0.7 * INDUCTANCE
 
 
-def test_torque_in_the_overlap() -> None:
+def test_torque_in_the_overlap(record: Record) -> None:
     """Fringing goes with the rotor and adds no slope. Flux beside the poles falls as they overlap: 2 % less torque."""
 
     def right(torque: float) -> bool:
@@ -128,7 +144,11 @@ def test_torque_in_the_overlap() -> None:
         inductance, torque = at(1e5, angle)
         further, nearer = (1 / at(mu_r, angle)[0] for mu_r in MU[1:])
         without_iron = nearer - (further - nearer) * MU[1] / (MU[2] - MU[1])
-        assert right(torque / (inductance * without_iron) ** 2)
+        found = torque / (inductance * without_iron) ** 2
+        assert right(found)
+        name = f"4/2, torque over the square of current at {round(math.degrees(angle))} deg, iron taken out"
+        check = Check(CASE, name, 0.0611, "N m/A2", FITZGERALD, "from memory", (-0.03, 0.005))
+        record(check, found, broken=at(1e3, angle)[1])
         assert not right(torque * 2) and not right(-torque)
     assert not right(at(1e3, OVERLAP[0])[1])
 
@@ -156,8 +176,16 @@ def worked(torque: float, energy: float, mean: float) -> bool:
     return (round(torque, 3), round(energy, 4), round(mean, 3)) == (0.430, 0.2254, 0.430)
 
 
-def test_the_exercise_of_a_linear_machine() -> None:
+def test_the_exercise_of_a_linear_machine(record: Record) -> None:
     assert worked(*exercise())
+    named = (
+        ("torque", 0.430, "N m"),
+        ("energy of a stroke", 0.2254, "J"),
+        ("mean torque of 12 strokes", 0.430, "N m"),
+    )
+    for (name, published, unit), found in zip(named, exercise(), strict=True):
+        check = Check(CASE, f"6/4, {name} at 7 A", published, unit, MILLER, "from memory", 0.0012)
+        record(check, found, broken=found * 10.7 / (10.7 - 1.5))
     torque, energy, mean = exercise()
     assert not worked(torque * 1.01, energy, mean) and not worked(torque, energy / 2, mean)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
@@ -10,9 +11,14 @@ import pytest
 from polefem.errors import GeometryRefused, InvalidValue
 from polefem.materials import Steel
 from polefem.outline import outline_of, remarks
-from polefem.outline.rules import fill
+from polefem.outline.rules import fill, refuse_unstartable, start_remarks
 from polefem.params import Barrier, Hole, Notch, Pole, RadialMachine, Shoe, Winding
 from polefem.units import deg, mm
+from tests.record.check import Check
+
+CASE = "strokes and pole arcs"
+LAWRENSON = "Lawrenson and others, IEE Proceedings B 127(4), 1980"
+Record = Callable[..., None]
 
 MACHINE = RadialMachine(
     stator_poles=6,
@@ -41,6 +47,42 @@ def test_the_corners_of_the_feasible_triangle_of_a_6_4_machine_pass(stator: floa
     narrow = replace(MACHINE.winding, coil_width=2 * mm)
     machine = with_arcs(stator, rotor, winding=narrow, rotor_yoke_radius=24 * mm)
     assert remarks(machine) == ()
+
+
+def feasible(poles: tuple[int, int], stator: float, rotor: float) -> bool:
+    """Whether arcs (deg) are let pass without a word."""
+    machine = replace(with_arcs(stator, rotor), stator_poles=poles[0], rotor_poles=poles[1])
+    try:
+        refuse_unstartable(machine)
+    except GeometryRefused:
+        return False
+    return start_remarks(machine) == []
+
+
+def border(inside: Callable[[float], bool], low: float, high: float) -> float:
+    """Where, between two arcs (deg) of which one is feasible, that changes."""
+    first = inside(low)
+    for _ in range(40):
+        middle = (low + high) / 2
+        low, high = (middle, high) if inside(middle) == first else (low, middle)
+    return (low + high) / 2
+
+
+@pytest.mark.parametrize(("poles", "vertices"), [((6, 4), (30, 60, 45)), ((8, 6), (15, 45, 30))])
+def test_the_feasible_region_is_the_triangle_of_the_source(
+    poles: tuple[int, int], vertices: tuple[int, int, int], record: Record
+) -> None:
+    least, _, equal = vertices
+    found = (
+        border(lambda arc: feasible(poles, arc, arc), 1.0, equal - 1.0),
+        border(lambda arc: feasible(poles, least, arc), least + 1.0, 80.0),
+        border(lambda arc: feasible(poles, arc, arc), least + 1.0, 80.0),
+    )
+    names = ("least arcs", "widest rotor arc beside the least stator arc", "widest equal arcs")
+    for name, published, arc in zip(names, vertices, found, strict=True):
+        quantity = f"{name}, {poles[0]}/{poles[1]}"
+        check = Check(CASE, quantity, published, "deg", LAWRENSON, "from memory", 1e-6)
+        record(check, arc, broken=arc + 1e-3)
 
 
 @pytest.mark.parametrize(

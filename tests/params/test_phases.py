@@ -1,12 +1,18 @@
 """Phases against the stroke table of the trade: stroke = 2 pi / (phases * rotor poles)."""
 
 import math
+from collections.abc import Callable
 from fractions import Fraction
 
 import pytest
 
 from polefem.errors import GeometryRefused
 from polefem.params.phases import Phases, phases_of
+from tests.record.check import Check
+
+CASE = "strokes and pole arcs"
+LAWRENSON = "Lawrenson and others, IEE Proceedings B 127(4), 1980"
+Record = Callable[..., None]
 
 #: Stator poles, rotor poles, phases, stroke in degrees: Lawrenson and others 1980 (from memory).
 TABLE = [
@@ -35,12 +41,21 @@ def strokes_apart(phases: Phases, stator_poles: int, rotor_poles: int) -> bool:
 
 @pytest.mark.parametrize(("stator_poles", "rotor_poles", "count", "stroke_deg"), TABLE)
 def test_phases_follow_the_stroke_table(
-    stator_poles: int, rotor_poles: int, count: int, stroke_deg: float
+    stator_poles: int, rotor_poles: int, count: int, stroke_deg: float, record: Record
 ) -> None:
     phases = phases_of(stator_poles, rotor_poles)
     assert phases.count == count
     assert math.isclose(360 / (count * rotor_poles), stroke_deg)
     assert phases.of_pole[0] == 0
+    # One number short is a phase too many or too few.
+    for name, published, unit, found in (
+        ("phases", count, "", phases.count),
+        ("stroke", stroke_deg, "deg", 360 / (phases.count * rotor_poles)),
+    ):
+        check = Check(
+            CASE, f"{name} of {stator_poles}/{rotor_poles}", published, unit, LAWRENSON, "from memory", 1e-9
+        )
+        record(check, found, broken=found * (count + 1) / count)
     assert strokes_apart(phases, stator_poles, rotor_poles)
     assert len({len(phases.poles(p)) for p in range(count)}) == 1
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -136,9 +136,12 @@ def load_rows(path: Path = ROWS) -> dict[tuple[str, str], Row]:
 
 
 def save_rows(new: Iterable[Row], path: Path = ROWS) -> None:
-    """Put new rows in the place of noted ones of the same key, or behind those of the same test."""
-    rows: Mapping[tuple[str, str], Row] = {**load_rows(path), **{row.key: row for row in new}}
-    places = {row.test: at for at, row in reversed(list(enumerate(rows.values())))}
+    """Put new rows in the place of all that the same tests had noted, or behind the others."""
+    new = list(new)
+    ran = {row.test for row in new}
+    noted = list(load_rows(path).values())
+    places = {row.test: at for at, row in reversed(list(enumerate([*noted, *new])))}
+    rows = {row.key: row for row in [*(row for row in noted if row.test not in ran), *new]}
     ordered = sorted(rows.values(), key=lambda row: places[row.test])
     lines = ",\n".join(json.dumps(asdict(row), ensure_ascii=False) for row in ordered)
     path.write_text(f"[\n{lines}\n]\n", encoding="utf-8")

@@ -91,12 +91,14 @@ def test_an_absolute_limit_and_one_that_is_not_even() -> None:
         Check("a", "b", 1.0, "J", "c", "seen", 0.02)
 
 
-def test_new_rows_take_the_place_of_old_ones(tmp_path: Path) -> None:
+def test_new_rows_take_the_place_of_what_their_test_had_noted(tmp_path: Path) -> None:
     path = tmp_path / "rows.json"
-    other = replace(ROW, quantity="torque", test="tests/a.py::test_c")
+    renamed, other = (
+        replace(ROW, quantity="energy"),
+        replace(ROW, quantity="torque", test="tests/a.py::test_c"),
+    )
     save_rows([ROW, other], path)
-    third = replace(ROW, quantity="energy")
-    save_rows([replace(ROW, computed=2.001), third], path)
+    save_rows([replace(renamed, computed=2.001), replace(ROW, quantity="co-energy")], path)
     found = load_rows(path)
-    assert [row.quantity for row in found.values()] == ["flux", "energy", "torque"]
-    assert found[ROW.key].computed == 2.001
+    assert [row.quantity for row in found.values()] == ["energy", "co-energy", "torque"]
+    assert found[renamed.key].computed == 2.001
