@@ -35,6 +35,9 @@ RIPPLE_FORMULA = "(max - min) / |mean|"
 """The torque ripple that is reported; half of it is what (max - min) / (max + min) gives for a small
 ripple."""
 
+#: Share of the worst point's torque error by which the extremes and the mean of a stroke may be off.
+COVER_RIPPLE = 0.3
+
 _SAMPLES = 720
 _HARMONICS = 24
 
@@ -49,7 +52,8 @@ class SquareTorque:
     lowest: of it, N m; the lowest is the starting torque from the worst rest angle. ripple: RIPPLE_FORMULA.
     harmonics: ndarray, shape (24,), N m: amplitudes at 1, 2, ... times the stroke frequency. rms_current: of
     one phase, A. ripple_error: how far the ripple may be off by the map's own estimate, where it has one: the
-    highest and the lowest torque off by its torque error in opposite ways, and the mean off by it too.
+    highest and the lowest torque off in opposite ways, and the mean too, each by `COVER_RIPPLE` of the map's torque
+    error, which is that of its worst point (a test on random machines holds that part).
     """
 
     drive: SquareDrive
@@ -106,7 +110,7 @@ def square_torque(m: FluxMap, drive: SquareDrive, current: float, samples: int =
         ripple=ripple,
         harmonics=_harmonics(angle, torque, m.stroke),
         rms_current=current * math.sqrt(drive.dwell / m.pitch),
-        ripple_error=(2 + ripple) * m.torque_error / abs(mean)
+        ripple_error=COVER_RIPPLE * (2 + ripple) * m.torque_error / abs(mean)
         if m.torque_error is not None and mean
         else None,
     )

@@ -19,31 +19,20 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import CubicSpline, PchipInterpolator
+from scipy.interpolate import CubicSpline
 
 from polefem.errors import InvalidValue, refusal
+from polefem.maps.polynomials import BENDS, CUBIC, QUINTIC, powers, quintic, solve_rising
+from polefem.maps.rising import rising_between
 
 __all__ = ["Point", "Potential", "initial_inductance"]
 
 Array = NDArray[np.float64]
 
-# Power coefficients of the Hermite polynomials on [0, 1]: a row for each power, a column for each end value.
-_CUBIC = np.array(  # value, slope at 0; value, slope at 1
-    [[1, 0, 0, 0], [0, 1, 0, 0], [-3, -2, 3, -1], [2, 1, -2, 1]], dtype=float
-)
-_QUINTIC = np.array(  # value, slope, curvature at 0; the same at 1
-    [
-        [1, 0, 0, 0, 0, 0],
-        [0, 1, 0, 0, 0, 0],
-        [0, 0, 0.5, 0, 0, 0],
-        [-10, -6, -1.5, 10, -4, 0.5],
-        [15, 8, 1.5, -15, 7, -1],
-        [-6, -3, -0.5, 6, -3, 0.5],
-    ],
-    dtype=float,
-)
+#: The lowest slope allowed along the nodes' angles, in parts of the lowest secant there: the first with which the
+#: flux linkage rises between those angles too.
+FLOORS = (0.001, 0.03, 0.1, 0.3, 0.9)
 _SAME_ANGLE = 1e-9
-_NEWTON_STEPS = 60
 
 
 class Point(NamedTuple):
@@ -77,12 +66,6 @@ def _odd_slopes(i: Array, psi: Array) -> Array:
         return slope
     straight = np.zeros(psi.shape[1])
     slopes: Array = CubicSpline(i, psi, bc_type=((2, straight), "not-a-knot"))(i, 1)
-    return slopes
-
-
-def _monotone_slopes(i: Array, psi: Array) -> Array:
-    both = np.concatenate([-i[:0:-1], i])
-    slopes: Array = PchipInterpolator(both, np.vstack([-psi[:0:-1], psi])).derivative()(i)
     return slopes
 
 
@@ -126,25 +109,27 @@ class Potential:
         slopes = _odd_slopes(i, psi)
         if incremental_inductance is not None:
             slopes[-currents.size :] = incremental_inductance[:, source]
-        w, slopes = _rising_between(i, psi, w, slopes)
-        t_i, t_ii = _torque_slopes(i, t)
-        values = np.stack([w, psi, slopes])
-        potential = cls(chosen, i, _patches(chosen, i, values, np.stack([t, t_i, t_ii])))
-        if potential._slopes().min() > 0.0:
-            return potential
-        # A cubic between positive ends stays positive while its slopes stay below three ends over its width.
-        wider = np.maximum(np.diff(chosen, append=chosen[-1]), np.diff(chosen, prepend=chosen[0]))
-        t_ii = np.clip(t_ii, -3 * slopes / wider, 3 * slopes / wider)
-        potential = cls(chosen, i, _patches(chosen, i, values, np.stack([t, t_i, t_ii])))
+        turned = np.stack([t, *_torque_slopes(i, t)])
+        for part in FLOORS:
+            work, bent = rising_between(i, psi, w, slopes, part)
+            values = np.stack([work, psi, bent])
+            potential = cls(chosen, i, _patches(chosen, i, values, turned))
+            if potential._slopes().min() > 0.0:
+                return potential
+            # A cubic between positive ends stays positive while its slopes stay below three ends over its width.
+            wider = np.maximum(np.diff(chosen, append=chosen[-1]), np.diff(chosen, prepend=chosen[0]))
+            most = 3 * bent / wider
+            flatter = np.stack([*turned[:2], np.clip(turned[2], -most, most)])
+            potential = cls(chosen, i, _patches(chosen, i, values, flatter))
+            if potential._slopes().min() > 0.0:
+                return potential
         potential._check_rising_inside()
         return potential
 
     def _slopes(self) -> Array:
-        """Incremental inductance at 9 x 5 places of each cell, in units of the cell; shape (m, n, 9, 5)."""
-        s, u = np.linspace(0, 1, 9), np.linspace(0, 1, 5)
-        bend = np.stack([0 * s, 0 * s, 2 + 0 * s, 6 * s, 12 * s**2, 20 * s**3], axis=1)
-        along = u ** np.arange(4)[:, None]
-        slopes: Array = np.einsum("sa,knab,bu->knsu", bend, self.patches, along, optimize=True)
+        """Incremental inductance at 17 x 9 places of each cell, in units of the cell; shape (m, n, 17, 9)."""
+        along = np.linspace(0, 1, 9) ** np.arange(4)[:, None]
+        slopes: Array = np.einsum("sa,knab,bu->knsu", BENDS, self.patches, along, optimize=True)
         return slopes
 
     def _check_rising_inside(self) -> None:
@@ -167,12 +152,12 @@ class Potential:
         k = np.clip(np.searchsorted(self.currents, size, side="right") - 1, 0, self.currents.size - 2)
         height = self.currents[k + 1] - self.currents[k]
         s = (size - self.currents[k]) / height
-        value, slope = _powers(u)
+        value, slope = powers(u)
         patch = self.patches[k, j]
         along = np.einsum("...ab,...b->...a", patch, value)
         across = np.einsum("...ab,...b->...a", patch, slope)
-        coenergy, flux, bend = _quintic(along, s)
-        torque = _quintic(across, s)[0] / width
+        coenergy, flux, bend = quintic(along, s)
+        torque = quintic(across, s)[0] / width
         return Point(np.copysign(1.0, current) * flux / height, torque, coenergy, bend / height**2)
 
     def current(self, angle: ArrayLike, flux_linkage: ArrayLike) -> Array:
@@ -183,7 +168,7 @@ class Potential:
         shape = psi.shape
         size = np.abs(psi).ravel()
         j, u, _ = self._angle_cell(angle.ravel())
-        value, _ = _powers(u)
+        value, _ = powers(u)
         columns = np.einsum(
             "knab,nb->nka", self.patches[:, j], value
         )  # flux linkage of each cell at each angle
@@ -198,7 +183,7 @@ class Potential:
                 refusal("a map says nothing beyond its last current", "flux_linkage", found, most)
             )
         column = columns[np.arange(size.size), k]
-        s = _solve_rising(column, size * heights[k])
+        s = solve_rising(column, size * heights[k])
         size = self.currents[k] + s * heights[k]
         signed: Array = np.copysign(size, psi.ravel()).reshape(shape)
         return signed
@@ -209,40 +194,6 @@ class Potential:
         j = np.clip(np.searchsorted(self.angles, inside, side="right") - 1, 0, self.angles.size - 2)
         width = self.angles[j + 1] - self.angles[j]
         return j, (inside - self.angles[j]) / width, width
-
-
-def _powers(u: Array) -> tuple[Array, Array]:
-    one, nought = np.ones_like(u), np.zeros_like(u)
-    return np.stack([one, u, u * u, u * u * u], axis=-1), np.stack([nought, one, 2 * u, 3 * u * u], axis=-1)
-
-
-def _quintic(c: Array, s: Array) -> tuple[Array, Array, Array]:
-    """Value, slope and curvature of polynomials, coefficients of shape (..., 6), by Horner's rule."""
-    value, slope, bend = c[..., 5], np.zeros_like(s), np.zeros_like(s)
-    for power in range(4, -1, -1):
-        bend = bend * s + 2 * slope
-        slope = slope * s + value
-        value = value * s + c[..., power]
-    return value, slope, bend
-
-
-def _solve_rising(column: Array, target: Array) -> Array:
-    """Where the rising slope of quintics (shape (n, 6)) is `target`: Newton, halving when it leaves."""
-    low, high = np.zeros_like(target), np.ones_like(target)
-    first, last = column[:, 1], column @ np.arange(6.0)
-    s = np.clip((target - first) / (last - first), 0.0, 1.0)
-    for _ in range(_NEWTON_STEPS):
-        _, slope, bend = _quintic(column, s)
-        excess = slope - target
-        high, low = np.where(excess > 0, s, high), np.where(excess < 0, s, low)
-        step = s - excess / bend
-        following = np.where((step >= low) & (step <= high), step, 0.5 * (low + high))
-        following = np.where(excess == 0.0, s, following)
-        moved = np.abs(following - s).max(initial=0.0)
-        s = following
-        if moved < 1e-13:
-            break
-    return s
 
 
 def _whole_pitch(angles: Array, pitch: float, mirror: bool) -> tuple[Array, NDArray[np.intp], Array]:
@@ -282,39 +233,6 @@ def _check_rising(angles: Array, i: Array, psi: Array) -> None:
         )
 
 
-def _rising_between(i: Array, psi: Array, w: Array, slopes: Array) -> tuple[Array, Array]:
-    """Co-energy and slopes at the nodes such that the flux linkage rises between them too.
-
-    Where the map's own co-energy and the spline's slopes would make it fall (a coarse grid across the knee),
-    that interval of that angle takes limited slopes (Fritsch and Carlson, SIAM J. Numer. Anal. 17, 1980) and
-    the area under them for its step of co-energy: flux linkage and torque at the nodes stay the map's.
-    """
-    h = np.diff(i)[:, None]
-    step = np.diff(w, axis=0)
-    floor = 1e-3 * (np.diff(psi, axis=0) / h).min(axis=0)
-    bad = _lowest_slope(h, psi, slopes, step) < floor
-    if bad.any():
-        columns = bad.any(axis=0)
-        limited = np.maximum(_monotone_slopes(i, psi[:, columns]), floor[columns])
-        slopes = slopes.copy()
-        slopes[:, columns] = limited
-        own = h * (psi[1:] + psi[:-1]) / 2 + h**2 * (slopes[:-1] - slopes[1:]) / 12
-        still = _lowest_slope(h, psi, slopes, step) < floor
-        step = np.where(still, own, step)
-    return np.vstack([np.zeros(psi.shape[1]), np.cumsum(step, axis=0)]), slopes
-
-
-def _lowest_slope(h: Array, psi: Array, slopes: Array, step: Array) -> Array:
-    """Lowest slope in each interval, H, shape (n_intervals, n_angles), looked for at 9 places."""
-    ends = np.stack(
-        [0 * step, h * psi[:-1], h**2 * slopes[:-1], step, h * psi[1:], h**2 * slopes[1:]], axis=-1
-    )
-    column = ends @ _QUINTIC.T
-    places = [_quintic(column, np.full(step.shape, s))[2] for s in np.linspace(0, 1, 9)]
-    lowest: Array = np.min(places, axis=0) / h**2
-    return lowest
-
-
 def _torque_slopes(i: Array, torque: Array) -> tuple[Array, Array]:
     """First and second derivative of the torque in the current, from a spline that is even in the current."""
     if i.size == 2:
@@ -343,5 +261,5 @@ def _patches(angles: Array, i: Array, values: Array, turned: Array) -> Array:
                 row[1, :, :-1] * d,
             )
             ends[:, :, order + 3 * far, 2], ends[:, :, order + 3 * far, 3] = row[0, :, 1:], row[1, :, 1:] * d
-    patches: Array = np.einsum("ap,knpq,bq->knab", _QUINTIC, ends, _CUBIC, optimize=True)
+    patches: Array = np.einsum("ap,knpq,bq->knab", QUINTIC, ends, CUBIC, optimize=True)
     return patches

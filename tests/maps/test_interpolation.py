@@ -101,6 +101,50 @@ def test_flux_linkage_rises_even_across_a_sharp_knee() -> None:
     np.testing.assert_allclose(at_nodes[1], m.torque, atol=1e-12)
 
 
+def steady(m) -> bool:
+    """Whether the torque between the angles of the last current is near that of the angles beside it."""
+    between = (m.angles[1:] + m.angles[:-1]) / 2
+    found = m.at(between, m.currents[-1])[1]
+    beside = (m.torque[-1, 1:] + m.torque[-1, :-1]) / 2
+    return bool(np.abs(found - beside).max() < 0.01 * np.abs(m.torque[-1]).max())
+
+
+def test_torque_between_angles_is_steady_where_currents_are_few() -> None:
+    m = saturating_later(np.array([2.0, 8.0, 16.0]))
+    assert steady(m)
+    # The twin: one angle's co-energy off by what a straight line between its flux linkages would do.
+    middle = len(m.angles) // 2
+    coenergy = m.coenergy.copy()
+    coenergy[:, middle] = np.cumsum(
+        np.diff(m.currents, prepend=0.0)
+        * (m.flux_linkage[:, middle] + np.append(0.0, m.flux_linkage[:-1, middle]))
+        / 2
+    )
+    assert not steady(dataclasses.replace(m, coenergy=coenergy))
+
+
+def saturating_later(currents: np.ndarray):
+    """The flux linkage bends at a current that falls towards aligned, so that each angle's knee lies elsewhere."""
+    angles = np.linspace(0, 45, 16) * deg
+    overlap = 1.2 + np.cos(4 * angles)
+    i, knee = currents[:, None], 9.0 - 2.0 * np.cos(4 * angles)
+    rate, turning = 0.03 * overlap, -4 * np.sin(4 * angles)
+    bend, turned = np.tanh(i / knee), -2.0 * turning
+    flux = 1e-3 * i + rate * knee * bend
+    area = np.log(np.cosh(i / knee))
+    coenergy = 5e-4 * i**2 + rate * knee**2 * area
+    torque = 0.03 * turning * knee**2 * area + rate * turned * (2 * knee * area - i * bend)
+    return dataclasses.replace(
+        linear_map(60e-3, 6e-3, full=0.0, apart=30 * deg, current=1.0),
+        angles=angles,
+        currents=currents,
+        flux_linkage=flux,
+        torque=torque,
+        coenergy=coenergy,
+        incremental_inductance=None,
+    )
+
+
 def sharp_knee(currents: np.ndarray):
     """The flux linkage bends at one current: a spline through it would overshoot and fall."""
     angles = np.linspace(0, 45, 31) * deg
