@@ -110,6 +110,18 @@ def test_a_curve_read_in_oersted_fails_the_published_points() -> None:
     )
 
 
+def test_two_makers_of_one_grade_differ_at_the_knee(record: Record) -> None:
+    """Published: 1932 A/m on the one data sheet, about 1370 A/m measured on the other's sheet, at J = 1.5 T."""
+    h = np.linspace(500.0, 4000.0, 3501)
+    at_knee = [
+        float(np.interp(1.5, Steel.named(f"M330-50A {kind}").j(h), h)) for kind in ("data sheet", "measured")
+    ]
+    name = "M330-50A, field strength at 1.5 T polarisation, one maker's over another's"
+    source = "curves and data sheets in the Modelica Standard Library"
+    check = Check(CASE, name, 1932 / 1370, "", source, "read", 0.02)
+    record(check, at_knee[0] / at_knee[1], broken=at_knee[1] / at_knee[0])
+
+
 def test_every_standard_grade_is_its_minimum(record: Record) -> None:
     """The curves that stand for a grade pass exactly through what it promises."""
     worst = max(abs(least_spare(Steel.named(grade), grade)) for grade in standard_grade_names())
