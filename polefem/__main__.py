@@ -224,7 +224,8 @@ def _guarded(
         if isinstance(error, KeyboardInterrupt):
             said, status = f"\nStopped.{kept}", INTERRUPTED
         elif isinstance(error, StoreRefused | OSError):
-            said, status = f"polefem: {error}.{kept}", FAILED
+            said = f"polefem: {error}\nWhat was kept before stays; the same command goes on from there."
+            status = FAILED
         elif isinstance(error, PolefemError):
             said, status = f"polefem: {error}", MISTAKEN
         else:

@@ -161,7 +161,11 @@ def told_in_a_sentence(err: str) -> bool:
     ("text", "status", "sentence"),
     [
         ("\n\n1 / 0", 2, "a study file must run: mine.py is ZeroDivisionError: division by zero (line 3)"),
-        ("study = (", 2, "a study file must run: mine.py is SyntaxError: '(' was never closed (mine.py, line 1)"),
+        (
+            "study = (",
+            2,
+            "a study file must run: mine.py is SyntaxError: '(' was never closed (mine.py, line 1)",
+        ),
         (
             "from fake_solver import MACHINE, PLAN\nfrom polefem.study import Study, Variant\n"
             "study = Study('s', MACHINE, PLAN, [Variant('v')], linked={'air_gap': lambda v: 1 / 0})",
@@ -213,6 +217,10 @@ def test_nothing_to_rank_is_no_success() -> None:
             "designs are ranked by a figure: by is 'beauty', allowed is current, .*ripple",
         ),
         (["--patience", "-1"], "a worker needs time"),
+        (
+            ["--drawn", "-1"],
+            "shapes to be shown are counted: most is -1, allowed is a whole number of 0 or more",
+        ),
     ],
 )
 def test_mistakes_in_options_are_told(
@@ -221,6 +229,12 @@ def test_mistakes_in_options_are_told(
     assert run_study(study(FINE), options, FAKE) == 2
     with pytest.raises(ValueError, match=sentence):
         raise ValueError(capsys.readouterr().err)
+
+
+def test_where_nothing_can_be_kept_it_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "file").write_text("in the way")
+    assert run_study(study(FINE), ["--workers", "1", "--out", "file/there"], FAKE) == 1
+    assert "a store must be readable and have room to write" in capsys.readouterr().err
 
 
 def test_unknown_options_are_refused() -> None:

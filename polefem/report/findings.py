@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from polefem.drive import AngleTable
 from polefem.estimates import with_end_effects
 from polefem.maps import FluxMap
+from polefem.params.checks import whole
 from polefem.ranking import (
     Doubt,
     DriveOrders,
@@ -117,7 +118,11 @@ def shapes_of(
     study: Study, ranking: Ranking, kept: Callable[[str], Outcome | None], most: int = MOST
 ) -> tuple[Shape, ...]:
     """The first shapes that have figures: in order, then those outside the limits; a shape whose map is gone is left
-    out. kept: what is kept of a design, by its key."""
+    out. kept: what is kept of a design, by its key.
+
+    Raises InvalidValue for less than none.
+    """
+    whole("shapes to be shown are counted", "most", most, 0)
     designs = {design.name: design for design in study.designs()}
     outside = [record for record, _ in ranking.outside]
     shapes: list[Shape] = []

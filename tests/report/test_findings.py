@@ -9,12 +9,24 @@ import numpy as np
 import pytest
 
 from polefem.params import Notch, Pole
+from polefem.params.drive_spec import Tracking
 from polefem.ranking import rank
 from polefem.report import Findings, findings_of, picture_of, shapes_of
 from polefem.report.page.tables import apart_table, change_words, number, ranking_table
 from polefem.report.page.words import answer, how_sure, to_cut, to_switch
 from polefem.report.style import axes_on, new_figure
-from polefem.study import Figures, Limit, Outcome, Record, State, Study, Variant
+from polefem.study import (
+    EqualCurrent,
+    Figures,
+    Limit,
+    Outcome,
+    PointFigures,
+    Record,
+    State,
+    Study,
+    Variant,
+    WaveformPoint,
+)
 from polefem.units import deg, mm
 from tests.study.fake_solver import MACHINE, PLAN, fake_map
 
@@ -81,6 +93,26 @@ def test_the_answer_says_whether_the_mesh_settles_it(errors: tuple[float | None,
         "c has the lowest ripple, 10\N{NO-BREAK SPACE}%, against 30\N{NO-BREAK SPACE}% of d"
     )
     assert said in sentence and sentence.count(".") == 1
+
+
+def test_the_answer_says_under_which_drives_another_is_first() -> None:
+    one = PointFigures(*[1.0] * 9)
+
+    def with_points(made: Record, ripples: dict[str, float]) -> Record:
+        assert made.figures is not None
+        points = {name: dataclasses.replace(one, ripple=ripple) for name, ripple in ripples.items()}
+        figures = dataclasses.replace(made.figures, points=points)
+        return dataclasses.replace(made, outcome=dataclasses.replace(made.outcome, figures=figures))
+
+    wave = Tracking([-30 * deg, -25 * deg, 0.0], [0, 1, 0])
+    points = tuple(WaveformPoint(name, wave, EqualCurrent(1.0), 1.0) for name in ("slow", "fast", "late"))
+    study = dataclasses.replace(STUDY, plan=dataclasses.replace(PLAN, points=points))
+    records = [
+        with_points(record("c", 0.1), {"slow": 0.1, "fast": 0.4, "late": 0.4}),
+        with_points(record("d", 0.3), {"slow": 0.2, "fast": 0.3, "late": 0.3}),
+    ]
+    found = findings_of(study, rank(records, "b"), lambda name, designs: [], lambda key: None)
+    assert answer(found).endswith("; under fast and late, d is first.")
 
 
 def test_one_shape_and_none_have_answers_too() -> None:

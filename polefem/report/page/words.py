@@ -39,7 +39,20 @@ def answer(findings: Findings) -> str:
     second = (
         f"{_with_unit(others[0].figures, by)} of {others[0].name}, the next of {len(ranking.ordered)} shapes"
     )
-    return f"{said}, against {second}, at {ranking.basis}; {_verdict(findings)}."
+    return f"{said}, against {second}, at {ranking.basis}; {_verdict(findings)}{_elsewhere(findings)}."
+
+
+def _elsewhere(findings: Findings) -> str:
+    """Who is first under other drives, where that is another."""
+    orders = findings.orders
+    if orders is None:
+        return ""
+    under: dict[str, list[str]] = {}
+    for k, drive in enumerate(orders.drives):
+        winner = orders.winner(k)
+        if winner is not None and winner != orders.winner(0):
+            under.setdefault(winner, []).append(drive)
+    return "".join(f"; under {' and '.join(drives)}, {winner} is first" for winner, drives in under.items())
 
 
 def _verdict(findings: Findings) -> str:
