@@ -3,8 +3,8 @@
 Machine: G. E. Dawson, A. R. Eastham, J. Mizia, Switched-Reluctance Motor Torque Characteristics: Finite-Element
 Analysis and Test Results, IEEE Trans. Industry Applications IA-23(3), 1987 (not opened). Geometry and curve: an open
 transcription for a finite-element example, 2014 (read; the curve digitised). The section is that of
-geometries/tested_8_6.toml; all poles carry coils there, and the transcription's unexcited poles have none and are
-narrower by up to 0.06 mm at the root.
+geometries/tested_8_6.toml; all poles carry coils there, the transcription's unexcited poles have none, and its poles
+are wider by up to 0.06 mm at the root.
 
 "Computed" numbers are of two kinds. Those that came with the transcription were made from its geometry with a general
 finite-element library, second order, 24,000 triangles. They are below what they converge to, as they must be where a

@@ -39,7 +39,8 @@ def _tested_8_6(rows: Rows) -> str:
     parting = rows[case, "co-energy at 21 deg, second-order elements"].difference
     return f"""\
 The section of `geometries/tested_8_6.toml`, drawn by the generator as any machine is: rotor valleys of one arc, a solid
-core of the rotor's iron, coil sides in two steps, air round the yoke. Iron of one permeability, 10 A in one phase.
+core of the rotor's iron, coil sides in two steps, air round the yoke. Iron of one permeability, 10 A in one phase. What
+differs from the source: its poles are wider by up to 0.06 mm at the root, and those without current carry no coil.
 
 **Use the published co-energy, not the published torque.** Torque is the slope of co-energy, so that over any span of
 angle it adds up to the drop of co-energy. From 0 to 27 degrees the published co-energy drops by
