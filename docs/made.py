@@ -18,14 +18,19 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 import pottery_wheel
+import pottery_wheel_driven
 from cells import page
 from matplotlib.figure import Figure
 
 from polefem import Barrier, FreeFace, Hole, Notch, Pole, RoundFace, Shoe, SlopedFace, flux_map, solve_state
+from polefem.copper import wound_phase
+from polefem.drive import operating_point
+from polefem.maps import FluxMap
 from polefem.maps.field import whole_field
 from polefem.outline import outline_of
 from polefem.outline.parts import extent, whole_parts
 from polefem.params import Machine, MeshSpec
+from polefem.params.drive_spec import DriveSpec, Tracking
 from polefem.params.toml import load_machine
 from polefem.report.curves import (
     draw_curves,
@@ -36,15 +41,21 @@ from polefem.report.curves import (
 )
 from polefem.report.machines import draw_machine
 from polefem.report.poles import draw_pole
+from polefem.report.runs import draw_run
 from polefem.report.sections import draw_flux_density, flux_density
 from polefem.shapes import area
-from polefem.study import InProcess, State, Store, run_designs
+from polefem.study import InProcess, LevelPoint, State, Store, run_designs
 from polefem.units import deg, mm
 from tests.gallery import CylinderInField, solved
 
 __all__ = ["make_pages"]
 
 ROOT = Path(__file__).parents[1]
+#: Pictures of studies that seconds can make.
+SHOWN = {
+    "pottery_wheel": "Torque of its shapes over one stroke",
+    "pottery_wheel_driven": "Its bridge at 250 revolutions a minute, followed at 8 A, on the parallel shape",
+}
 #: Current density in the bare copper of the fields shown, A/m2, and the share of copper in a coil side.
 DENSITY, FILL = 6e6, 0.45
 POLES = {
@@ -80,7 +91,8 @@ def make_pages(folder: Path) -> None:
     for name, machine in machines.items():
         _save(draw_machine(machine, dimensions=True), folder / f"machine-{name}.svg")
         _save(_half_overlapped(machine), folder / f"field-{name}.png")
-    _draw_map(folder, machines["pottery_wheel"])
+    wheel = machines["pottery_wheel"]
+    _draw_run(folder, wheel, _draw_map(folder, wheel))
     _draw_cylinder(folder)
     _draw_study(folder)
     (folder / "gallery.md").write_text(_gallery(list(machines)), "utf-8")
@@ -115,7 +127,7 @@ def _half_overlapped(machine: Machine) -> Figure:
     return figure
 
 
-def _draw_map(folder: Path, machine: Machine) -> None:
+def _draw_map(folder: Path, machine: Machine) -> FluxMap:
     found = flux_map(machine, np.linspace(0, 45, 16) * deg, [2.0, 4.0, 8.0, 16.0], "coarse")
     for name, curves in (
         ("torque", torque_against_angle(found)),
@@ -123,6 +135,16 @@ def _draw_map(folder: Path, machine: Machine) -> None:
         ("flux-linkage", flux_linkage_against_current(found)),
     ):
         _save(draw_curves(curves), folder / f"map-{name}.svg")
+    return found
+
+
+def _draw_run(folder: Path, machine: Machine, phase_map: FluxMap) -> None:
+    """The bridge of the study that judges under real drives, with the angles that a person would first set."""
+    study = pottery_wheel_driven
+    (point,) = (p for p in study.plan.points if isinstance(p, LevelPoint))
+    resistance = wound_phase(machine, outline_of(machine), study.plan.copper).resistance
+    drive = DriveSpec(point.bridge, resistance, point.turn_on, point.turn_off, Tracking.level(8.0))
+    _save(draw_run(operating_point(phase_map, drive, point.speed)), folder / "study-pottery_wheel_driven.svg")
 
 
 def _draw_cylinder(folder: Path) -> None:
@@ -175,8 +197,8 @@ def _gallery(machines: list[str]) -> str:
     for file in sorted((ROOT / "studies").glob("*.py")):
         if (said := ast.get_docstring(ast.parse(file.read_text("utf-8")))) is not None:
             parts += [f"### {_titled(file.stem)}", said]
-            if file.stem == "pottery_wheel":
-                parts.append("![Torque of its shapes over one stroke](study-pottery_wheel.svg)")
+            if file.stem in SHOWN:
+                parts.append(f"![{SHOWN[file.stem]}](study-{file.stem}.svg)")
             parts += _listing(f"studies/{file.name}", "python")
     parts += [
         "## A model problem",
