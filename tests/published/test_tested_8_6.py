@@ -25,8 +25,10 @@ import numpy as np
 import pytest
 
 from polefem import FluxMap, flux_map
+from polefem.maps.section import sections_of
 from polefem.params.toml import load_machine
 from polefem.units import deg, mm
+from tests.field.random_fields import sound
 from tests.record.check import Check
 
 CASE = "8/6 machine in linear iron"
@@ -111,6 +113,14 @@ def torque(angle: int) -> float:
 def sixty_turns(value: float) -> float:
     """What a coil of one turn more would have given: in linear iron the square of the turns."""
     return value * (60 / 59) ** 2
+
+
+def test_its_mesh_is_what_its_outline_says() -> None:
+    """Areas, arcs, ends and orientation: with scooped valleys, steps that touch the slot bottom, shaft and outside."""
+    (section,) = sections_of(MACHINE, "coarse")
+    assert sound(section)
+    shifted = replace(section.outline.rotor, regions=section.outline.rotor.regions[:1])
+    assert not sound(replace(section, outline=replace(section.outline, rotor=shifted)))
 
 
 def test_the_section_is_that_of_the_file() -> None:

@@ -21,8 +21,9 @@ FLAGS = {
     "computed": "computed from the source's own data with a general-purpose library, independent of this project",
     "formula": "a closed formula, worked by the check itself",
 }
-#: A figure that has moved by more than this part of its limit since it was noted is stale.
-STALE = 0.1
+#: A figure that has moved by more than this part of its limit since it was noted is stale. Another version of gmsh
+#: moves it less.
+STALE = 0.25
 #: Figures are printed to so many digits; what does not change them is no change.
 DIGITS = 4
 
@@ -115,8 +116,8 @@ def _short(value: float, digits: int) -> float:
 
 
 def fresh(row: Row, noted: Row) -> bool:
-    """Whether a row is the noted one beyond rounding: the same words, and a figure that moved by a tenth of its limit
-    at most."""
+    """Whether a row is the noted one beyond rounding: the same words, and a figure that moved by a quarter of its
+    limit at most."""
     said = ("case", "quantity", "unit", "source", "flag", "relative", "test", "slow")
     numbers = [(row.published, noted.published), *zip(row.limits, noted.limits, strict=True)]
     if any(getattr(row, name) != getattr(noted, name) for name in said):

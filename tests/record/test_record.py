@@ -71,7 +71,7 @@ ROW = Row.of(CHECK, 2.004, "tests/a.py::test_b", False)
     ("changes", "right"),
     [
         ({"computed": 2.0055}, True),
-        ({"computed": 2.007}, False),
+        ({"computed": 2.0095}, False),
         ({"published": 2.001}, False),
         ({"limits": (-0.02, 0.02)}, False),
         ({"source": "another"}, False),
