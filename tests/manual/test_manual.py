@@ -16,8 +16,10 @@ from docs.cells import Cell, shown
 from docs.links import dead_links, from_outside
 from polefem import FluxMap, RadialMachine, Steel
 from polefem.drive import DriveRun, SquareTorque
+from polefem.outline import outline_of
 from polefem.ranking import Ranking
 from polefem.report.notebook import html_of, svg_of
+from polefem.study import Study
 
 ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "docs"
@@ -56,6 +58,17 @@ def test_an_example_that_does_something_else_is_noticed(capsys: pytest.CaptureFi
     assert failures(page.format(2), "right") == 0
     assert failures(page.format(3), "wrong") == 1
     assert "Expected" in capsys.readouterr().out
+
+
+def test_the_study_of_the_quick_start_is_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    blocks = re.findall(r"```python\n(.*?)```", (DOCS / "quick-start.md").read_text("utf-8"), re.DOTALL)
+    (source,) = (block for block in blocks if "Study(" in block)
+    monkeypatch.chdir(ROOT)
+    scope: dict[str, object] = {"__name__": "quick start"}
+    exec(compile(source, "quick-start.md", "exec"), scope)
+    study = scope["study"]
+    assert isinstance(study, Study)
+    assert [outline_of(design.machine).rotor.poles for design in study.designs()] == [6, 6, 6]
 
 
 @pytest.mark.parametrize("module", [cells, docstrings])
