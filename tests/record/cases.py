@@ -84,10 +84,10 @@ is missing they add {parts("torque")} with the three fillings, of the rotor's fl
 100 % is too much. They are good to some 30 %, and the filling matters as much as they do.
 
 **The step of 23.1 V.** The current follows from the flux linkage at 22 degrees, end corrections included, and the
-winding's 3.09 ohm. The measured rise is faster at first ({-early.difference:.0%} at 2 ms), for eddy currents in the
-solid steel hold its flux back: that is outside the model. From 30 ms on the computed current is at most {most:.1%} too
-large, and it ends {late.difference:+.1%} from the measured one, which is the resistance of the winding as measured
-(23.10 V over 7.41 A) against that of the sheet."""
+winding's 3.09 ohm. At first it is too small, by {-early.difference:.0%} at 2 ms: eddy currents in the solid steel hold
+the flux back and let the current in, which is outside the model. From 30 ms on the computed current is at most
+{most:.1%} too large, and it ends {late.difference:+.1%} from the measured one, which is the winding as measured
+(23.10 V over 7.41 A) against the resistance on the sheet."""
 
 
 FILLINGS = ("a straight line", "the tool's own curve", "three points put in")

@@ -17,7 +17,7 @@ FLAGS = {
     "read": "read in the named source",
     "read in a second text": "read in a text that names the source",
     "digitised": "read off a published plot, about 0.5 % of its axis",
-    "from memory": "from memory: the source is named but was not opened",
+    "from memory": "the source is named but was not opened",
     "computed": "computed from the source's own data with a general-purpose library, independent of this project",
     "formula": "a closed formula, worked by the check itself",
 }

@@ -9,6 +9,7 @@ take minutes).
 from __future__ import annotations
 
 import sys
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -46,7 +47,8 @@ def page_text(rows: Rows) -> str:
     slow = sum(row.slow for row in rows.values())
     parts = [HEAD.format(count=len(rows), slow=slow, flags=flags), _table(rows)]
     for case in CASES:
-        parts.append(f"## {case.name}\n\n{case.text(rows)}\n")
+        words = (textwrap.fill(words, 118, break_on_hyphens=False) for words in case.text(rows).split("\n\n"))
+        parts.append("\n\n".join((f"## {case.name[0].upper()}{case.name[1:]}", *words)) + "\n")
     return "\n".join(parts)
 
 
