@@ -4,7 +4,8 @@ What a picture shows is had as numbers from a function of its own:
 
 | picture | numbers |
 |---|---|
-| `draw_curves` | `torque_against_angle`, `inductance_against_angle`, `flux_linkage_against_current`, ... |
+| `draw_curves` | `torque_against_angle`, `inductance_against_angle`, `flux_linkage_against_current` |
+| `draw_curves` | `summed_torque`, `torque_of_designs` |
 | `draw_spectrum` | `spectrum_of_torque` |
 | `draw_section` | `section_paths` |
 | `draw_flux_density` | `flux_density` |
