@@ -5,17 +5,20 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from polefem import FluxMap, Pole, RadialMachine, Steel, Winding, flux_map
+from polefem import FluxMap, Steel, flux_map
 from polefem.estimates import end_effects, end_fringing, with_end_effects, with_end_fringing
 from polefem.estimates.end_fringing import fringe_permeance
 from polefem.maps import linear_map
 from polefem.materials import MU0
 from polefem.params.fields import with_fields
+from polefem.params.toml import load_machine
 from polefem.units import deg, mm
 from tests.maps.saturating import PITCH, sampled
 from tests.record.check import Check
@@ -149,23 +152,8 @@ def test_a_longer_stack_has_the_same_ends() -> None:
 # TEAM Workshop Problem 24, N. Allen and D. Rodger, University of Bath (read): a locked rotor at 22 deg, a stack of 25.4
 # mm behind a gap of 2.7 mm, measured at 7.41 A: 3.22 N m, 0.472 mWb through a rotor pole. Flat sections of general
 # libraries give 2.59 to 3.11 N m and 0.376 to 0.414 mWb, as the steel's missing first points are filled in (computed).
-RIG = RadialMachine(
-    stator_poles=2,
-    rotor_poles=2,
-    stator_outer_radius=104.5 * mm,
-    rotor_outer_radius=51.05 * mm,
-    air_gap=2.7 * mm,
-    stator_yoke_thickness=21.4 * mm,
-    rotor_yoke_radius=38.1 * mm,
-    shaft_radius=25.4 * mm,
-    stack_length=25.4 * mm,
-    stator_pole=Pole(arc=2 * math.asin(13.9 / 53.75)),
-    rotor_pole=Pole(arc=2 * math.asin(12.7 / 51.05)),
-    winding=Winding(
-        turns_per_pole=350, coil_width=24 * mm, face_inset=0.75 * mm, yoke_clearance=11.6 * mm, liner=3.1 * mm
-    ),
-    steel=Steel.named("EN9"),
-    single_phase=True,
+RIG = replace(
+    load_machine(Path(__file__).parents[2] / "geometries" / "rotational_rig.toml"), steel=Steel.named("EN9")
 )
 
 

@@ -26,7 +26,7 @@ COUNT = 50
 @pytest.mark.parametrize("name", FOUR)
 def test_a_machine_of_each_build_agrees(name: str, record: Record) -> None:
     found = eight_angles(FOUR[name], LEVEL)
-    assert np.abs(found.itself.torque).max() < 0.002
+    assert np.abs(found.itself.torque).max() < 0.003
     points = f"{name}, {len(found.angles)} angles, {len(CURRENTS)} currents, worst"
     for key, quantity, within in (
         ("flux_linkage", "flux linkage", 0.15),
