@@ -141,8 +141,9 @@ def _steels(rows: Rows) -> str:
     )
     return f"""\
 The curves whose whole tables are published pass through every point of them. Every shipped curve of a graded sheet,
-measured, of a data sheet or fitted, has more polarisation than its grade promises, {spare:.3f} T at least. Two makers of one grade may differ by 40 % in field
-strength at the knee: `studies/wheel_two_makers.py` shows what that does to the demo machine."""
+measured, of a data sheet or fitted, has more polarisation than its grade promises, {spare:.3f} T at least. Two makers
+of one grade may differ by 40 % in field strength at the knee: `studies/wheel_two_makers.py` shows what that does to the
+demo machine."""
 
 
 def _ngsolve(rows: Rows) -> str:
