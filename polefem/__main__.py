@@ -30,12 +30,12 @@ from polefem.ranking import rank, table_text
 from polefem.report import (
     MOST,
     Findings,
+    film_writer,
     findings_of,
     search_path,
     shapes_of,
     sweep_of,
     texts,
-    with_path,
     write_sweep,
 )
 from polefem.study import (
@@ -290,7 +290,7 @@ def _found(study: Study | Search, bench: _Bench, tell: Callable[[str], None]) ->
     findings = findings_of(study, ranking, bench.compute, bench.store.outcome, bench.options.drawn)
     for text in texts(findings):
         tell(text)
-    return findings if path is None else with_path(findings, path)
+    return dataclasses.replace(findings, path=path)
 
 
 def _print_and_write(study: Study | Search, bench: _Bench) -> bool:
@@ -325,6 +325,7 @@ def _animate(study: Study | Search, bench: _Bench) -> bool:
         names = ", ".join(shape.name for shape in shapes) or "none: no shape has figures"
         raise InvalidValue(refusal("a film is of a shape that has figures", "--shape", repr(wanted), names))
     path = bench.options.film or bench.folder / f"{shape.stem}.gif"
+    film_writer(path)  # refuses before anything is solved
     _say(write_sweep(sweep_of(shape, bench.means.solver.fields, bench.options.frames), path))
     return True
 

@@ -28,7 +28,7 @@ from polefem.report.analysis import (
     pareto_points,
     search_path,
 )
-from polefem.report.animation import draw_frame, sweep_of, write_sweep
+from polefem.report.animation import draw_frame, film_writer, sweep_of, write_sweep
 from polefem.report.curves import (
     draw_curves,
     draw_spectrum,
@@ -40,7 +40,7 @@ from polefem.report.curves import (
     torque_of_designs,
 )
 from polefem.report.files import write_results
-from polefem.report.findings import MOST, Findings, Shape, findings_of, shapes_of, texts, with_path
+from polefem.report.findings import MOST, Findings, Shape, findings_of, shapes_of, texts
 from polefem.report.machines import draw_machine
 from polefem.report.measures import disc_dimensions, round_dimensions, strip_dimensions
 from polefem.report.page import html_text, markdown_text, page_of
@@ -74,6 +74,7 @@ __all__ = [
     "draw_spectrum",
     "draw_steel",
     "file_name",
+    "film_writer",
     "findings_of",
     "flux_density",
     "flux_linkage_against_current",
@@ -101,7 +102,6 @@ __all__ = [
     "torque_of_designs",
     "torque_of_run",
     "winner_pictures",
-    "with_path",
     "write_results",
     "write_sweep",
 ]

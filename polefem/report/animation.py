@@ -20,7 +20,7 @@ from polefem.report.sections import FluxDensity, paint_flux_density
 from polefem.report.style import KINDS, LINES, plain_axes
 from polefem.units import deg
 
-__all__ = ["Sweep", "draw_frame", "sweep_of", "write_sweep"]
+__all__ = ["Sweep", "draw_frame", "film_writer", "sweep_of", "write_sweep"]
 
 Array = NDArray[np.float64]
 _RATE = 12  # frames a second
@@ -110,12 +110,24 @@ def _paint_torque(axes: Axes, sweep: Sweep, at: int) -> None:
     axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.08), ncols=3, frameon=False, fontsize=7)
 
 
+def film_writer(path: Path) -> AbstractMovieWriter:
+    """What writes a film with this ending; raises InvalidValue where nothing here does."""
+    ending = path.suffix.lower()
+    if ending == ".gif":
+        return PillowWriter(fps=_RATE)
+    if ending == ".mp4" and FFMpegWriter.isAvailable():
+        return FFMpegWriter(fps=_RATE)
+    found = f"{ending} without the program ffmpeg" if ending == ".mp4" else repr(ending)
+    allowed = ".gif, or .mp4 with ffmpeg"
+    raise InvalidValue(refusal("a film has an ending that can be written", path.name, found, allowed))
+
+
 def write_sweep(sweep: Sweep, path: Path) -> Path:
     """Write the sweep as a film that runs round: GIF, or MP4 where the program `ffmpeg` is installed.
 
     Raises InvalidValue for another ending, and for MP4 without `ffmpeg`.
     """
-    writer = _writer(path)
+    writer = film_writer(path)
     figure = draw_frame(sweep, 0)
     path.parent.mkdir(parents=True, exist_ok=True)
     with writer.saving(figure, str(path), _DPI):
@@ -123,15 +135,3 @@ def write_sweep(sweep: Sweep, path: Path) -> Path:
             draw_frame(sweep, at, figure)
             writer.grab_frame()
     return path
-
-
-def _writer(path: Path) -> AbstractMovieWriter:
-    ending = path.suffix.lower()
-    if ending == ".gif":
-        return PillowWriter(fps=_RATE)
-    if ending == ".mp4" and FFMpegWriter.isAvailable():
-        return FFMpegWriter(fps=_RATE)
-    found = f"{ending} without the program ffmpeg" if ending == ".mp4" else repr(ending)
-    raise InvalidValue(
-        refusal("a film has an ending that can be written", path.name, found, ".gif, or .mp4 with ffmpeg")
-    )

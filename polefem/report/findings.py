@@ -40,7 +40,7 @@ from polefem.study import (
     local_slopes,
 )
 
-__all__ = ["MOST", "Findings", "Shape", "findings_of", "shapes_of", "texts", "with_path"]
+__all__ = ["MOST", "Findings", "Shape", "findings_of", "shapes_of", "texts"]
 
 MOST = 24
 """Shapes of a study that are shown one by one, where nothing else is asked."""
@@ -75,15 +75,17 @@ class Shape:
 class Findings:
     """What a study has found.
 
-    study: itself; of a search, the study of the designs it came to. designs: by name. ranking: their order. shapes: the
-    first of those with figures, with their maps. pareto: designs in the space of the goals, or of ripple and mean
-    torque where the study has one goal. orders: under other drives. doubt: how sure the order is. slopes, shares: what
-    fields do. switching: for the winner's controller. path: of a search. Each None where the study does not ask for it.
+    study: itself; of a search, the study of the designs it came to. designs: by name. ranking: their order. winner: the
+    first of it; None where there is none. shapes: the first of those with figures, with their maps. pareto: designs in
+    the space of the goals, or of ripple and mean torque where the study has one goal. orders: under other drives.
+    doubt: how sure the order is. slopes, shares: what fields do. switching: for the winner's controller. path: of a
+    search. Each None where the study does not ask for it.
     """
 
     study: Study
     designs: Mapping[str, Design]
     ranking: Ranking
+    winner: Shape | None
     shapes: tuple[Shape, ...]
     pareto: ParetoPoints
     orders: DriveOrders | None = None
@@ -92,11 +94,6 @@ class Findings:
     shares: Shares | None = None
     switching: AngleTable | None = None
     path: SearchPath | None = None
-
-    @property
-    def winner(self) -> Shape | None:
-        """The first of the order, or None where there is none."""
-        return next((shape for shape in self.shapes if shape.place == 1), None)
 
     @property
     def records(self) -> tuple[Record, ...]:
@@ -152,6 +149,8 @@ def findings_of(
     designs = {design.name: design for design in study.designs()}
     outside = tuple(record for record, _ in ranking.outside)
     shapes = shapes_of(study, ranking, kept, most)
+    best = next(iter(shapes or shapes_of(study, ranking, kept, 1)), None)
+    winner = best if best is not None and best.place == 1 else None
     goals = study.goals if len(study.goals) > 1 else _USUAL_GOALS
     doubt = None
     doubted = [designs[record.name] for record in ranking.ordered[: study.sure_of]]
@@ -168,16 +167,10 @@ def findings_of(
         slopes = local_slopes(study.name, base, study.sensitivities, run)
         shares = global_shares(study.name, base, study.sensitivities, run)
     switching = None
-    if study.switching is not None and shapes and shapes[0].place == 1:
-        first = shapes[0]
-        switching = study.switching.table(first.at_work, first.figures.phase_resistance)
+    if study.switching is not None and winner is not None:
+        switching = study.switching.table(winner.at_work, winner.figures.phase_resistance)
     pareto = pareto_points([*ranking.ordered, *outside], goals)
-    return Findings(study, designs, ranking, shapes, pareto, orders, doubt, slopes, shares, switching)
-
-
-def with_path(findings: Findings, path: SearchPath) -> Findings:
-    """The findings with how the search went that they came from."""
-    return replace(findings, path=path)
+    return Findings(study, designs, ranking, winner, shapes, pareto, orders, doubt, slopes, shares, switching)
 
 
 def texts(findings: Findings) -> list[str]:

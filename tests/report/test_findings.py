@@ -61,6 +61,9 @@ def test_shapes_have_places_and_files_of_their_own() -> None:
     assert found.winner is not None and found.winner.name == "a b"
     few = findings(record("a_b", 0.2), record("a b", 0.1), most=1)
     assert [shape.name for shape in few.shapes] == ["a b"]
+    none = findings(record("a_b", 0.2), record("a b", 0.1), most=0)
+    assert not none.shapes and none.winner is not None and none.winner.name == "a b"
+    assert findings(record("c", 0.4), limits=(Limit("ripple", most=0.3),)).winner is None
 
 
 def test_a_shape_whose_map_is_gone_is_left_out() -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from html.parser import HTMLParser
 from pathlib import Path
+from typing import ClassVar
 
 import numpy as np
 import pytest
@@ -84,6 +86,44 @@ def test_files_that_the_page_names_are_there(html: str, folder: Path) -> None:
     assert all((folder / link).is_file() for link in beside)
     inside = [link[1:] for link in links if link.startswith("#")]
     assert all(f'id="{name}"' in html for name in inside)
+
+
+class Tags(HTMLParser):
+    """The faults of an HTML text: tags that do not close each other, names given twice."""
+
+    VOID: ClassVar = {"meta", "img", "input", "br", "link"}
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.ids: list[str] = []
+        self.faults: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.ids += [value for name, value in attrs if name == "id" and value]
+        if tag not in self.VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """In a drawing: closed at once."""
+
+    def handle_endtag(self, tag: str) -> None:
+        if not self.open or self.open.pop() != tag:
+            self.faults.append(f"{tag} closes nothing of its kind")
+
+
+def faults(html: str) -> list[str]:
+    """Of an HTML text."""
+    tags = Tags()
+    tags.feed(html)
+    twice = [f"two of id {name}" for name in sorted(set(tags.ids)) if tags.ids.count(name) > 1]
+    return [*tags.faults, *twice, *(f"{tag} stays open" for tag in tags.open)]
+
+
+def test_tags_close_each_other_and_names_are_given_once(html: str) -> None:
+    assert faults(html) == []
+    assert faults(html.replace("</details>", "", 1)) != []
+    assert faults(html.replace('id="again"', 'id="before"')) == ["two of id before"]
 
 
 def whole_table(lines: list[str]) -> bool:

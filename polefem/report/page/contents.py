@@ -45,14 +45,16 @@ class Part:
 class Page:
     """What stands on a page.
 
-    title, answer: of the study. sure: how sure the order is. cut, switch: of the winner. ranking, apart: shapes with
-    and without a place; apart may have no rows. together: pictures of shapes side by side. first: what to cut, with
-    dimensions. drives, shares, switching: None where the study does not ask for them. conditions: what is equal under
-    each drive. parts: shapes one by one. unshown: how many more there are. assumed, cautions: sentences. files: beside
-    the page, by what they hold. versions: of what computed the numbers. command: that makes the page again.
+    title, answer: of the study. winner: its name, empty where there is none. sure: how sure the order is. cut, switch:
+    of the winner. ranking, apart: shapes with and without a place; apart may have no rows. together: pictures of shapes
+    side by side. first: what to cut, with dimensions. drives, shares, switching: None where the study does not ask for
+    them. conditions: what is equal under each drive. parts: shapes one by one. unshown: how many more there are.
+    assumed, cautions: sentences. files: beside the page, by what they hold. versions: of what computed the numbers.
+    command: that makes the page again.
     """
 
     title: str
+    winner: str
     answer: str
     sure: tuple[str, ...]
     cut: tuple[str, ...]
@@ -104,6 +106,7 @@ def page_of(
     with_figures = len(findings.ranking.ordered) + len(findings.ranking.outside)
     return Page(
         title=findings.study.name,
+        winner=winner.name if winner is not None else "",
         answer=answer(findings),
         sure=how_sure(findings) if findings.ranking.ordered else (),
         cut=to_cut(winner) if winner is not None else (),

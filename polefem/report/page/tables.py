@@ -88,10 +88,12 @@ _SAID = {State.REFUSED: "refused", State.FAILED: "failed", State.LOST: "lost"}
 def spaced(name: str) -> str:
     """A figure's or field's name in words.
 
-    >>> spaced("mean_torque")
-    'mean torque'
+    >>> spaced("mean_torque"), spaced("throwing.ripple")
+    ('mean torque', 'ripple under throwing')
     """
-    return name.replace("_", " ")
+    point, _, of = name.rpartition(".")
+    words = of.replace("_", " ")
+    return f"{words} under {point}" if point else words
 
 
 def number(value: float | None, digits: int = 4) -> str:
