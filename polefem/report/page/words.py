@@ -21,7 +21,7 @@ CAUTIONS = (
     "A spinning rotor needs a guard that would hold its pieces.",
     "Mains voltage, and any supply derived from it without isolation, is for those licensed to work on it.",
     "Nothing on this page overrides local codes and licensed practice; where they differ, follow them.",
-    THERMAL_CAUTION,
+    f"'Most rise' is how much warmer than still air the outside may get. {THERMAL_CAUTION}",
 )
 
 
