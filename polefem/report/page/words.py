@@ -52,7 +52,12 @@ def _elsewhere(findings: Findings) -> str:
         winner = orders.winner(k)
         if winner is not None and winner != orders.winner(0):
             under.setdefault(winner, []).append(drive)
-    return "".join(f"; under {' and '.join(drives)}, {winner} is first" for winner, drives in under.items())
+    return "".join(f"; under {_listed(drives)}, {winner} is first" for winner, drives in under.items())
+
+
+def _listed(names: list[str]) -> str:
+    """Names in a sentence: one, two and three."""
+    return " and ".join([*([", ".join(names[:-1])] if names[1:] else []), names[-1]])
 
 
 def _verdict(findings: Findings) -> str:
