@@ -15,6 +15,7 @@ from polefem.params.checks import both
 from polefem.params.pole import Pole
 from polefem.shapes.curves import SAME, chamfered, crossing, heading, joined, length, rounded, tangent_arc
 from polefem.shapes.face import face_path
+from polefem.shapes.limits import length_at_most
 from polefem.shapes.notches import notched
 from polefem.shapes.openings import openings
 from polefem.shapes.seat import Seat
@@ -28,6 +29,7 @@ KINK = 0.1
 BRIDGE = 0.1
 
 Path = tuple[Segment, ...]
+_Tip = tuple[Path, Path]
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,9 +64,8 @@ def pole_edge(pole: Pole, seat: Seat, name: str = "pole") -> Edge:
     flanks = (Line(minus.flank.start.conjugate(), minus.flank.end.conjugate()), plus.flank)
     for minus_flank, plus_flank in ((flanks[0].start, flanks[1].start), (flanks[0].end, flanks[1].end)):
         _refuse_thin_body(plus_flank.imag - minus_flank.imag, pole.web, name)
-    face, blend_plus, down = _tipped(whole, plus.down, pole, 1, name)
-    mirrored, blend_minus, up = _tipped(moved(face, mirror=True), minus.down, pole, 0, name)
-    face = notched(moved(mirrored, mirror=True), pole.notches, seat, name)
+    face, (blend_minus, up), (blend_plus, down) = _tipped(whole, minus.down, plus.down, pole, name)
+    face = notched(face, pole.notches, seat, name)
     path = (*moved((*blend_minus, *up), mirror=True), *face, *blend_plus, *down)
     rims = openings(pole, seat)
     width = abs(whole[-1].end - whole[0].start)
@@ -160,12 +161,9 @@ def _footed(down: Path, radius: float, seat: Seat, name: str) -> Path:
     yoke = seat.between(seat.root, [down[-1].end, seat.at(seat.root, seat.half_pitch)])[0]
     fitted = rounded(down[-1], yoke, radius)
     if fitted is None:
-        found = f"{radius * 1e3:.4g} mm"
-        raise GeometryRefused(
-            refusal(
-                "a fillet must fit between flank and yoke", f"{name}.root_fillet", found, "a smaller radius"
-            )
-        )
+        most = length_at_most(lambda size: rounded(down[-1], yoke, size) is not None, radius)
+        rule = "a fillet must fit between flank and yoke"
+        raise GeometryRefused(refusal(rule, f"{name}.root_fillet", f"{radius * 1e3:.4g} mm", most))
     return (*down[:-1], fitted[0], fitted[1])
 
 
@@ -178,16 +176,22 @@ def _scooped(flank: Line, straight: float, seat: Seat, name: str) -> Path:
         )
         rule = "a flank must turn off before it meets the yoke"
         raise GeometryRefused(refusal(rule, f"{name}.flank_length", found, most))
+    arc = _scoop(flank, straight, seat)
+    if arc is None:
+        rule = "one arc must reach the middle of the valley from the end of a straight flank"
+        most = length_at_most(lambda shorter: _scoop(flank, shorter, seat) is not None, straight)
+        raise GeometryRefused(refusal(rule, f"{name}.flank_length", f"{straight * 1e3:.4g} mm", most))
+    return Line(flank.start, arc.start), arc
+
+
+def _scoop(flank: Line, straight: float, seat: Seat) -> Arc | None:
+    """The arc from so far down a flank; None where none meets the yoke midway between the poles."""
     way = heading(flank, flank.start)
     start = flank.start + straight * way
     middle = seat.at(seat.root, seat.half_pitch)
     arc = tangent_arc(start, way, middle)
     ahead = ((middle - start) * way.conjugate()).real > 0
-    if not isinstance(arc, Arc) or not ahead or not _within_half(arc, seat):
-        rule = "one arc must reach the middle of the valley from the end of a straight flank"
-        found = f"{straight * 1e3:.4g} mm"
-        raise GeometryRefused(refusal(rule, f"{name}.flank_length", found, "a shorter straight flank"))
-    return Line(flank.start, start), arc
+    return arc if isinstance(arc, Arc) and ahead and _within_half(arc, seat) else None
 
 
 def _within_half(arc: Arc, seat: Seat) -> bool:
@@ -196,28 +200,42 @@ def _within_half(arc: Arc, seat: Seat) -> bool:
     return seat.out * (along - seat.root) >= 0
 
 
-def _tipped(face: Path, down: Path, pole: Pole, which: int, name: str) -> tuple[Path, Path, Path]:
-    """The face, what replaces its edge on the plus side, and the way down, each cut to where the next begins."""
-    chamfer, fillet = both(pole.tip_chamfer)[which], both(pole.tip_fillet)[which]
-    size = chamfer or fillet
+def _tipped(face: Path, up: Path, down: Path, pole: Pole, name: str) -> tuple[Path, _Tip, _Tip]:
+    """The face between its tips; of the minus side, mirrored, and of the plus side: what replaces the edge, and the way
+    down from there."""
+    chamfers = both(pole.tip_chamfer)
+    sizes = [chamfer or fillet for chamfer, fillet in zip(chamfers, both(pole.tip_fillet), strict=True)]
+    larger = max(sizes)
+
+    def tips(size: float) -> tuple[Path, _Tip, _Tip] | None:
+        minus, plus = (own * size / larger if larger else 0.0 for own in sizes)
+        right = _blended(face, down, plus, chamfers[1] > 0)
+        left = right and _blended(moved(right[0], mirror=True), up, minus, chamfers[0] > 0)
+        return (moved(left[0], mirror=True), left[1], right[1]) if right and left else None
+
+    found = tips(larger)
+    if found is None:
+        most = length_at_most(lambda size: tips(size) is not None, larger)
+        most += " on that side, and as much less on the other" if sizes[0] != sizes[1] else ""
+        part = "tip_chamfer" if larger in chamfers else "tip_fillet"
+        rule = "a tip's corner must fit on face and flank"
+        raise GeometryRefused(refusal(rule, f"{name}.{part}", f"{larger * 1e3:.4g} mm", most))
+    return found
+
+
+def _blended(face: Path, down: Path, size: float, chamfer: bool) -> tuple[Path, _Tip] | None:
+    """The face cut to where its plus side's tip begins, and that tip; None where it does not fit."""
     if not size:
-        return face, (), down
+        return face, ((), down)
     lost = 0.0
     # A face of several arcs may lose the last of them to the blend.
     for last in range(len(face) - 1, -1, -1):
         tip = face[last]
         fitted = chamfered(tip, down[0], size - lost, size) if chamfer else rounded(tip, down[0], size)
         if fitted is not None:
-            return (*face[:last], fitted[0]), (fitted[1],), (fitted[2], *down[1:])
+            return (*face[:last], fitted[0]), ((fitted[1],), (fitted[2], *down[1:]))
         lost += length(tip)
-    raise GeometryRefused(
-        refusal(
-            "a tip's corner must fit on face and flank",
-            f"{name}.{'tip_chamfer' if chamfer else 'tip_fillet'}",
-            f"{size * 1e3:.4g} mm",
-            "a smaller one",
-        )
-    )
+    return None
 
 
 def _bridges(rims: tuple[Path, ...], seat: Seat, depth: float) -> list[complex]:

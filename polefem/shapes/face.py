@@ -12,6 +12,7 @@ from polefem.params.checks import both
 from polefem.params.face import FreeFace, RoundFace, SlopedFace
 from polefem.params.pole import Pole
 from polefem.shapes.curves import smooth
+from polefem.shapes.limits import flatter
 from polefem.shapes.seat import Seat
 from polefem.shapes.segments import Arc, Segment
 
@@ -114,22 +115,22 @@ def _round(face: RoundFace, seat: Seat, half: float, name: str) -> tuple[Segment
         found = f"{face.radius * 1e3:.4g} mm at {math.degrees(face.at):.4g} deg"
         rule = "a round face must be nearest to the gap where its `at` says"
         raise GeometryRefused(refusal(rule, f"{name}.face.radius", found, allowed))
-    top = seat.at(seat.face, face.at)
-    outward = 1.0 + 0j if seat.flat else top / abs(top)
-    centre = top - face.radius * outward
-    ends = [_reach(seat, centre, abs(face.radius), angle, face.radius > 0) for angle in (-half, half)]
-    if any(end is None for end in ends):
+    arc = _bent(face.radius, face.at, seat, half)
+    if arc is None:
         found = f"{face.radius * 1e3:.4g} mm"
-        raise GeometryRefused(
-            refusal(
-                "a round face must reach both edges of the pole",
-                f"{name}.face.radius",
-                found,
-                "a larger radius",
-            )
-        )
-    start, end = (z for z in ends if z is not None)
-    return (Arc(start, end, centre, face.radius > 0),)
+        flattest = flatter(lambda radius: _bent(radius, face.at, seat, half) is not None, face.radius)
+        rule = "a round face must reach both edges of the pole"
+        raise GeometryRefused(refusal(rule, f"{name}.face.radius", found, flattest))
+    return (arc,)
+
+
+def _bent(radius: float, at: float, seat: Seat, half: float) -> Arc | None:
+    """The arc of a radius from edge to edge that touches the face's level at an angle; None where it ends before."""
+    top = seat.at(seat.face, at)
+    outward = 1.0 + 0j if seat.flat else top / abs(top)
+    centre = top - radius * outward
+    start, end = (_reach(seat, centre, abs(radius), angle, radius > 0) for angle in (-half, half))
+    return None if start is None or end is None else Arc(start, end, centre, radius > 0)
 
 
 def _reach(seat: Seat, centre: complex, radius: float, angle: float, far: bool) -> complex | None:

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from polefem.errors import GeometryRefused, refusal
 from polefem.params.pole import Notch
 from polefem.shapes.curves import SAME, Spot, crossing, joined, part, through
+from polefem.shapes.limits import angle_at_most
 from polefem.shapes.seat import Seat
 from polefem.shapes.segments import Segment
 
@@ -49,17 +50,16 @@ def _cut(
         raise GeometryRefused(
             refusal("a notch must not go through the pole", f"{name}.notch.depth", found, most)
         )
-    outward = 1.0 + 0j if seat.flat else cmath.rect(1.0, notch.at)
-    inward, half = -seat.out * outward, 0.5j * notch.width * outward
-    mouth = crossing(face, seat.at(seat.face, notch.at), outward)
-    sides = [None if mouth is None else crossing(face, mouth[1] + side, outward) for side in (-half, half)]
-    start, end = sides
-    if mouth is None or start is None or end is None:
+    mouth = _mouth(face, notch, seat, notch.at)
+    if mouth is None:
         found = f"{math.degrees(notch.at):.4g} deg, {notch.width * 1e3:.4g} mm wide"
-        raise GeometryRefused(
-            refusal("a notch must lie within its pole face", f"{name}.notch.at", found, "on the face")
-        )
-    bottom = mouth[1] + notch.depth * inward
+        most = angle_at_most(lambda angle: _mouth(face, notch, seat, angle) is not None, notch.at)
+        rule = "a notch must lie within its pole face"
+        raise GeometryRefused(refusal(rule, f"{name}.notch.at", found, most))
+    start, middle, end = mouth
+    outward = _outward(seat, notch.at)
+    inward, half = -seat.out * outward, 0.5j * notch.width * outward
+    bottom = middle[1] + notch.depth * inward
     # A face that is round inside the iron falls away from the notch's own line: its mouth lies deeper than its middle.
     deep = min(((bottom - spot[1]) * inward.conjugate()).real for spot in (start, end))
     if deep <= SAME:
@@ -75,3 +75,18 @@ def _cut(
     springs = [bottom - notch.width / 2 * inward + side for side in (-half, half)]
     arc = through(springs[0], bottom, springs[1])
     return start, end, (*joined([start[1], springs[0]]), *arc, *joined([springs[1], end[1]]))
+
+
+def _mouth(face: Sequence[Segment], notch: Notch, seat: Seat, at: float) -> tuple[Spot, Spot, Spot] | None:
+    """Where the notch's sides and middle would cross the face, were it at an angle; None where one misses."""
+    outward = _outward(seat, at)
+    middle = crossing(face, seat.at(seat.face, at), outward)
+    if middle is None:
+        return None
+    half = 0.5j * notch.width * outward
+    start, end = (crossing(face, middle[1] + side, outward) for side in (-half, half))
+    return None if start is None or end is None else (start, middle, end)
+
+
+def _outward(seat: Seat, at: float) -> complex:
+    return 1.0 + 0j if seat.flat else cmath.rect(1.0, at)

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import cmath
+import math
+import re
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -291,3 +294,50 @@ def test_a_free_face_passes_its_points_and_never_narrows_the_gap() -> None:
 def test_what_no_mill_could_cut_is_refused_in_a_sentence(pole: Pole, seat: Seat, sentence: str) -> None:
     with pytest.raises(GeometryRefused, match=sentence):
         pole_edge(pole, seat)
+
+
+@pytest.mark.parametrize(
+    ("made", "refused", "step", "unit"),
+    [
+        (lambda size: Pole(arc=0.4, root_fillet=size), 17 * mm, 2e-6, mm),
+        (lambda size: Pole(arc=0.4, tip_fillet=size), 16 * mm, 2e-6, mm),
+        (lambda size: Pole(arc=0.4, tip_chamfer=size), 16 * mm, 2e-6, mm),
+        (lambda size: Pole(arc=0.4, tip_fillet=(size, size / 2)), 16 * mm, 2e-6, mm),
+        (lambda angle: Pole(arc=0.4, notches=(Notch(angle, 2 * mm, 1 * mm),)), 0.19, 0.02 * deg, deg),
+        (lambda angle: Pole(arc=0.4, notches=(Notch(angle, 2 * mm, 1 * mm),)), -0.3, -0.02 * deg, -deg),
+        (lambda radius: Pole(arc=0.4, face=RoundFace(radius)), 9 * mm, -2e-6, mm),
+    ],
+)
+def test_what_a_refusal_allows_is_allowed_and_no_more(
+    made: Callable[[float], Pole], refused: float, step: float, unit: float
+) -> None:
+    with pytest.raises(GeometryRefused, match="allowed is") as said:
+        pole_edge(made(refused), LOW)
+    allowed = float(re.search(r"allowed is (\S+) (mm|deg)", str(said.value))[1]) * unit  # type: ignore[index]
+    pole_edge(made(allowed), LOW)
+    with pytest.raises(GeometryRefused, match="allowed is"):
+        pole_edge(made(allowed + step), LOW)
+
+
+def test_one_tip_may_be_chamfered_and_the_other_rounded() -> None:
+    def edge_area(pole: Pole) -> float:
+        path = pole_edge(pole, LOW).path
+        return abs(area((*path, Line(path[-1].end, path[0].start))))
+
+    sharp, mixed = Pole(arc=0.4), Pole(arc=0.4, tip_chamfer=(1 * mm, 0.0), tip_fillet=(0.0, 2 * mm))
+    lost = 1 / 2 + (1 - math.pi / 4) * 4  # mm2
+    assert edge_area(sharp) - edge_area(mixed) == pytest.approx(lost * mm**2)
+    mirrored = replace(mixed, tip_chamfer=(0.0, 1 * mm), tip_fillet=(2 * mm, 0.0))
+    assert edge_area(mirrored) == pytest.approx(edge_area(mixed))
+    arcs = [next(s for s in pole_edge(pole, LOW).path if isinstance(s, Arc)) for pole in (mixed, mirrored)]
+    assert arcs[0].centre.imag > 0 > arcs[1].centre.imag  # the plus side is rounded, then the minus side
+
+
+def test_a_straight_flank_may_be_as_long_as_a_refusal_says() -> None:
+    with pytest.raises(
+        GeometryRefused, match=r"middle of the valley .* is 14\.9 mm, allowed is 12\.431 mm or less"
+    ):
+        pole_edge(Pole(arc=0.6, flank_length=14.9 * mm), OUTER)
+    pole_edge(Pole(arc=0.6, flank_length=12.431 * mm), OUTER)
+    with pytest.raises(GeometryRefused, match="middle of the valley"):
+        pole_edge(Pole(arc=0.6, flank_length=12.433 * mm), OUTER)
