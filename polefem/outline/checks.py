@@ -17,7 +17,7 @@ from polefem.outline.coils import Coil
 from polefem.outline.member import Member
 from polefem.outline.values import Region, Ring, Side
 from polefem.params.winding import THINNEST_LINER
-from polefem.shapes import area, distance, points
+from polefem.shapes import distance, points
 
 __all__ = ["polygon", "refuse_coils", "refuse_overlaps", "refuse_thin_iron", "refuse_touching_faces"]
 
@@ -25,6 +25,8 @@ __all__ = ["polygon", "refuse_coils", "refuse_overlaps", "refuse_thin_iron", "re
 SAGITTA = 1e-6
 #: Parts that reach into each other by no more than this touch, m: their polygons miss an arc on either side.
 TOUCH = 2 * SAGITTA
+#: What is walked round the other way is no crossing, but rounding, below this part of the area.
+CROSSED = 1e-9
 #: What is allowed between a coil and what it must not cut.
 ROOM = f"0 mm, or {THINNEST_LINER * 1e3:g} mm and more"
 
@@ -123,11 +125,11 @@ def refuse_overlaps(side: Side) -> None:
 def _refuse_crossed(side: Side, region: Region, shape: shapely.Polygon) -> None:
     name = f"{side.name} {region.name}"
     rim = shapely.Polygon(shape.exterior)
-    exact = area(region.ring)
-    # A unit of a whole turn has both its cuts in one place, which only looks like a crossing: areas tell.
+    # A unit of a whole turn has both its cuts in one place, which only looks like a crossing. What lies beyond a
+    # real one is walked round the other way, and so taken off the area on this side of it.
     if not rim.is_valid:
-        rim = shapely.make_valid(rim)
-        if abs(rim.area - exact) > SAGITTA * rim.length + 1e-12:
+        walked, rim = rim.area, shapely.make_valid(rim)
+        if abs(rim.area - walked) > CROSSED * walked:
             rule = (
                 "the edge of a part must not cross itself (a notch through a flank, a fillet through a face)"
             )

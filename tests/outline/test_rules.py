@@ -205,6 +205,15 @@ def test_a_coil_lies_on_its_pole_or_leaves_room_for_a_film(past: float, liner: f
             Pole(32 * deg, notches=(Notch(14 * deg, 1 * mm, 9 * mm),), taper=-0.35),
             "edge of a part must not cross",
         ),
+        (
+            # A little through a shoe.
+            Pole(
+                36 * deg,
+                shoe=Shoe(1.5 * mm, 1 * mm, 1 * mm),
+                notches=(Notch(17 * deg, 1 * mm, 1.2 * mm, "v"),),
+            ),
+            "edge of a part must not cross",
+        ),
         (Pole(32 * deg, notches=(Notch(0, 15.4 * mm, 2 * mm),)), None),
         (Pole(32 * deg, notches=(Notch(0, 16.0 * mm, 2 * mm),)), "thinner near"),
         (
