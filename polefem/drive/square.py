@@ -52,8 +52,8 @@ class SquareTorque:
     lowest: of it, N m; the lowest is the starting torque from the worst rest angle. ripple: RIPPLE_FORMULA.
     harmonics: ndarray, shape (24,), N m: amplitudes at 1, 2, ... times the stroke frequency. rms_current: of
     one phase, A. ripple_error: how far the ripple may be off by the map's own estimate, where it has one: the
-    highest and the lowest torque off in opposite ways, and the mean too, each by `COVER_RIPPLE` of the map's torque
-    error, which is that of its worst point (a test on random machines holds that part).
+    highest and the lowest torque off in opposite ways, and the mean too, each by `COVER_RIPPLE` of the torque error of
+    the worst angle at that current (a test on random machines holds that part).
     """
 
     drive: SquareDrive
@@ -110,10 +110,17 @@ def square_torque(m: FluxMap, drive: SquareDrive, current: float, samples: int =
         ripple=ripple,
         harmonics=_harmonics(angle, torque, m.stroke),
         rms_current=current * math.sqrt(drive.dwell / m.pitch),
-        ripple_error=COVER_RIPPLE * (2 + ripple) * m.torque_error / abs(mean)
-        if m.torque_error is not None and mean
-        else None,
+        ripple_error=_ripple_error(m, current, ripple, mean),
     )
+
+
+def _ripple_error(m: FluxMap, current: float, ripple: float, mean: float) -> float | None:
+    """How far the ripple may be off. The map's torque error is that of its worst current: in parts of the peak torque
+    of its current, it is about the same at all of them."""
+    if m.torque_error is None or not mean:
+        return None
+    peak = np.abs(m.at(m.angles, current)[1]).max() / np.abs(m.torque).max()
+    return COVER_RIPPLE * (2 + ripple) * m.torque_error * float(peak) / abs(mean)
 
 
 def mean_torque(m: FluxMap, drive: SquareDrive, current: float) -> float:
