@@ -22,7 +22,9 @@ from polefem.drive.square import (
     current_for_copper_loss,
     current_for_mean_torque,
     mean_torque,
+    ripple_error,
     square_torque,
+    torque_error,
 )
 from polefem.drive.steady import operating_point
 from polefem.drive.table_files import (
@@ -60,12 +62,14 @@ __all__ = [
     "most_torque",
     "operating_point",
     "position_table",
+    "ripple_error",
     "run_at_copper_loss",
     "run_at_level",
     "run_at_mean_torque",
     "run_free",
     "share_torque",
     "square_torque",
+    "torque_error",
     "waveform_torque",
     "write_angle_csv",
     "write_angle_header",

@@ -26,7 +26,9 @@ __all__ = [
     "current_for_copper_loss",
     "current_for_mean_torque",
     "mean_torque",
+    "ripple_error",
     "square_torque",
+    "torque_error",
 ]
 
 Array = NDArray[np.float64]
@@ -35,7 +37,8 @@ RIPPLE_FORMULA = "(max - min) / |mean|"
 """The torque ripple that is reported; half of it is what (max - min) / (max + min) gives for a small
 ripple."""
 
-#: Share of the worst point's torque error by which the extremes and the mean of a stroke may be off.
+#: Share of the worst angle's torque error by which the extremes and the mean of a stroke may be off (a test on random
+#: machines holds it).
 COVER_RIPPLE = 0.3
 
 _SAMPLES = 720
@@ -51,9 +54,7 @@ class SquareTorque:
     the angle stands twice, with the torque before and after. torque: ndarray, shape (n,), N m. mean, highest,
     lowest: of it, N m; the lowest is the starting torque from the worst rest angle. ripple: RIPPLE_FORMULA.
     harmonics: ndarray, shape (24,), N m: amplitudes at 1, 2, ... times the stroke frequency. rms_current: of
-    one phase, A. ripple_error: how far the ripple may be off by the map's own estimate, where it has one: the
-    highest and the lowest torque off in opposite ways, and the mean too, each by `COVER_RIPPLE` of the torque error of
-    the worst angle at that current (a test on random machines holds that part).
+    one phase, A. ripple_error: how far the ripple may be off by the map's own estimate, where it has one.
     """
 
     drive: SquareDrive
@@ -110,17 +111,8 @@ def square_torque(m: FluxMap, drive: SquareDrive, current: float, samples: int =
         ripple=ripple,
         harmonics=_harmonics(angle, torque, m.stroke),
         rms_current=current * math.sqrt(drive.dwell / m.pitch),
-        ripple_error=_ripple_error(m, current, ripple, mean),
+        ripple_error=ripple_error(m, current, ripple, mean),
     )
-
-
-def _ripple_error(m: FluxMap, current: float, ripple: float, mean: float) -> float | None:
-    """How far the ripple may be off. The map's torque error is that of its worst current: in parts of the peak torque
-    of its current, it is about the same at all of them."""
-    if m.torque_error is None or not mean:
-        return None
-    peak = np.abs(m.at(m.angles, current)[1]).max() / np.abs(m.torque).max()
-    return COVER_RIPPLE * (2 + ripple) * m.torque_error * float(peak) / abs(mean)
 
 
 def mean_torque(m: FluxMap, drive: SquareDrive, current: float) -> float:
@@ -128,6 +120,27 @@ def mean_torque(m: FluxMap, drive: SquareDrive, current: float) -> float:
     current = _checked(m, drive, current)
     before, after = m.at([drive.turn_on, drive.turn_off], current)[2]
     return float(after - before) / m.stroke
+
+
+def torque_error(m: FluxMap, current: float) -> float | None:
+    """How far any torque at a current (A) may be off by the map's own estimate, N m; None where it has none.
+
+    The map's estimate is that of its worst point. In parts of the peak torque of its current it is about the same
+    at all currents.
+    """
+    if m.torque_error is None:
+        return None
+    peak = np.abs(m.at(m.angles, current)[1]).max()
+    return m.torque_error * float(peak / np.abs(m.torque).max())
+
+
+def ripple_error(m: FluxMap, current: float, ripple: float, mean: float) -> float | None:
+    """How far a ripple at a current (A), of a mean torque (N m), may be off by the map's own estimate.
+
+    Highest and lowest torque off in opposite ways, and the mean too, each by `COVER_RIPPLE` of the torque error.
+    """
+    error = torque_error(m, current)
+    return None if error is None or not mean else COVER_RIPPLE * (2 + ripple) * error / abs(mean)
 
 
 def copper_loss(m: FluxMap, drive: SquareDrive, current: float, resistance: float) -> float:

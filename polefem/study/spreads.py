@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from polefem.drive import ripple_error, torque_error
 from polefem.errors import PolefemError
 from polefem.materials import Steel
 from polefem.params.checks import positive
@@ -198,11 +199,11 @@ def _mesh_effect(design: Design, records: Mapping[str, Record], figure: str) -> 
 def error_from_map(record: Record, figure: str) -> float | None:
     """The error of a figure of torque by the map's own estimate of its torque's error; None where it has none."""
     figures, flux_map = record.figures, record.outcome.flux_map
-    if figures is None or flux_map is None or flux_map.torque_error is None:
+    if figures is None or flux_map is None:
         return None
-    error = flux_map.torque_error
     if figure == "ripple":
-        return (2.0 + figures.ripple) * error / figures.mean_torque
-    if figure in ("mean_torque", "lowest_torque", "highest_torque"):
+        return ripple_error(flux_map, figures.current, figures.ripple, figures.mean_torque)
+    error = torque_error(flux_map, figures.current)
+    if error is None or figure in ("mean_torque", "lowest_torque", "highest_torque"):
         return error
     return error / figures.copper_loss if figure == "torque_per_loss" else None
