@@ -40,7 +40,10 @@ class AxialMachine(Salient):
     side; else each face has a coil of its own, both in series.
 
     cuts: how many cylinders the machine is cut by; each is unrolled into a flat section. They lie at the
-    points of Gauss and Legendre, so that a few suffice where the fields vary smoothly with the radius. What
+    points of Gauss and Legendre, so that a few suffice where the fields vary smoothly with the radius: of a
+    6/4 machine, three give the flux linkage of twelve within 0.1 % and the torque within 0.3 % of its peak
+    where flanks are radial or parallel. Round cores narrow towards both radii, so that their corners pass one
+    after another: three cuts miss by 2 % and 9 %, six by 0.3 % and 2 % (`tests/benchmarks/axial_cuts.py`). What
     this leaves out: flux with a radial component (from cut to cut, and past the inner and outer ends of the
     poles), the end turns, and the bending of the unrolled circle.
 
