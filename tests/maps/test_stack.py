@@ -12,10 +12,10 @@ PITCH = math.pi / 2
 L0, L1 = 5e-3, 3e-3
 
 
-def cosine(phases: int = 3) -> FluxMap:
-    """Inductance L0 + L1 cos(4 angle), linear in the current."""
+def cosine(phases: int = 3, swing: float = L1) -> FluxMap:
+    """Inductance L0 + swing cos(4 angle), linear in the current."""
     angles, currents = np.linspace(0.0, PITCH / 2, 61), np.linspace(1.0, 10.0, 4)
-    inductance, slope = L0 + L1 * np.cos(4 * angles), -4 * L1 * np.sin(4 * angles)
+    inductance, slope = L0 + swing * np.cos(4 * angles), -4 * swing * np.sin(4 * angles)
     square = currents[:, None] ** 2 / 2
     return FluxMap(
         angles,
@@ -75,6 +75,12 @@ def test_a_lopsided_stack_covers_the_whole_pitch_and_turns_the_right_way() -> No
     assert not np.allclose(found.inductance[0], wrong, rtol=1e-3)
     # The stack is a map like any other: its potential covers the pitch.
     assert found.at(0.3, 5.0)[1] == pytest.approx(plain.at(0.3 + step, 5.0)[1], abs=1e-4)
+
+
+def test_slices_of_different_shape_count_by_their_share() -> None:
+    found = stacked([Slice(cosine(), 0.75), Slice(cosine(swing=0.2 * L1), 0.25)])
+    assert is_damped(found, 0.75 + 0.25 * 0.2)
+    assert not is_damped(found, 0.5 + 0.5 * 0.2)
 
 
 def test_errors_and_refusals() -> None:
