@@ -65,6 +65,14 @@ def test_the_shear_on_the_same_circle_is_the_torque_of_the_energy() -> None:
     assert not same_torque(found, 1.01 * expected)
 
 
+def test_a_thin_gap_is_looked_at_as_closely_as_its_field_changes(monkeypatch: pytest.MonkeyPatch) -> None:
+    built = machine(air_gap=0.08 * mm, mu_r=2000.0)
+    expected = flux_map(built, [-0.3], [1.0], mesh="coarse").torque[0]
+    assert same_torque(pole_pull(built, [-0.3], [1.0, 0, 0], mesh="coarse"), expected)
+    monkeypatch.setattr("polefem.maps.pull.PER_GAP", 0.5)
+    assert not same_torque(pole_pull(built, [-0.3], [1.0, 0, 0], mesh="coarse"), expected)
+
+
 def test_only_poles_with_current_are_pulled_and_both_alike() -> None:
     pull = pole_pull(machine(), [0.0], [CURRENT, 0, 0], mesh="coarse").pull[0]
     assert pull[0] == pytest.approx(pull[3], rel=1e-9)
