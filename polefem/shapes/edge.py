@@ -134,9 +134,8 @@ def _underside(pole: Pole, which: int, face: Path, seat: Seat, name: str) -> lis
             most = (
                 f"from the thinnest web, {pole.web * 1e3:.4g} mm, to below the pole's {height * 1e3:.4g} mm"
             )
-            raise GeometryRefused(
-                refusal("a shoe must be thinner than its pole", f"{name}.shoe.{part}", found, most)
-            )
+            rule = f"a shoe must be {'as thick as a web' if size < pole.web else 'thinner than its pole'}"
+            raise GeometryRefused(refusal(rule, f"{name}.shoe.{part}", found, most))
     edge = face[-1].end
     above = crossing(face, edge - 1j * overhang, 1.0 + 0j)
     if above is None:

@@ -225,12 +225,12 @@ def test_a_free_face_passes_its_points_and_never_narrows_the_gap() -> None:
         (
             Pole(arc=0.4, shoe=Shoe(1 * mm, 0.2 * mm, 1 * mm)),
             LOW,
-            "pole.shoe.tip is 0.2 mm, allowed is from .* 0.35 mm",
+            "must be as thick as a web: pole.shoe.tip is 0.2 mm, allowed is from .* 0.35 mm",
         ),
         (
             Pole(arc=0.4, shoe=Shoe(1 * mm, 1 * mm, 16 * mm)),
             LOW,
-            "pole.shoe.neck is 16 mm, .* below the pole's 15 mm",
+            "must be thinner than its pole: pole.shoe.neck is 16 mm, .* below the pole's 15 mm",
         ),
         (Pole(arc=0.5, taper=0.78), LOW, "poles must not touch at their roots: pole foot is 31.3"),
         (
