@@ -15,25 +15,38 @@ from polefem.solve.system import Coupled
 __all__ = ["Correction", "Factor", "correction"]
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 
 class Factor:
-    """LU factors of a symmetric positive definite matrix, in its symmetric ordering and without pivoting."""
+    """LU factors of a symmetric positive definite matrix, in its symmetric ordering and without pivoting.
 
-    def __init__(self, matrix: sp.csr_matrix) -> None:
+    order: ndarray, shape (size,): which unknown is eliminated first, second ...; to be handed to the next factor of a
+    matrix of the same pattern, since finding it takes a quarter of the time.
+    """
+
+    def __init__(self, matrix: sp.csr_matrix, order: Ints | None = None) -> None:
+        self._given = order
+        if order is not None:
+            matrix = matrix[order][:, order]
         # Symmetric, so its rows can be handed over as columns.
         columns = sp.csc_matrix((matrix.data, matrix.indices, matrix.indptr), shape=matrix.shape)
         self._lu: SuperLU = splu(
             columns,
-            permc_spec="MMD_AT_PLUS_A",
+            permc_spec="MMD_AT_PLUS_A" if order is None else "NATURAL",
             diag_pivot_thresh=0.0,
             relax=1,
             options={"SymmetricMode": True},
         )
+        self.order: Ints = np.argsort(self._lu.perm_c) if order is None else order
 
     def solve(self, right: Floats) -> Floats:
         """Solution of the factored system for a right-hand side of shape (size,) or (size, k)."""
-        solution: Floats = self._lu.solve(right)
+        if self._given is None:
+            solution: Floats = self._lu.solve(right)
+            return solution
+        solution = np.empty_like(right)
+        solution[self._given] = self._lu.solve(right[self._given])
         return solution
 
 

@@ -21,6 +21,7 @@ from polefem.solve.system import Coupled, State
 __all__ = ["Solution", "Workshop", "minimise"]
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +58,14 @@ class Workshop:
     patience: int = 25
     worn: int = 12
     factor: Factor | None = field(default=None, repr=False)
+    _order: tuple[float, Ints] | None = field(default=None, repr=False)
+
+    def renew(self, coupled: Coupled, bare: sp.csr_matrix) -> Factor:
+        """Make the factor anew from a tangent matrix; the pattern, and so the ordering, is that of the angle."""
+        known = self._order is not None and self._order[0] == coupled.angle
+        self.factor = Factor(coupled.matrix(bare), self._order[1] if self._order and known else None)
+        self._order = coupled.angle, self.factor.order
+        return self.factor
 
 
 def minimise(coupled: Coupled, load: Floats, start: Floats, workshop: Workshop) -> Solution:
@@ -70,7 +79,7 @@ def minimise(coupled: Coupled, load: Floats, start: Floats, workshop: Workshop) 
         bare: sp.csr_matrix | None = None
         if workshop.factor is None:
             bare = coupled.system.tangent_matrix(state)
-            workshop.factor = Factor(coupled.matrix(bare))
+            workshop.renew(coupled, bare)
             factors += 1
         residual = load - state.gradient
         ready = workshop.factor.solve(residual)
@@ -92,9 +101,8 @@ def minimise(coupled: Coupled, load: Floats, start: Floats, workshop: Workshop) 
         products += found.products
         if not found.reached:
             # The kept factor has grown too old: from here on, one made for this very state.
-            workshop.factor = Factor(coupled.matrix(bare))
+            step = workshop.renew(coupled, bare).solve(residual)
             factors += 1
-            step = workshop.factor.solve(residual)
             found = Correction(step, float(residual @ step), 1, True)
         unknowns, state, moved = _searched(coupled, load, unknowns, state, found.step, found.decrement)
         if not moved:
