@@ -62,8 +62,8 @@ class Workshop:
 
     def renew(self, coupled: Coupled, bare: sp.csr_matrix) -> Factor:
         """Make the factor anew from a tangent matrix; the pattern, and so the ordering, is that of the angle."""
-        known = self._order is not None and self._order[0] == coupled.angle
-        self.factor = Factor(coupled.matrix(bare), self._order[1] if self._order and known else None)
+        order = self._order[1] if self._order and self._order[0] == coupled.angle else None
+        self.factor = Factor(coupled.matrix(bare), order)
         self._order = coupled.angle, self.factor.order
         return self.factor
 
@@ -77,12 +77,13 @@ def minimise(coupled: Coupled, load: Floats, start: Floats, workshop: Workshop) 
     converged = False
     while len(history) <= workshop.most_steps:
         bare: sp.csr_matrix | None = None
-        if workshop.factor is None:
+        factor = workshop.factor
+        if factor is None:
             bare = coupled.system.tangent_matrix(state)
-            workshop.renew(coupled, bare)
+            factor = workshop.renew(coupled, bare)
             factors += 1
         residual = load - state.gradient
-        ready = workshop.factor.solve(residual)
+        ready = factor.solve(residual)
         history.append(_relative(float(residual @ ready), load, unknowns, state))
         if history[-1] <= workshop.tolerance:
             message, converged = f"converged in {len(history) - 1} steps", True
@@ -94,7 +95,7 @@ def minimise(coupled: Coupled, load: Floats, start: Floats, workshop: Workshop) 
             bare,
             residual,
             ready,
-            workshop.factor,
+            factor,
             _reduction(history[-1], workshop),
             workshop.patience,
         )
