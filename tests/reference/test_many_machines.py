@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -12,12 +12,14 @@ pytest.importorskip("ngsolve", reason="the reference library is an optional depe
 
 from eight_angles import CURRENTS, eight_angles
 from four_machines import FOUR, outer
+from netgen.libngpy._meshing import NgException
 from one_point import one_point
 from outline_section import reference_machine
 from random_machines import drawn
 from test_against_ngsolve import CASE, LIBRARY
 
 from polefem import flux_map
+from polefem.errors import GeometryRefused
 from polefem.materials import Steel
 from polefem.params import CoilStep, OuterRotorMachine, Pole
 from polefem.units import deg, mm
@@ -44,10 +46,27 @@ def test_a_machine_of_each_build_agrees(name: str, record: Record) -> None:
         record(check, worst, broken=longer)
 
 
+def apart(count: int) -> Iterator[tuple[float, float]]:
+    """Distances of both at one point of as many machines.
+
+    One in twenty at most is passed by: netgen could not mesh it, or it cannot be built at the ends of its poles.
+    """
+    done = 0
+    for seed in range(count + count // 20 + 1):
+        draw = drawn(seed)
+        try:
+            yield one_point(draw.machine, draw.angle, draw.current, ROUGH)
+        except (NgException, GeometryRefused):
+            continue
+        done += 1
+        if done == count:
+            return
+    raise AssertionError(f"{done} machines could be compared, not {count}")
+
+
 @pytest.mark.slow
 def test_machines_drawn_at_random_agree(record: Record) -> None:
-    draws = [drawn(seed) for seed in range(COUNT)]
-    errors = 100 * np.abs([one_point(d.machine, d.angle, d.current, ROUGH) for d in draws])
+    errors = 100 * np.abs(list(apart(COUNT)))
     for at, quantity, within in ((0, "flux linkage", (0.1, 0.3)), (1, "torque, of the peak", (0.15, 0.5))):
         for share, part, most in zip((0.5, 1.0), ("median", "worst"), within, strict=True):
             name = f"{COUNT} machines drawn at random, {part} {quantity}"
