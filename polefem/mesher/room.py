@@ -24,8 +24,8 @@ STRETCH = 8.0
 BEND = math.pi / 6
 #: Spots lie no further apart than this part of the length they allow.
 SPACING = 1.0
-#: Curves nearer to each other than this touch, m.
-SAME = 1e-6
+#: Curves nearer to each other than this touch, m: far above rounding, below what any edge of a part is long.
+SAME = 1e-8
 
 
 def tight_spots(

@@ -6,6 +6,7 @@ from polefem.outline.builds import Build, axial_builds, outer_rotor_builds, radi
 from polefem.outline.checks import (
     refuse_coils,
     refuse_overlaps,
+    refuse_short_edges,
     refuse_thin_iron,
     refuse_touching_faces,
 )
@@ -87,6 +88,7 @@ def _outline(rotor: Build, stator: Build, air_gap: float, length: float) -> Outl
     sides = [side_of(member, level, air_gap + spare) for member, level in zip(members, nearest, strict=True)]
     for build, member, side in zip((rotor, stator), members, sides, strict=True):
         refuse_coils(member)
+        refuse_short_edges(side)
         refuse_overlaps(side)
         refuse_thin_iron(side, min(pole.web for pole in build.pattern))
     return Outline(sides[0], sides[1], length, rotor.radius or 1.0)

@@ -18,13 +18,23 @@ from polefem.outline.member import Member
 from polefem.outline.values import Region, Ring, Side
 from polefem.params.winding import THINNEST_LINER
 from polefem.shapes import distance, points
+from polefem.shapes.curves import length
 
-__all__ = ["polygon", "refuse_coils", "refuse_overlaps", "refuse_thin_iron", "refuse_touching_faces"]
+__all__ = [
+    "polygon",
+    "refuse_coils",
+    "refuse_overlaps",
+    "refuse_short_edges",
+    "refuse_thin_iron",
+    "refuse_touching_faces",
+]
 
 #: Arcs are cut into chords that miss them by no more than this, m.
 SAGITTA = 1e-6
 #: Parts that reach into each other by no more than this touch, m: their polygons miss an arc on either side.
 TOUCH = 2 * SAGITTA
+#: An edge is no shorter than this, m: what a chamfer leaves of a face may be rounding, and no mesher fills it.
+SHORTEST = 1e-7
 #: What is walked round the other way is no crossing, but rounding, below this part of the area.
 CROSSED = 1e-9
 #: What is allowed between a coil and what it must not cut.
@@ -101,6 +111,20 @@ def _apart(distance: float) -> bool:
 
 def _coil_refused(rule: str, name: str, length: float, allowed: str) -> GeometryRefused:
     return GeometryRefused(refusal(rule, name, f"{length * 1e3:.4g} mm", allowed))
+
+
+def refuse_short_edges(side: Side) -> None:
+    """Raise GeometryRefused where a line or arc is next to nothing."""
+    for region in side.regions:
+        for segment in (part for ring in (region.ring, *region.holes) for part in ring):
+            if length(segment) < SHORTEST:
+                spot = f"near x {segment.start.real * 1e3:.4g} mm, y {segment.start.imag * 1e3:.4g} mm"
+                least = (
+                    f"{SHORTEST * 1e3:g} mm or more (by a corner that leaves a micrometre more, or all of it)"
+                )
+                rule = "an edge must be long enough to be cut"
+                name = f"{side.name} {region.name}, length of its edge {spot}"
+                raise GeometryRefused(refusal(rule, name, f"{length(segment) * 1e3:.3g} mm", least))
 
 
 def refuse_overlaps(side: Side) -> None:

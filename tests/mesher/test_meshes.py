@@ -14,7 +14,7 @@ from polefem.mesher import mesh_side, mesh_sides
 from polefem.outline import Outline, Side, sections
 from polefem.params import MeshSpec, Pole
 from polefem.units import deg, mm
-from tests.field.built_machines import MACHINES, ROUGH, sized
+from tests.field.built_machines import MACHINES, ROUGH, half_turn, sized
 from tests.mesher.mesh_checks import areas_match, closed, curves_met, ends_match, mirrored, shaped, upright
 
 #: No triangle of a named mesh is worse (`polefem.mesh.quality`: 1 is equilateral).
@@ -106,6 +106,18 @@ def test_a_rounding_of_microns_makes_no_thin_triangle(monkeypatch: pytest.Monkey
     assert shaped(mesh_side(rotor, MeshSpec.named("coarse"), 4), LEAST)
     # The twin: sizes grow from there as fast as elsewhere on a coarse mesh.
     monkeypatch.setattr("polefem.mesher.sizes.STEEPEST", 1.0)
+    with pytest.raises(MeshFailed, match="too thin"):
+        mesh_side(rotor, MeshSpec.named("coarse"), 4)
+
+
+def test_an_edge_of_less_than_a_micron_makes_no_thin_triangle(monkeypatch: pytest.MonkeyPatch) -> None:
+    base = half_turn()
+    # Two chamfers that leave a tenth of a micron of the face.
+    chamfer = (base.rotor_outer_radius * 32 * deg - 1e-7) / 2
+    rotor = sections(replace(base, rotor_pole=Pole(32 * deg, tip_chamfer=chamfer)))[0].rotor
+    assert shaped(mesh_side(rotor, MeshSpec.named("coarse"), 4), LEAST)
+    # The twin: what it parts is taken to touch, and leaves no room to mesh finely.
+    monkeypatch.setattr("polefem.mesher.room.SAME", 1e-6)
     with pytest.raises(MeshFailed, match="too thin"):
         mesh_side(rotor, MeshSpec.named("coarse"), 4)
 

@@ -231,6 +231,20 @@ def test_iron_thinner_than_its_web_is_refused_with_its_place(pole: Pole, sentenc
         outline_of(machine)
 
 
+@pytest.mark.parametrize(("left", "refused"), [(1e-15, False), (5e-8, True), (2e-7, False), (1e-3, False)])
+def test_an_edge_is_not_next_to_nothing(left: float, refused: bool) -> None:
+    """Two chamfers that leave so much of a face, m: what is rounding is nothing at all."""
+    pole = Pole(32 * deg, tip_chamfer=(MACHINE.rotor_outer_radius * 32 * deg - left) / 2)
+    machine = replace(MACHINE, rotor_pole=pole)
+    if not refused:
+        outline_of(machine)
+        return
+    with pytest.raises(
+        GeometryRefused, match=r"long enough to be cut: rotor iron, length of its edge near x 30 mm"
+    ):
+        outline_of(machine)
+
+
 def test_a_winding_may_join_phases_and_turn_coils() -> None:
     wide = replace(
         MACHINE, stator_poles=12, rotor_poles=10, rotor_pole=Pole(15 * deg), stator_pole=Pole(12 * deg)
