@@ -12,7 +12,7 @@ from polefem.outline.checks import (
 )
 from polefem.outline.coils import coils_of
 from polefem.outline.cuts import cut_radii
-from polefem.outline.member import Member, side_of
+from polefem.outline.member import STRIP, Member, side_of
 from polefem.outline.rules import needs_winding_in_place, refuse_overfull, refuse_unstartable, start_remarks
 from polefem.outline.values import Outline
 from polefem.params import AxialMachine, Machine, RadialMachine
@@ -82,10 +82,14 @@ def _axial(machine: AxialMachine, radius: float, length: float) -> Outline:
 
 def _outline(rotor: Build, stator: Build, air_gap: float, length: float) -> Outline:
     members = [_member(build) for build in (rotor, stator)]
-    # A shaped face on either side may leave the gap wider everywhere than it is said to be.
-    nearest = [_nearest(member) for member in members]
-    spare = sum(abs(member.seat.face - level) for member, level in zip(members, nearest, strict=True))
-    sides = [side_of(member, level, air_gap + spare) for member, level in zip(members, nearest, strict=True)]
+    # A shaped face on either side may leave the gap wider everywhere than it is said to be; coils may reach as far as
+    # the gap that is said, so that the meshes part within it.
+    back = [abs(member.seat.face - _nearest(member)) for member in members]
+    wide = min(air_gap + sum(back), 2 * air_gap)
+    sides = [
+        side_of(member, max(STRIP * wide - away, STRIP * air_gap), wide)
+        for member, away in zip(members, back, strict=True)
+    ]
     for build, member, side in zip((rotor, stator), members, sides, strict=True):
         refuse_coils(member)
         refuse_short_edges(side)

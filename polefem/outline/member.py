@@ -51,9 +51,9 @@ class Member:
         return 2 * math.pi / self.poles
 
 
-def side_of(member: Member, nearest: float, air_gap: float) -> Side:
-    """Lay the member out as one repeating unit of regions, before a gap of `air_gap` (m) at its narrowest, which begins
-    at the level `nearest`."""
+def side_of(member: Member, strip: float, air_gap: float) -> Side:
+    """Lay the member out as one repeating unit of regions. strip: how far its mesh reaches into the gap, m, from the
+    level of its faces. air_gap: the width of the gap that its mesh is made for, m."""
     holes = [[_placed(ring, member, at) for ring in edge.openings] for at, edge in enumerate(member.edges)]
     if member.back == member.seat.root:
         rings = [_core_ring(member, at) for at in range(len(holes))]
@@ -75,7 +75,7 @@ def side_of(member: Member, nearest: float, air_gap: float) -> Side:
         pitch=member.pitch * scale,
         poles=member.poles,
         mirror=member.mirror,
-        gap=nearest + member.seat.out * STRIP * air_gap,
+        gap=member.seat.face + member.seat.out * strip,
         far=member.far,
         far_fixed=member.far_fixed,
         corners=np.array(corners),

@@ -42,7 +42,7 @@ class Side:
     gap where this side's mesh ends. far: radius (flat: x) of its other end; 0 where it reaches the centre.
     far_fixed: A = 0 there (no flux leaves); else free. corners: complex, shape (n,), m: where the field is
     singular near the gap and the mesh must be finest. feature: width of the pole face, m: the length that
-    mesh sizes are multiples of. air_gap: the narrowest gap, m.
+    mesh sizes are multiples of. air_gap: the narrowest gap, m, up to twice the one said.
     """
 
     name: Literal["rotor", "stator"]

@@ -94,13 +94,15 @@ def test_faces_and_levels_are_those_of_the_machine() -> None:
             assert area(region.ring) > 0
 
 
-def test_the_meshed_strips_follow_faces_that_are_set_back() -> None:
-    """A face 0.2 mm behind the bore everywhere widens the gap of 0.45 mm to 0.65 mm."""
-    pole = Pole(31 * deg, face=FreeFace((-1.0, 1.0), (0.2 * mm, 0.2 * mm)))
+@pytest.mark.parametrize(("back", "wide"), [(0.2, 0.65), (0.6, 0.9)])
+def test_the_meshed_strips_grow_with_a_face_that_is_set_back(back: float, wide: float) -> None:
+    """A face so many mm behind the bore everywhere widens the gap of 0.45 mm, which counts up to twofold. The stator's
+    strip lies in front of the bore all the same: coils may reach that far."""
+    pole = Pole(31 * deg, face=FreeFace((-1.0, 1.0), (back * mm, back * mm)))
     outline = outline_of(replace(MACHINE, stator_pole=pole))
-    assert outline.rotor.air_gap == outline.stator.air_gap == pytest.approx(0.65 * mm)
-    assert outline.rotor.gap == pytest.approx((32 + 0.65 * STRIP) * mm)
-    assert outline.stator.gap == pytest.approx((32.65 - 0.65 * STRIP) * mm)
+    assert outline.rotor.air_gap == outline.stator.air_gap == pytest.approx(wide * mm)
+    assert outline.rotor.gap == pytest.approx((32 + wide * STRIP) * mm)
+    assert outline.stator.gap == pytest.approx((32.45 - 0.45 * STRIP) * mm)
 
 
 def test_the_cuts_of_the_unit_lie_half_a_pitch_from_its_pole() -> None:
