@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -22,6 +23,7 @@ __all__ = [
     "at_width",
     "becomes",
     "clipped",
+    "complains",
     "complaints",
     "drive",
     "fetched",
@@ -155,8 +157,34 @@ def complaints(driver: Any) -> list[str]:
     ]
 
 
+def complains(driver: Any, words: str) -> bool:
+    """Whether the browser's console comes to say some words of the page: its log comes late at times."""
+    ends = time.monotonic() + _PATIENCE
+    while time.monotonic() < ends:
+        if any(words in said for said in complaints(driver)):
+            return True
+        time.sleep(0.02)
+    return False
+
+
 def fetched(driver: Any) -> list[str]:
-    """Addresses that the page asked for beside itself, but for those that hold their data themselves."""
-    messages = [json.loads(entry["message"])["message"] for entry in driver.get_log("performance")]
+    """Addresses that the page asked for beside itself until it was loaded, but for those that hold their data
+    themselves. The browser's log comes late at times: it is read until it tells of the load."""
+    here, messages, ends = driver.current_url, [], time.monotonic() + _PATIENCE
+    while not _loaded(messages, here):
+        assert time.monotonic() < ends, f"nothing was logged of the load of {here}"
+        time.sleep(0.02)
+        messages += [json.loads(entry["message"])["message"] for entry in driver.get_log("performance")]
     asked = [m["params"]["request"]["url"] for m in messages if m["method"] == "Network.requestWillBeSent"]
-    return [url for url in asked if not url.startswith("data:") and url != driver.current_url]
+    return [url for url in asked if not url.startswith("data:") and url != here]
+
+
+def _loaded(messages: list[dict[str, Any]], address: str) -> bool:
+    """Whether messages tell of a page's load, from its request on."""
+    begun = False
+    for message in messages:
+        if message["method"] == "Network.requestWillBeSent":
+            begun |= message["params"]["request"]["url"] == address
+        elif begun and message["method"] == "Page.loadEventFired":
+            return True
+    return False
