@@ -35,7 +35,9 @@ class Factor:
             columns,
             permc_spec="MMD_AT_PLUS_A" if order is None else "NATURAL",
             diag_pivot_thresh=0.0,
+            # Supernodes of so sparse a factor are narrow: wider panels and relaxed ones cost twice the time.
             relax=1,
+            panel_size=1,
             options={"SymmetricMode": True},
         )
         self.order: Ints = np.argsort(self._lu.perm_c) if order is None else order

@@ -50,13 +50,13 @@ class Workshop:
 
     tolerance: energy norm of the error over that of the solution. most_steps: Newton steps before giving up.
     patience: products of conjugate gradients after which a kept factor is replaced at once. worn: products in one
-    solution after which the next one begins with a factor of its own. A factor costs as much as some thirty products.
+    solution after which the next one begins with a factor of its own. A factor costs as much as some twenty products.
     """
 
     tolerance: float = 1e-5
     most_steps: int = 150
-    patience: int = 25
-    worn: int = 12
+    patience: int = 20
+    worn: int = 10
     factor: Factor | None = field(default=None, repr=False)
     _order: tuple[float, Ints] | None = field(default=None, repr=False)
 
