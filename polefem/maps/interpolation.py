@@ -110,21 +110,17 @@ class Potential:
         if incremental_inductance is not None:
             slopes[-currents.size :] = incremental_inductance[:, source]
         turned = np.stack([t, *_torque_slopes(i, t)])
+        wider = np.maximum(np.diff(chosen, append=chosen[-1]), np.diff(chosen, prepend=chosen[0]))
         for part in FLOORS:
             work, bent = rising_between(i, psi, w, slopes, part)
-            values = np.stack([work, psi, bent])
-            potential = cls(chosen, i, _patches(chosen, i, values, turned))
-            if potential._slopes().min() > 0.0:
-                return potential
             # A cubic between positive ends stays positive while its slopes stay below three ends over its width.
-            wider = np.maximum(np.diff(chosen, append=chosen[-1]), np.diff(chosen, prepend=chosen[0]))
             most = 3 * bent / wider
-            flatter = np.stack([*turned[:2], np.clip(turned[2], -most, most)])
-            potential = cls(chosen, i, _patches(chosen, i, values, flatter))
-            if potential._slopes().min() > 0.0:
-                return potential
-        potential._check_rising_inside()
-        return potential
+            for bend in (turned[2], np.clip(turned[2], -most, most)):
+                values, change = np.stack([work, psi, bent]), np.stack([*turned[:2], bend])
+                potential = cls(chosen, i, _patches(chosen, i, values, change))
+                if potential._slopes().min() > 0.0:
+                    return potential
+        raise potential._falling()
 
     def _slopes(self) -> Array:
         """Incremental inductance at 17 x 9 places of each cell, in units of the cell; shape (m, n, 17, 9)."""
@@ -132,14 +128,14 @@ class Potential:
         slopes: Array = np.einsum("sa,knab,bu->knsu", BENDS, self.patches, along, optimize=True)
         return slopes
 
-    def _check_rising_inside(self) -> None:
+    def _falling(self) -> InvalidValue:
+        """The refusal of a map whose flux linkage falls, where it falls most."""
         slopes = self._slopes()
-        if slopes.min() <= 0.0:
-            k, j, *_ = np.unravel_index(slopes.argmin(), slopes.shape)
-            low, high, angle = self.currents[k], self.currents[k + 1], np.degrees(self.angles[j])
-            found = f"falling from {low:.4g} to {high:.4g} A near {angle:.4g} deg"
-            rule = "flux linkage must rise with current between the points of a map"
-            raise InvalidValue(refusal(rule, "flux_linkage", found, "a map with closer points there"))
+        k, j, *_ = np.unravel_index(slopes.argmin(), slopes.shape)
+        low, high, angle = self.currents[k], self.currents[k + 1], np.degrees(self.angles[j])
+        found = f"falling from {low:.4g} to {high:.4g} A near {angle:.4g} deg"
+        rule = "flux linkage must rise with current between the points of a map"
+        return InvalidValue(refusal(rule, "flux_linkage", found, "a map with closer points there"))
 
     def at(self, angle: ArrayLike, current: ArrayLike) -> Point:
         """Values at angles (rad) and currents (A); raises InvalidValue beyond the last current."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["BENDS", "CUBIC", "PLACES", "QUINTIC", "powers", "quintic", "solve_rising"]
+__all__ = ["BENDS", "CUBIC", "QUINTIC", "powers", "quintic", "solve_rising"]
 
 Array = NDArray[np.float64]
 
@@ -25,8 +25,10 @@ QUINTIC = np.array(  # value, slope, curvature at 0; the same at 1
     dtype=float,
 )
 #: Where an interval's slope is looked at, and what each power adds there to a polynomial's second derivative.
-PLACES = np.linspace(0, 1, 17)
-BENDS = np.stack([0 * PLACES, 0 * PLACES, 2 + 0 * PLACES, 6 * PLACES, 12 * PLACES**2, 20 * PLACES**3], axis=1)
+_PLACES = np.linspace(0, 1, 17)
+BENDS = np.stack(
+    [0 * _PLACES, 0 * _PLACES, 2 + 0 * _PLACES, 6 * _PLACES, 12 * _PLACES**2, 20 * _PLACES**3], axis=1
+)
 _NEWTON_STEPS = 60
 
 

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import nnls
 
-from polefem.maps.polynomials import BENDS, PLACES, QUINTIC, quintic
+from polefem.maps.polynomials import BENDS, QUINTIC
 
 __all__ = ["rising_between"]
 
@@ -14,6 +14,8 @@ Array = NDArray[np.float64]
 
 #: A step of co-energy gives way only where slopes would have to change by this much more, as parts of their own.
 STIFF = 1e-4
+#: Second derivative at each place, from the values at the ends of an interval.
+_TURNS = BENDS @ QUINTIC
 
 
 def rising_between(i: Array, psi: Array, w: Array, slopes: Array, part: float) -> tuple[Array, Array]:
@@ -45,16 +47,12 @@ def _nearest_rising(h: Array, psi: Array, slopes: Array, step: Array, floor: flo
     m = h.size
     secant = np.diff(psi) / h
     # In parts of the secants about a node, and of a rectangle of one interval: the latter counts far more.
-    give = np.concatenate(
-        [(secant[:1]), np.sqrt(secant[1:] * secant[:-1]), secant[-1:], STIFF * h**2 * secant]
-    )
+    give = np.concatenate([secant[:1], np.sqrt(secant[1:] * secant[:-1]), secant[-1:], STIFF * h**2 * secant])
     rows, ends = np.arange(m), np.zeros((m, 6, 2 * m + 1))
     ends[rows, 2, rows], ends[rows, 5, rows + 1], ends[rows, 3, m + 1 + rows] = h**2, h**2, 1.0
-    fixed = np.stack([0 * h, h * psi[:-1], h**2 * slopes[:-1], step, h * psi[1:], h**2 * slopes[1:]], axis=1)
     scale = (h**2 * secant)[:, None]
-    turn = BENDS @ QUINTIC
-    lift = np.einsum("pe,kez->kpz", turn, ends) * give / scale[..., None]
-    short = (floor / secant)[:, None] - np.einsum("pe,ke->kp", turn, fixed) / scale
+    lift = np.einsum("pe,kez->kpz", _TURNS, ends) * give / scale[..., None]
+    short = (floor / secant)[:, None] - _ends(h, psi, slopes, step) @ _TURNS.T / scale
     table = np.vstack([lift.reshape(-1, 2 * m + 1).T, short.ravel()])
     wanted = np.append(np.zeros(2 * m + 1), 1.0)
     rest = table @ nnls(table, wanted)[0] - wanted
@@ -64,10 +62,13 @@ def _nearest_rising(h: Array, psi: Array, slopes: Array, step: Array, floor: flo
 
 def _lowest_slope(h: Array, psi: Array, slopes: Array, step: Array) -> Array:
     """Lowest slope in each interval, H, shape (n_intervals, n_angles), looked for at 17 places."""
-    ends = np.stack(
+    lowest: Array = (_ends(h, psi, slopes, step) @ _TURNS.T).min(axis=-1) / h**2
+    return lowest
+
+
+def _ends(h: Array, psi: Array, slopes: Array, step: Array) -> Array:
+    """Co-energy of each interval from its start, with slope and curvature, at both ends, in units of the interval;
+    shape (n_intervals, ..., 6)."""
+    return np.stack(
         [0 * step, h * psi[:-1], h**2 * slopes[:-1], step, h * psi[1:], h**2 * slopes[1:]], axis=-1
     )
-    column = ends @ QUINTIC.T
-    places = [quintic(column, np.full(step.shape, s))[2] for s in PLACES]
-    lowest: Array = np.min(places, axis=0) / h**2
-    return lowest
