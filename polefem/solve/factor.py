@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import scipy.sparse as sp
@@ -12,43 +13,91 @@ from scipy.sparse.linalg import SuperLU, splu
 
 from polefem.solve.system import Coupled
 
-__all__ = ["Correction", "Factor", "correction"]
+__all__ = ["Correction", "Factor", "Layout", "correction"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+#: Entries of the gap below this part of their diagonals' geometric mean are left out of single factors.
+MINOR = 1e-6
 
-class Factor:
-    """LU factors of a symmetric positive definite matrix, in its symmetric ordering and without pivoting.
 
-    order: ndarray, shape (size,): which unknown is eliminated first, second ...; to be handed to the next factor of a
-    matrix of the same pattern, since finding it takes a quarter of the time.
+class Layout:
+    """Where the entries of a tangent matrix and of the gap's coupling go in the matrix that is factored.
+
+    Laid out once for an angle and an order of elimination, from any tangent matrix of the angle.
+
+    single: for factors in single precision, which take three quarters of the time; with the gap's `MINOR` entries left
+    out, since they would not be told from rounding. order: ndarray, shape (size,): which unknown is eliminated first,
+    second ...; None leaves the finding of one to SuperLU.
     """
 
-    def __init__(self, matrix: sp.csr_matrix, order: Ints | None = None) -> None:
-        self._given = order
+    def __init__(
+        self, coupled: Coupled, bare: sp.csr_matrix, single: bool, order: Ints | None = None
+    ) -> None:
+        self.coupled, self.single, self.order = coupled, single, order
+        self.kind: type[np.floating[Any]] = np.float32 if single else np.float64
+        tangent, pull = bare.tocoo(), coupled.coupling.tocoo()
+        rows, columns = np.concatenate([tangent.row, pull.row]), np.concatenate([tangent.col, pull.col])
+        values = np.concatenate([tangent.data, pull.data])
+        kept = np.arange(len(values))
+        if single:
+            kept = np.flatnonzero(~_minor(coupled, bare.diagonal(), rows, columns, values))
+        place = np.arange(coupled.system.size)
         if order is not None:
-            matrix = matrix[order][:, order]
-        # Symmetric, so its rows can be handed over as columns.
-        columns = sp.csc_matrix((matrix.data, matrix.indices, matrix.indptr), shape=matrix.shape)
+            place[order] = np.arange(len(order))
+        # Until its data are put in, each entry holds where they come from. Symmetric: rows serve as columns.
+        laid = sp.csr_matrix((kept, (place[rows[kept]], place[columns[kept]])), shape=bare.shape)
+        self._sources, self._indices, self._starts = laid.data, laid.indices, laid.indptr
+
+    def ordered(self, bare: sp.csr_matrix, order: Ints) -> Layout:
+        """The same in an order of elimination."""
+        return Layout(self.coupled, bare, self.single, order)
+
+    def matrix(self, bare: sp.csr_matrix) -> sp.csc_matrix:
+        """The matrix to be factored, for a tangent matrix of the angle."""
+        values = np.concatenate([bare.data, self.coupled.coupling.data]).astype(self.kind)
+        return sp.csc_matrix((values[self._sources], self._indices, self._starts), shape=bare.shape)
+
+
+def _minor(
+    coupled: Coupled, diagonal: Floats, rows: Ints, columns: Ints, values: Floats
+) -> NDArray[np.bool_]:
+    """Which entries are of the gap and too small to matter to a factor that only leads the way."""
+    model, scale = coupled.system.model, np.sqrt(diagonal)
+    gap = np.zeros(len(scale), dtype=bool)
+    gap[model.rotor_at] = gap[model.stator_at] = True
+    small = np.abs(values) < MINOR * scale[rows] * scale[columns]
+    found: NDArray[np.bool_] = gap[rows] & gap[columns] & small
+    return found
+
+
+class Factor:
+    """LU factors of a tangent matrix with its coupling, in a symmetric ordering and without pivoting."""
+
+    def __init__(self, layout: Layout, bare: sp.csr_matrix) -> None:
+        self._layout = layout
         self._lu: SuperLU = splu(
-            columns,
-            permc_spec="MMD_AT_PLUS_A" if order is None else "NATURAL",
+            layout.matrix(bare),
+            permc_spec="MMD_AT_PLUS_A" if layout.order is None else "NATURAL",
             diag_pivot_thresh=0.0,
             # Supernodes of so sparse a factor are narrow: wider panels and relaxed ones cost twice the time.
             relax=1,
             panel_size=1,
             options={"SymmetricMode": True},
         )
-        self.order: Ints = np.argsort(self._lu.perm_c) if order is None else order
+
+    @property
+    def order(self) -> Ints:
+        """The order of elimination, to be kept for the next factor: finding it takes a quarter of the time."""
+        order = self._layout.order
+        return np.argsort(self._lu.perm_c) if order is None else order
 
     def solve(self, right: Floats) -> Floats:
-        """Solution of the factored system for a right-hand side of shape (size,) or (size, k)."""
-        if self._given is None:
-            solution: Floats = self._lu.solve(right)
-            return solution
+        """Solution of the factored system for a right-hand side of shape (size,)."""
+        order = slice(None) if self._layout.order is None else self._layout.order
         solution = np.empty_like(right)
-        solution[self._given] = self._lu.solve(right[self._given])
+        solution[order] = self._lu.solve(right[order].astype(self._layout.kind))
         return solution
 
 
@@ -73,24 +122,27 @@ def correction(
 ) -> Correction:
     """Solve (bare + coupling) step = residual by conjugate gradients preconditioned with `factor`.
 
-    ready: the factor's solution for `residual`, which the caller has. Stops once the preconditioned residual has
-    fallen by `reduction`, or after `most` products. Method: M. R. Hestenes, E. Stiefel, J. Res. Natl. Bur. Stand. 49
-    (1952) 409-436.
+    ready: the factor's solution for `residual`, which the caller has. Stops once the residual, weighed by the
+    diagonal, has fallen by `reduction`, or after `most` products. (By the factor it would be weighed better, at the
+    price of one more solution.) Method: M. R. Hestenes, E. Stiefel, J. Res. Natl. Bur. Stand. 49 (1952) 409-436.
     """
     gradient, residual = residual, residual.copy()
+    weights = 1.0 / bare.diagonal()
     step = np.zeros_like(residual)
     direction = ready
-    rho = first = float(residual @ ready)
-    products = 0
-    while rho > reduction**2 * first:
-        image = bare @ direction + coupled.apply(direction)
+    rho = float(residual @ ready)
+    goal = reduction**2 * float(residual @ (weights * residual))
+    products, reached = 0, False
+    while rho > 0.0:
+        image = coupled.curved(bare, direction)
         products += 1
         length = rho / float(direction @ image)
         daxpy(direction, step, a=length)  # in place: step += length * direction
         daxpy(image, residual, a=-length)
-        if products == most:
+        reached = float(residual @ (weights * residual)) <= goal
+        if reached or products == most:
             break
         ready = factor.solve(residual)
         last, rho = rho, float(residual @ ready)
         direction = daxpy(direction, ready, a=rho / last)
-    return Correction(step, float(gradient @ step), products, rho <= reduction**2 * first)
+    return Correction(step, float(gradient @ step), products, reached)

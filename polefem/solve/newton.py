@@ -15,13 +15,15 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from polefem.solve.factor import Correction, Factor, correction
+from polefem.solve.factor import Correction, Factor, Layout, correction
 from polefem.solve.system import Coupled, State
 
 __all__ = ["Solution", "Workshop", "minimise"]
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+
+#: Products that a factor made for the very state may take, unless its precision is too low.
+FEW = 5
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +53,8 @@ class Workshop:
     tolerance: energy norm of the error over that of the solution. most_steps: Newton steps before giving up.
     patience: products of conjugate gradients after which a kept factor is replaced at once. worn: products in one
     solution after which the next one begins with a factor of its own. A factor costs as much as some twenty products.
+    factor: None where the next solution is to begin with a new one. single: whether factors are made in single
+    precision; until one made for the very state does not lead at once. products, factors: how many so far.
     """
 
     tolerance: float = 1e-5
@@ -58,21 +62,57 @@ class Workshop:
     patience: int = 20
     worn: int = 10
     factor: Factor | None = field(default=None, repr=False)
-    _order: tuple[float, Ints] | None = field(default=None, repr=False)
+    single: bool = True
+    products: int = 0
+    factors: int = 0
+    _layout: Layout | None = field(default=None, repr=False)
 
     def renew(self, coupled: Coupled, bare: sp.csr_matrix) -> Factor:
         """Make the factor anew from a tangent matrix; the pattern, and so the ordering, is that of the angle."""
-        order = self._order[1] if self._order and self._order[0] == coupled.angle else None
-        self.factor = Factor(coupled.matrix(bare), order)
-        self._order = coupled.angle, self.factor.order
+        layout = self._layout
+        if layout is None or layout.coupled is not coupled or layout.single != self.single:
+            layout = Layout(coupled, bare, self.single)
+        try:
+            self.factor = Factor(layout, bare)
+        except RuntimeError:  # a pivot of zero
+            if not self.single:
+                raise
+            self.single = False
+            return self.renew(coupled, bare)
+        self.factors += 1
+        self._layout = layout if layout.order is not None else layout.ordered(bare, self.factor.order)
         return self.factor
+
+    def correct(
+        self,
+        coupled: Coupled,
+        bare: sp.csr_matrix,
+        residual: Floats,
+        ready: Floats,
+        factor: Factor,
+        reduction: float,
+        fresh: bool,
+    ) -> Correction:
+        """The step that takes away the residual: by a factor (fresh: made for this very state) or else by a new one.
+
+        ready: the factor's solution for the residual.
+        """
+        while True:
+            most = FEW if fresh and self.single else self.patience
+            found = correction(coupled, bare, residual, ready, factor, reduction, most)
+            self.products += found.products
+            if found.reached or (fresh and not self.single):
+                return found
+            self.single = self.single and not fresh
+            factor, fresh = self.renew(coupled, bare), True
+            ready = factor.solve(residual)
 
 
 def minimise(coupled: Coupled, load: Floats, start: Floats, workshop: Workshop) -> Solution:
     """The unknowns of least energy less load, from `start`; never raises for want of convergence."""
     unknowns, state = start, coupled.state(start)
     history: list[float] = []
-    products = factors = 0
+    products, factors = workshop.products, workshop.factors
     message = f"no convergence in {workshop.most_steps} steps"
     converged = False
     while len(history) <= workshop.most_steps:
@@ -81,35 +121,23 @@ def minimise(coupled: Coupled, load: Floats, start: Floats, workshop: Workshop) 
         if factor is None:
             bare = coupled.system.tangent_matrix(state)
             factor = workshop.renew(coupled, bare)
-            factors += 1
         residual = load - state.gradient
         ready = factor.solve(residual)
         history.append(_relative(float(residual @ ready), load, unknowns, state))
         if history[-1] <= workshop.tolerance:
             message, converged = f"converged in {len(history) - 1} steps", True
             break
+        fresh = bare is not None
         if bare is None:
             bare = coupled.system.tangent_matrix(state)
-        found = correction(
-            coupled,
-            bare,
-            residual,
-            ready,
-            factor,
-            _reduction(history[-1], workshop),
-            workshop.patience,
-        )
-        products += found.products
-        if not found.reached:
-            # The kept factor has grown too old: from here on, one made for this very state.
-            step = workshop.renew(coupled, bare).solve(residual)
-            factors += 1
-            found = Correction(step, float(residual @ step), 1, True)
+        reduction = _reduction(history[-1], workshop.tolerance)
+        found = workshop.correct(coupled, bare, residual, ready, factor, reduction, fresh)
         unknowns, state, moved = _searched(coupled, load, unknowns, state, found.step, found.decrement)
         if not moved:
             message = "the line search found no lower energy: rounding"
             converged = history[-1] <= 10 * workshop.tolerance
             break
+    products, factors = workshop.products - products, workshop.factors - factors
     if products > workshop.worn:
         workshop.factor = None
     work = float(load @ unknowns)
@@ -122,12 +150,12 @@ def minimise(coupled: Coupled, load: Floats, start: Floats, workshop: Workshop) 
 def _relative(squared: float, load: Floats, unknowns: Floats, state: State) -> float:
     """Energy norm of the error over that of the solution, as far as the factor fits; 1 where there is no field yet."""
     size = max(float(load @ unknowns), 2.0 * state.energy)
-    return math.sqrt(max(squared, 0.0) / size) if size > 0.0 else float(squared > 0.0)
+    return math.sqrt(abs(squared) / size) if size > 0.0 else float(squared > 0.0)
 
 
-def _reduction(error: float, workshop: Workshop) -> float:
+def _reduction(error: float, tolerance: float) -> float:
     """How far to reduce the linear residual: no further than the step after it will need."""
-    return min(max(0.3 * workshop.tolerance / error, 1e-2), 0.1)
+    return min(max(0.75 * tolerance / error, 0.025), 0.1)
 
 
 def _searched(

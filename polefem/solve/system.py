@@ -144,25 +144,21 @@ class Coupled:
     coupling: sp.csr_matrix
     slope: sp.csr_matrix
 
-    def apply(self, unknowns: Floats) -> Floats:
-        """Product of the coupling with unknowns, shape (size,)."""
-        product: Floats = self.coupling @ unknowns
-        return product
+    def curved(self, bare: sp.csr_matrix, along: Floats) -> Floats:
+        """Change of the gradient along a direction, shape (size,), by the system's tangent matrix at a state."""
+        change: Floats = bare @ along + self.coupling @ along
+        return change
 
     def state(self, unknowns: Floats) -> State:
         """Energy, gradient and tangents at unknowns, the gap's coupling included."""
         bare = self.system.state(unknowns)
-        pull = self.apply(unknowns)
+        pull = self.coupling @ unknowns
         return State(bare.energy + 0.5 * float(unknowns @ pull), bare.gradient + pull, bare.tangents)
 
     def torque(self, unknowns: Floats) -> float:
         """Torque on the rotor, N m, of the whole machine."""
         model = self.system.model
         return -model.scale * float(unknowns[model.rotor_at] @ self.slope @ unknowns[model.stator_at])
-
-    def matrix(self, bare: sp.csr_matrix) -> sp.csr_matrix:
-        """A tangent matrix with the coupling's entries, as far as they matter, put in."""
-        return sp.csr_matrix(bare + _notable(self.coupling))
 
 
 def _placed(block: sp.csr_matrix, rows: Ints, columns: Ints, size: int) -> sp.csr_matrix:

@@ -20,7 +20,6 @@ from statistics import median
 from typing import Any
 
 import numpy as np
-import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.sparse.linalg import splu
 
@@ -28,7 +27,7 @@ from polefem import MeshSpec, Pole, RadialMachine, Steel, Winding, flux_map
 from polefem.maps import sweep
 from polefem.maps.section import sections_of
 from polefem.solve import Solution, Workshop, minimise
-from polefem.solve.factor import Factor
+from polefem.solve.factor import Factor, Layout
 from polefem.units import deg, mm
 
 Floats = NDArray[np.float64]
@@ -90,13 +89,15 @@ def factorisation(mesh: MeshSpec | str) -> Factorisation:
     load = 10.0 * system.model.loads[0]
     workshop = Workshop()
     found = minimise(coupled, load, np.zeros(system.size), workshop)
-    matrix = sp.csc_matrix(coupled.matrix(system.tangent_matrix(coupled.state(found.unknowns))))
-    rows = sp.csr_matrix(matrix)
-    factor = Factor(rows)
+    bare = system.tangent_matrix(coupled.state(found.unknowns))
+    matrix = Layout(coupled, bare, single=False).matrix(bare)
+    layout = Layout(coupled, bare, single=True)
+    layout = layout.ordered(bare, Factor(layout, bare).order)
+    factor = Factor(layout, bare)
     return Factorisation(
         system.size,
         timed(lambda: splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})),
-        timed(lambda: Factor(rows)),
+        timed(lambda: Factor(layout, bare)),
         timed(lambda: factor.solve(load)),
     )
 

@@ -181,7 +181,7 @@ def test_a_general_minimiser_finds_nothing_lower() -> None:
 
     def curved(a: Floats, along: Floats) -> Floats:
         bare = system.tangent_matrix(coupled.state(a * unit))
-        product: Floats = coupled.matrix(bare) @ along * unit**2
+        product: Floats = coupled.curved(bare, along) * unit**2
         return product
 
     lowest = found.energy - found.work
@@ -222,8 +222,8 @@ def test_energy_gradient_and_tangent_belong_together() -> None:
         differences = (ahead.gradient - behind.gradient) / (2 * step)
         return bool(np.abs(differences - product).max() <= 1e-4 * np.abs(differences).max())
 
-    product = coupled.matrix(coupled.system.tangent_matrix(state)) @ along
+    product = coupled.curved(coupled.system.tangent_matrix(state), along)
     assert slope_fits(state.gradient) and bend_fits(product)
     assert not slope_fits(1.001 * state.gradient)
-    secant = coupled.matrix(coupled.system.tangent_matrix(coupled.state(0.5 * here))) @ along
+    secant = coupled.curved(coupled.system.tangent_matrix(coupled.state(0.5 * here)), along)
     assert not bend_fits(secant)

@@ -1,0 +1,151 @@
+"""Factors, the matrices they are made of, and the conjugate gradients they lead, against scipy's own solution."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+import scipy.sparse as sp
+from numpy.typing import NDArray
+from scipy.sparse.linalg import SuperLU, splu, spsolve
+
+from polefem.maps.section import sections_of
+from polefem.solve import Coupled, Workshop, factor, minimise, newton
+from polefem.solve.factor import Factor, Layout, correction
+from tests.field.built_machines import ROUGH, half_turn
+
+Floats = NDArray[np.float64]
+
+
+@cache
+def saturated() -> tuple[Coupled, sp.csr_matrix, Floats]:
+    """A sector with its corners passing, its tangent matrix far into saturation, and a load."""
+    system = sections_of(half_turn(), ROUGH)[0].system
+    coupled = system.at(-0.5)
+    load = 40.0 * system.model.loads[0]
+    found = minimise(coupled, load, np.zeros(system.size), Workshop())
+    return coupled, system.tangent_matrix(coupled.state(found.unknowns)), load
+
+
+def whole() -> sp.csc_matrix:
+    coupled, bare, _ = saturated()
+    return sp.csc_matrix(bare + coupled.coupling)
+
+
+def furthest(one: Floats, two: Floats) -> float:
+    """Largest difference over the largest value."""
+    return float(np.abs(one - two).max() / np.abs(two).max())
+
+
+@pytest.mark.parametrize("ordered", [False, True])
+def test_a_double_layout_holds_the_whole_matrix(ordered: bool) -> None:
+    """Of whatever state, wherever it was laid out."""
+    coupled, bare, _ = saturated()
+    system = coupled.system
+    order = np.random.default_rng(3).permutation(system.size) if ordered else np.arange(system.size)
+    layout = Layout(coupled, bare, single=False, order=order if ordered else None)
+    still = system.tangent_matrix(coupled.state(np.zeros(system.size)))
+
+    def holds(filled: sp.csr_matrix, expected: sp.csr_matrix) -> bool:
+        missing = layout.matrix(filled) - (expected + coupled.coupling)[order][:, order]
+        return bool(abs(missing).max() <= 1e-14 * abs(expected).max())
+
+    assert holds(bare, bare) and holds(still, still)
+    assert not holds(still, bare)
+
+
+def test_a_single_layout_leaves_out_what_is_minor_of_the_gap_and_nothing_else() -> None:
+    coupled, bare, _ = saturated()
+    model = coupled.system.model
+    single = Layout(coupled, bare, single=True).matrix(bare)
+    assert single.dtype == np.float32
+    gone = sp.coo_matrix(whole() - single.astype(float))
+    diagonal = whole().diagonal()
+    part = np.abs(gone.data) / np.sqrt(diagonal[gone.row] * diagonal[gone.col])
+    rounded = np.abs(gone.data) <= 1e-7 * np.abs(np.asarray(whole()[gone.row, gone.col])).ravel()
+    left_out = ~rounded
+    gap = np.concatenate([model.rotor_at, model.stator_at])
+    assert left_out.sum() > 1000 and (part[left_out] < factor.MINOR).all()
+    assert np.isin(gone.row[left_out], gap).all() and np.isin(gone.col[left_out], gap).all()
+    assert (part[left_out] > 0.1 * factor.MINOR).any()  # the twin: a bound of a tenth would not hold
+
+
+@pytest.mark.parametrize(("single", "within"), [(False, 1e-10), (True, 1e-2)])
+@pytest.mark.parametrize("ordered", [False, True])
+def test_a_factor_solves_as_scipy_does(single: bool, within: float, ordered: bool) -> None:
+    coupled, bare, load = saturated()
+    layout = Layout(coupled, bare, single)
+    made = Factor(layout, bare)
+    if ordered:
+        made = Factor(layout.ordered(bare, made.order), bare)
+    expected = spsolve(whole(), load)
+    assert furthest(made.solve(load), expected) < within
+    # The twin: without the coupling across the gap it is another matrix.
+    apart = spsolve(sp.csc_matrix(bare), load)
+    assert furthest(made.solve(load), apart) > 10 * within
+
+
+@pytest.mark.parametrize("reduction", [1e-1, 1e-3, 1e-6])
+def test_conjugate_gradients_go_as_far_as_asked(reduction: float) -> None:
+    """On a factor of unsaturated iron, which is far from the matrix."""
+    coupled, bare, load = saturated()
+    system = coupled.system
+    still = system.tangent_matrix(coupled.state(np.zeros(system.size)))
+    old = Factor(Layout(coupled, still, single=True), still)
+    found = correction(coupled, bare, load, old.solve(load), old, reduction, 2000)
+    exact = spsolve(whole(), load)
+
+    def near(step: Floats) -> bool:
+        missing = step - exact
+        energy = float(missing @ coupled.curved(bare, missing)) / float(load @ exact)
+        return energy**0.5 < 30 * reduction
+
+    assert found.reached and found.products > 1 and near(found.step)
+    assert np.isclose(found.decrement, load @ found.step)
+    if reduction < 1e-2:
+        assert not near(0.9 * found.step)
+        early = correction(coupled, bare, load, old.solve(load), old, reduction, 2)
+        assert early.products == 2 and not early.reached and not near(early.step)
+
+
+# Where single precision is not enough ---------------------------------------------------------------
+
+
+def solved(workshop: Workshop) -> Floats:
+    coupled, _, load = saturated()
+    found = minimise(coupled, load, np.zeros(len(load)), workshop)
+    assert found.converged, found.message
+    return found.unknowns
+
+
+def test_a_factor_that_does_not_lead_at_once_is_made_in_double(monkeypatch: pytest.MonkeyPatch) -> None:
+    expected = solved(Workshop(tolerance=1e-7, single=False))
+    ordinary = Workshop(tolerance=1e-7)
+    assert furthest(solved(ordinary), expected) < 1e-5 and ordinary.single
+    # So much left out that the factor is of another matrix: as harmful as lost digits, and on a small mesh.
+    monkeypatch.setattr(factor, "MINOR", 1e-3)
+    hard = Workshop(tolerance=1e-7)
+    assert furthest(solved(hard), expected) < 1e-5 and not hard.single
+    # The twin: with patience for any factor it takes many times the products.
+    monkeypatch.setattr(newton, "FEW", 1000)
+    patient = Workshop(tolerance=1e-7, patience=1000)
+    assert furthest(solved(patient), expected) < 1e-5
+    assert patient.products > 5 * hard.products
+
+
+def test_a_pivot_of_zero_in_single_precision_is_not_the_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    expected = solved(Workshop())
+
+    def lost(matrix: sp.csc_matrix, **options: object) -> SuperLU:
+        if matrix.dtype == np.float32:
+            raise RuntimeError("Factor is exactly singular")
+        return splu(matrix, **options)
+
+    monkeypatch.setattr(factor, "splu", lost)
+    workshop = Workshop()
+    assert furthest(solved(workshop), expected) < 1e-4 and not workshop.single
+    # The twin: in double precision it is.
+    monkeypatch.setattr(factor, "splu", lambda *_, **__: lost(sp.csc_matrix((1, 1), dtype=np.float32)))
+    with pytest.raises(RuntimeError, match="exactly singular"):
+        solved(Workshop())
