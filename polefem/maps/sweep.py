@@ -7,8 +7,9 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from polefem.maps.carrying import carried
 from polefem.maps.flux_map import FluxMap
-from polefem.maps.section import sections_of
+from polefem.maps.section import Section, sections_of
 from polefem.params import Machine, MeshSpec
 from polefem.params.checks import increasing, positive
 from polefem.solve import System, Workshop, minimise
@@ -48,15 +49,13 @@ def flux_map(
     parts = sections_of(machine, mesh)
     mirror = all(part.mirror for part in parts)
     distinct, where, signs = _distinct(angles, machine.rotor_pitch, mirror)
-    table = _Table(len(currents), len(distinct))
+    table = _Table(distinct, currents)
     tell = _Teller(progress, len(parts) * len(currents) * len(distinct))
-    for part in parts:
-        _sweep(part.system, distinct, currents, table, tell)
-    errors = _errors(machine, mesh, distinct, currents, table)
-    lost = [
-        f"no convergence at {np.degrees(angles[j]):.4g} deg and {currents[k]:.4g} A"
-        for k, j in zip(*np.nonzero(~table.converged[:, where]), strict=True)
-    ]
+    fields = [_sweep(part.system, table, tell, _sample(table)) for part in parts]
+    rough = _solved_again(machine, mesh, table, list(zip(parts, fields, strict=True)))
+    errors = _errors(table, rough)
+    remarks = _lost(angles, currents, table.converged[:, where])
+    remarks += [f"error estimate: {lost}" for lost in _lost(rough.angles, rough.currents, rough.converged)]
     return FluxMap(
         angles,
         currents,
@@ -70,29 +69,8 @@ def flux_map(
         converged=table.converged[:, where],
         flux_linkage_error=errors[0],
         torque_error=errors[1],
-        remarks=tuple(lost),
+        remarks=tuple(remarks),
     )
-
-
-def _errors(
-    machine: Machine, mesh: MeshSpec | str, angles: Floats, currents: Floats, table: _Table
-) -> tuple[float, float]:
-    """Estimated errors of any flux linkage (Wb) and any torque (N m) of the table.
-
-    A few of its points are solved again on a mesh whose sizes are all `COARSER` times as large. The largest
-    difference is taken for the error, times what makes it cover nine of ten random machines (a test holds it): the
-    torque's error comes and goes as nodes pass nodes, so a few angles do not meet its worst.
-    """
-    spec = MeshSpec.named(mesh) if isinstance(mesh, str) else mesh
-    some_angles = np.unique(np.linspace(0, len(angles) - 1, SAMPLE_ANGLES).round().astype(np.int64))
-    some_currents = np.unique([len(currents) // 2, len(currents) - 1])
-    rough = _Table(len(some_currents), len(some_angles))
-    for part in sections_of(machine, spec.coarser(COARSER)):
-        _sweep(part.system, angles[some_angles], currents[some_currents], rough, _Teller(None, 0))
-    at = np.ix_(some_currents, some_angles)
-    flux_linkage = np.abs(rough.flux_linkage - table.flux_linkage[at]).max()
-    torque = np.abs(rough.torque - table.torque[at]).max()
-    return COVER_FLUX_LINKAGE * float(flux_linkage), COVER_TORQUE * float(torque)
 
 
 def _distinct(angles: Floats, pitch: float, mirror: bool) -> tuple[Floats, Ints, Floats]:
@@ -111,13 +89,22 @@ def _distinct(angles: Floats, pitch: float, mirror: bool) -> tuple[Floats, Ints,
 
 
 class _Table:
-    """What the sweep adds up: arrays of shape (n_currents, n_angles)."""
+    """What the sweep adds up at every point: arrays of shape (n_currents, n_angles)."""
 
-    def __init__(self, currents: int, angles: int) -> None:
-        shape = (currents, angles)
+    def __init__(self, angles: Floats, currents: Floats) -> None:
+        self.angles, self.currents = angles, currents
+        shape = (len(currents), len(angles))
         self.flux_linkage, self.torque, self.coenergy = np.zeros(shape), np.zeros(shape), np.zeros(shape)
         self.steps = np.zeros(shape, dtype=np.int64)
         self.converged = np.ones(shape, dtype=bool)
+
+
+def _lost(angles: Floats, currents: Floats, converged: NDArray[np.bool_]) -> list[str]:
+    """A sentence for each point that did not converge."""
+    return [
+        f"no convergence at {np.degrees(angles[j]):.4g} deg and {currents[k]:.4g} A"
+        for k, j in zip(*np.nonzero(~converged), strict=True)
+    ]
 
 
 class _Teller:
@@ -132,19 +119,30 @@ class _Teller:
             self._progress(self._done, self._points)
 
 
-def _sweep(system: System, angles: Floats, currents: Floats, table: _Table, tell: _Teller) -> None:
+def _sweep(
+    system: System,
+    table: _Table,
+    tell: _Teller,
+    sample: tuple[Ints, Ints] | None = None,
+    starts: Floats | None = None,
+) -> Floats:
     """Solve one section at every point and add what it gives to the table.
+
+    starts: shape (n_angles, n_currents, size), where known better than from neighbours. Returns the fields at a
+    sample of angles and currents, shape (n_sample_angles, n_sample_currents, size).
 
     Currents are taken from the largest down: a factor made for saturated iron serves less saturated iron well (a few
     products of conjugate gradients), and not the other way round (a hundred).
     """
-    load, scale = system.model.loads[0], system.model.scale
-    last = None
-    for j, angle in enumerate(angles):
-        coupled, workshop = system.at(float(angle)), Workshop()
+    load, scale, currents = system.model.loads[0], system.model.scale, table.currents
+    last, workshop = None, Workshop()
+    kept = []
+    for j, angle in enumerate(table.angles.tolist()):
+        coupled, workshop.factor = system.at(angle), None
         here = np.zeros((len(currents), system.size))
         for k in reversed(range(len(currents))):
-            found = minimise(coupled, currents[k] * load, _start(here, last, currents, k), workshop)
+            start = _start(here, last, currents, k) if starts is None else starts[j, k]
+            found = minimise(coupled, currents[k] * load, start, workshop)
             here[k] = found.unknowns
             table.flux_linkage[k, j] += scale * float(load @ found.unknowns)
             table.torque[k, j] += coupled.torque(found.unknowns)
@@ -153,6 +151,9 @@ def _sweep(system: System, angles: Floats, currents: Floats, table: _Table, tell
             table.converged[k, j] &= found.converged
             tell()
         last = here
+        if sample is not None and j in sample[0]:
+            kept.append(here[sample[1]])
+    return np.array(kept)
 
 
 def _start(here: Floats, last: Floats | None, currents: Floats, k: int) -> Floats:
@@ -167,4 +168,45 @@ def _start(here: Floats, last: Floats | None, currents: Floats, k: int) -> Float
         shares = np.linalg.lstsq(before.T, last[k], rcond=None)[0]
         start: Floats = last[k] + shares @ (larger - before)
         return start
-    return larger[0] * (currents[k] / currents[k + 1]) if len(larger) else np.zeros_like(here[k])
+    if len(larger) < 2:
+        return larger[0] if len(larger) else np.zeros_like(here[k])
+    share = (currents[k + 1] - currents[k]) / (currents[k + 2] - currents[k + 1])
+    secant: Floats = larger[0] - share * (larger[1] - larger[0])
+    return secant
+
+
+# How wrong the map may be --------------------------------------------------------------------------
+
+
+def _sample(table: _Table) -> tuple[Ints, Ints]:
+    """At which angles and which currents a map's errors are estimated."""
+    angles, currents = len(table.angles), len(table.currents)
+    some = np.linspace(0, angles - 1, SAMPLE_ANGLES).round().astype(np.int64)
+    return np.unique(some), np.unique([currents // 2, currents - 1])
+
+
+def _solved_again(
+    machine: Machine, mesh: MeshSpec | str, table: _Table, solved: list[tuple[Section, Floats]]
+) -> _Table:
+    """The points of the sample, whose fields were `solved`, on a mesh whose sizes are all `COARSER` times as large."""
+    spec = MeshSpec.named(mesh) if isinstance(mesh, str) else mesh
+    angles, currents = _sample(table)
+    rough = _Table(table.angles[angles], table.currents[currents])
+    for part, (fine, fields) in zip(sections_of(machine, spec.coarser(COARSER)), solved, strict=True):
+        points, unknowns = fields.shape[:2], fields.shape[2]
+        starts = carried(fields.reshape(-1, unknowns), fine.system.model, part.system.model)
+        _sweep(part.system, rough, _Teller(None, 0), starts=starts.reshape(*points, part.system.size))
+    return rough
+
+
+def _errors(table: _Table, rough: _Table) -> tuple[float, float]:
+    """Estimated errors of any flux linkage (Wb) and any torque (N m) of the table.
+
+    The largest difference is taken for the error, times what makes it cover nine of ten random machines (a test holds
+    it): the torque's error comes and goes as nodes pass nodes, so a few angles do not meet its worst.
+    """
+    angles, currents = _sample(table)
+    at = np.ix_(currents, angles)
+    flux_linkage = np.abs(rough.flux_linkage - table.flux_linkage[at]).max()
+    torque = np.abs(rough.torque - table.torque[at]).max()
+    return COVER_FLUX_LINKAGE * float(flux_linkage), COVER_TORQUE * float(torque)

@@ -1,0 +1,49 @@
+"""Points that did not converge are named, those of the map and those that its errors are estimated by."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from polefem import MeshSpec, flux_map
+from polefem.maps import sweep
+from polefem.solve import Workshop
+from polefem.units import deg
+from tests.field.built_machines import half_turn
+
+ANGLES, CURRENTS = np.array([-30.0, -15.0, 15.0]) * deg, np.array([5.0, 20.0])
+SPEC = MeshSpec().coarser(4.0)
+
+
+def test_a_point_that_did_not_converge_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    whole = flux_map(half_turn(), ANGLES, CURRENTS, mesh=SPEC)
+    assert whole.converged.all() and not whole.remarks
+    monkeypatch.setattr(sweep, "Workshop", lambda: Workshop(most_steps=1))
+    cut = flux_map(half_turn(), ANGLES, CURRENTS, mesh=SPEC)
+    assert not cut.converged[:, 1].any()
+    own = [remark for remark in cut.remarks if remark.startswith("no convergence")]
+    assert len(own) == np.count_nonzero(~cut.converged) and "no convergence at -15 deg and 20 A" in own
+    # The mirror has solved one point for both 15 and -15 deg; each is named.
+    assert "no convergence at 15 deg and 20 A" in own
+
+
+def test_an_error_estimate_that_did_not_converge_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    workshops = iter([Workshop(), Workshop(most_steps=1)])
+    monkeypatch.setattr(sweep, "Workshop", lambda: next(workshops))
+    found = flux_map(half_turn(), ANGLES, CURRENTS, mesh=SPEC)
+    assert found.converged.all() and found.remarks
+    assert all(remark.startswith("error estimate: no convergence at ") for remark in found.remarks)
+
+
+def test_of_points_that_repeat_one_is_solved() -> None:
+    """The mirror and the rotor pitch: torque odd, flux linkage even; progress counts what is solved."""
+    told: list[tuple[int, int]] = []
+    angles = np.array([-30.0, -15.0, 15.0, 60.0]) * deg  # 60 deg is -30 deg a pole on
+    found = flux_map(half_turn(), angles, CURRENTS, mesh=SPEC, progress=lambda *at: told.append(at))
+    assert told == [(k, 4) for k in (1, 2, 3, 4)]
+
+    def repeats(torque: np.ndarray) -> bool:
+        return bool((torque[:, 0] == torque[:, 3]).all() and (torque[:, 1] == -torque[:, 2]).all())
+
+    assert repeats(found.torque) and not repeats(np.abs(found.torque))
+    assert (found.flux_linkage[:, 0] == found.flux_linkage[:, 3]).all()
