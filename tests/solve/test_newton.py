@@ -107,6 +107,27 @@ def test_no_current_no_field() -> None:
     assert not found.unknowns.any()
 
 
+def test_what_is_found_missing_at_the_last_is_added() -> None:
+    """The field is nearer to the solution than the error that it was judged by, and the energy is its own."""
+    coupled, load, exact = reference()
+    near = minimise(coupled, 0.98 * load, exact.unknowns, Workshop()).unknowns
+    found = minimise(coupled, load, near, Workshop(tolerance=1e-3))
+    bare = coupled.system.tangent_matrix(coupled.state(exact.unknowns))
+
+    def nearer(unknowns: Floats) -> bool:
+        missing = unknowns - exact.unknowns
+        error = math.sqrt(float(missing @ coupled.curved(bare, missing)) / (2 * exact.energy))
+        return error < 0.5 * found.history[-1]
+
+    def its_own(energy: float) -> bool:
+        return math.isclose(energy, coupled.state(found.unknowns).energy, rel_tol=1e-6)
+
+    assert 1e-5 < found.history[-1] < 1e-3
+    assert nearer(found.unknowns) and its_own(found.energy)
+    assert not nearer(found.unknowns + 0.001 * exact.unknowns)
+    assert not its_own(found.energy * (1 + 1e-5))
+
+
 # One least energy -----------------------------------------------------------------------------------
 
 
