@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,39 +26,43 @@ MINOR = 1e-6
 class Layout:
     """Where the entries of a tangent matrix and of the gap's coupling go in the matrix that is factored.
 
-    Laid out once for an angle and an order of elimination, from any tangent matrix of the angle.
+    Laid out once for an angle, from any tangent matrix of that angle.
 
     single: for factors in single precision, which take three quarters of the time; with the gap's `MINOR` entries left
     out, since they would not be told from rounding. order: ndarray, shape (size,): which unknown is eliminated first,
     second ...; None leaves the finding of one to SuperLU.
     """
 
-    def __init__(
-        self, coupled: Coupled, bare: sp.csr_matrix, single: bool, order: Ints | None = None
-    ) -> None:
-        self.coupled, self.single, self.order = coupled, single, order
-        self.kind: type[np.floating[Any]] = np.float32 if single else np.float64
+    def __init__(self, coupled: Coupled, bare: sp.csr_matrix, single: bool) -> None:
+        self.coupled, self.single = coupled, single
+        self.order: Ints | None = None
         tangent, pull = bare.tocoo(), coupled.coupling.tocoo()
         rows, columns = np.concatenate([tangent.row, pull.row]), np.concatenate([tangent.col, pull.col])
-        values = np.concatenate([tangent.data, pull.data])
-        kept = np.arange(len(values))
+        kept = np.arange(len(rows))
         if single:
+            values = np.concatenate([tangent.data, pull.data])
             kept = np.flatnonzero(~_minor(coupled, bare.diagonal(), rows, columns, values))
-        place = np.arange(coupled.system.size)
-        if order is not None:
-            place[order] = np.arange(len(order))
-        # Until its data are put in, each entry holds where they come from. Symmetric: rows serve as columns.
-        laid = sp.csr_matrix((kept, (place[rows[kept]], place[columns[kept]])), shape=bare.shape)
-        self._sources, self._indices, self._starts = laid.data, laid.indices, laid.indptr
+        # Each entry holds where its value will come from.
+        self._sources = sp.csr_matrix((kept, (rows[kept], columns[kept])), shape=bare.shape)
 
-    def ordered(self, bare: sp.csr_matrix, order: Ints) -> Layout:
+    @property
+    def kind(self) -> type[np.floating[Any]]:
+        """The type of the factor's numbers."""
+        return np.float32 if self.single else np.float64
+
+    def ordered(self, order: Ints) -> Layout:
         """The same in an order of elimination."""
-        return Layout(self.coupled, bare, self.single, order)
+        changed = copy(self)
+        changed.order = order
+        changed._sources = self._sources[order][:, order]
+        changed._sources.sort_indices()
+        return changed
 
     def matrix(self, bare: sp.csr_matrix) -> sp.csc_matrix:
         """The matrix to be factored, for a tangent matrix of the angle."""
         values = np.concatenate([bare.data, self.coupled.coupling.data]).astype(self.kind)
-        return sp.csc_matrix((values[self._sources], self._indices, self._starts), shape=bare.shape)
+        laid = self._sources  # symmetric: its rows serve as columns
+        return sp.csc_matrix((values[laid.data], laid.indices, laid.indptr), shape=laid.shape)
 
 
 def _minor(

@@ -80,7 +80,7 @@ class Workshop:
             self.single = False
             return self.renew(coupled, bare)
         self.factors += 1
-        self._layout = layout if layout.order is not None else layout.ordered(bare, self.factor.order)
+        self._layout = layout if layout.order is not None else layout.ordered(self.factor.order)
         return self.factor
 
     def correct(

@@ -92,7 +92,7 @@ def factorisation(mesh: MeshSpec | str) -> Factorisation:
     bare = system.tangent_matrix(coupled.state(found.unknowns))
     matrix = Layout(coupled, bare, single=False).matrix(bare)
     layout = Layout(coupled, bare, single=True)
-    layout = layout.ordered(bare, Factor(layout, bare).order)
+    layout = layout.ordered(Factor(layout, bare).order)
     factor = Factor(layout, bare)
     return Factorisation(
         system.size,
