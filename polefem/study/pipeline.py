@@ -9,10 +9,10 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import cache
+from importlib.metadata import version
 from typing import Protocol
 
 import numpy as np
-import scipy
 from numpy.typing import ArrayLike, NDArray
 
 from polefem.copper import envelope, warming, wound_phase
@@ -211,5 +211,5 @@ def overlap_torque(design: Design, solver: Solver, operation: Operation) -> floa
 @cache
 def versions() -> dict[str, str]:
     """Of this package, of Python and of the libraries that decide the numbers."""
-    libraries = {"numpy": np.__version__, "scipy": scipy.__version__}
+    libraries = {name: version(name) for name in ("gmsh", "scikit-fem", "numpy", "scipy")}
     return {"polefem": __version__, "python": platform.python_version(), **libraries}

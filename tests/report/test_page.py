@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from html.parser import HTMLParser
+from importlib.metadata import version
 from pathlib import Path
 from typing import ClassVar
 
@@ -45,6 +46,7 @@ PARTS = {
     "the refusal": "pole faces must not touch at the gap",
     "the command": "python -m polefem run made_up.py --out &#39;a folder &amp; more&#39;",
     "the versions": "numpy " + np.__version__,
+    "the mesher": "gmsh " + version("gmsh"),
     "end turns": "the inductance of the end turns",
     "stored energy": "A coil at current holds energy",
     "magnetised parts": "Magnetised parts pull each other",
