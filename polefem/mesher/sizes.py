@@ -19,13 +19,14 @@ import gmsh
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.mesher.drawing import MM, draw_point, ends_of, place
+from polefem.mesher.drawing import MM, draw_point, ends_of, place, whole_turn
 from polefem.mesher.room import BEND, SAME, distances, tight_spots
 from polefem.outline import Side
 from polefem.params import MeshSpec
 from polefem.shapes import Line
 
 Complexes = NDArray[np.complex128]
+Floats = NDArray[np.float64]
 
 __all__ = ["set_sizes"]
 
@@ -81,7 +82,9 @@ def _spots(side: Side, spec: MeshSpec, iron: float, face: float) -> Iterator[tup
     corners = _bare(side)
     at = np.concatenate([corners, at])
     size = np.concatenate([np.full(len(corners), spec.corner * side.air_gap), size])
-    level, along = (at.real, at.imag) if side.flat else (np.abs(at), np.angle(at))
+    if not side.mirror and not whole_turn(side):
+        at, size = _repeated(side, at, size, (iron - size) / spec.growth)
+    level, along = _placed(side, at)
     wanted = size < np.minimum(iron, face + spec.growth * np.abs(level - side.gap))
     if side.mirror:
         wanted &= (start - ROUNDING <= along) & (along <= end + ROUNDING)
@@ -89,6 +92,25 @@ def _spots(side: Side, spec: MeshSpec, iron: float, face: float) -> Iterator[tup
     steps = np.floor(np.log(size) / STEP)
     for step in np.unique(steps):
         yield float(size[steps == step].min()), at[steps == step]
+
+
+def _repeated(side: Side, at: Complexes, size: Floats, reach: Floats) -> tuple[Complexes, Floats]:
+    """With the spots of the units before and after, as far as they reach into this one: the nodes on both its ends are
+    the same, so that a spot near one end is near the other."""
+    start, end = ends_of(side)
+    every, sizes = [at], [size]
+    for span, wall in ((end - start, end), (start - end, start)):
+        image = at + 1j * span if side.flat else at * np.exp(1j * span)
+        level, along = _placed(side, at)
+        away = np.abs(along + span - wall) * (1.0 if side.flat else level)
+        every.append(image[away < reach])
+        sizes.append(size[away < reach])
+    return np.concatenate(every), np.concatenate(sizes)
+
+
+def _placed(side: Side, z: Complexes) -> tuple[Floats, Floats]:
+    """Level and place along the motion of some points."""
+    return (z.real, z.imag) if side.flat else (np.abs(z), np.angle(z))
 
 
 def _bare(side: Side) -> Complexes:

@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 
 from polefem.errors import MeshFailed
+from polefem.materials import Steel
 from polefem.mesh import Mesh
 from polefem.mesher import mesh_side, mesh_sides
 from polefem.outline import Outline, Side, sections
-from polefem.params import MeshSpec, Pole
+from polefem.params import MeshSpec, OuterRotorMachine, Pole, Winding
 from polefem.units import deg, mm
 from tests.field.built_machines import MACHINES, ROUGH, half_turn, sized
 from tests.mesher.mesh_checks import areas_match, closed, curves_met, ends_match, mirrored, shaped, upright
@@ -120,6 +121,37 @@ def test_an_edge_of_less_than_a_micron_makes_no_thin_triangle(monkeypatch: pytes
     monkeypatch.setattr("polefem.mesher.room.SAME", 1e-6)
     with pytest.raises(MeshFailed, match="too thin"):
         mesh_side(rotor, MeshSpec.named("coarse"), 4)
+
+
+def test_a_coil_near_one_end_of_a_lopsided_unit_makes_no_thin_triangle(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Both ends carry the same nodes, and gmsh spaces them by what lies near the first."""
+    machine = OuterRotorMachine(
+        stator_poles=10,
+        rotor_poles=8,
+        rotor_outer_radius=41.25 * mm,
+        stator_outer_radius=34.3 * mm,
+        air_gap=0.1 * mm,
+        rotor_yoke_thickness=3.4 * mm,
+        stator_yoke_radius=23.25 * mm,
+        shaft_radius=4.6 * mm,
+        stack_length=34 * mm,
+        stator_pole=Pole(12.6 * deg, taper=(-0.1, 0.175)),
+        rotor_pole=Pole(13.5 * deg),
+        winding=Winding(
+            turns_per_pole=10, coil_width=2.25 * mm, face_inset=1.9 * mm, yoke_clearance=0.55 * mm, liner=0.0
+        ),
+        steel=Steel.linear(1000.0),
+        must_start=False,
+    )
+    stator = sections(machine)[0].stator
+    assert not stator.mirror
+    assert shaped(mesh_side(stator, MeshSpec.named("coarse"), 2), LEAST)
+    # The twin: each unit is taken to be alone.
+    monkeypatch.setattr("polefem.mesher.sizes._repeated", lambda side, at, size, reach: (at, size))
+    with pytest.raises(MeshFailed, match="too thin"):
+        mesh_side(stator, MeshSpec.named("coarse"), 2)
 
 
 # Sizes ----------------------------------------------------------------------------------------------
