@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 from collections.abc import Sequence
 from itertools import pairwise
@@ -14,9 +15,10 @@ from polefem.outline import Region, Ring, Side
 from polefem.outline.parts import joined_rings
 from polefem.shapes import Arc, Line, Segment, area, turned_back
 
+Complexes = NDArray[np.complex128]
 Floats = NDArray[np.float64]
 
-__all__ = ["MM", "draw_point", "draw_unit", "ends_of", "place", "whole_turn"]
+__all__ = ["MM", "draw_point", "draw_unit", "ends_of", "moved", "place", "unrolled", "whole_turn"]
 
 #: gmsh's kernel works to absolute tolerances made for millimetres.
 MM = 1e3
@@ -42,6 +44,19 @@ def whole_turn(side: Side) -> bool:
 def place(side: Side, level: float, along: float) -> complex:
     """The point at `level` (radius; flat: x) and `along` (angle; flat: y), m."""
     return complex(level, along) if side.flat else level * complex(math.cos(along), math.sin(along))
+
+
+def unrolled(side: Side, z: Complexes, start: float, end: float) -> tuple[Floats, Floats]:
+    """Level and `along` of points, angles as near as can be to the middle between two."""
+    if side.flat:
+        return z.real, z.imag
+    middle = (start + end) / 2
+    return np.abs(z), middle + np.angle(z * np.exp(-1j * middle))
+
+
+def moved(side: Side, z: Complexes, along: float) -> Complexes:
+    """Points moved on by an angle (flat: a distance)."""
+    return z + 1j * along if side.flat else z * cmath.exp(1j * along)
 
 
 def draw_point(z: complex) -> int:
@@ -82,7 +97,7 @@ def _faced(side: Side, start: float, end: float) -> list[float]:
 
     gmsh looks at the size wanted along a curve in some hundred places, and a corner is smaller than that.
     """
-    level, along = (side.corners.real, side.corners.imag) if side.flat else _polar(side.corners, start, end)
+    level, along = unrolled(side, side.corners, start, end)
     close = along[np.abs(level - side.gap) < CLOSE * side.air_gap]
     apart = NARROW * side.air_gap / (1.0 if side.flat else side.gap)
     stops = [start]
@@ -90,12 +105,6 @@ def _faced(side: Side, start: float, end: float) -> list[float]:
         if stops[-1] + apart < stop < end - apart:
             stops.append(float(stop))
     return stops[1:]
-
-
-def _polar(z: NDArray[np.complex128], start: float, end: float) -> tuple[Floats, Floats]:
-    """Radii and angles, the latter as near as can be to the middle between two."""
-    middle = (start + end) / 2
-    return np.abs(z), middle + np.angle(z * np.exp(-1j * middle))
 
 
 def _along(side: Side, level: float, stops: Sequence[float]) -> Ring:

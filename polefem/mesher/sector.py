@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from polefem.errors import MeshFailed
 from polefem.mesh import Mesh, least_jacobian, quality
+from polefem.mesher.drawing import moved
 from polefem.mesher.unit import UnitMesh, mesh_unit
 from polefem.outline import Outline, Side
 from polefem.params import MeshSpec
@@ -104,8 +105,7 @@ def _mirrored(part: UnitMesh, regions: list[int]) -> _Part:
 
 
 def _moved(part: _Part, side: Side, along: float) -> _Part:
-    z = _complex(part.points)
-    z = z + 1j * along if side.flat else z * cmath.exp(1j * along)
+    z = moved(side, _complex(part.points), along)
     return replace(part, points=np.column_stack([z.real, z.imag]))
 
 

@@ -19,7 +19,7 @@ import gmsh
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.mesher.drawing import MM, draw_point, ends_of, place, whole_turn
+from polefem.mesher.drawing import MM, draw_point, ends_of, moved, place, unrolled, whole_turn
 from polefem.mesher.room import BEND, SAME, distances, tight_spots
 from polefem.outline import Side
 from polefem.params import MeshSpec
@@ -84,7 +84,7 @@ def _spots(side: Side, spec: MeshSpec, iron: float, face: float) -> Iterator[tup
     size = np.concatenate([np.full(len(corners), spec.corner * side.air_gap), size])
     if not side.mirror and not whole_turn(side):
         at, size = _repeated(side, at, size, (iron - size) / spec.growth)
-    level, along = _placed(side, at)
+    level, along = unrolled(side, at, start, end)
     wanted = size < np.minimum(iron, face + spec.growth * np.abs(level - side.gap))
     if side.mirror:
         wanted &= (start - ROUNDING <= along) & (along <= end + ROUNDING)
@@ -98,19 +98,13 @@ def _repeated(side: Side, at: Complexes, size: Floats, reach: Floats) -> tuple[C
     """With the spots of the units before and after, as far as they reach into this one: the nodes on both its ends are
     the same, so that a spot near one end is near the other."""
     start, end = ends_of(side)
+    level, along = unrolled(side, at, start, end)
     every, sizes = [at], [size]
     for span, wall in ((end - start, end), (start - end, start)):
-        image = at + 1j * span if side.flat else at * np.exp(1j * span)
-        level, along = _placed(side, at)
         away = np.abs(along + span - wall) * (1.0 if side.flat else level)
-        every.append(image[away < reach])
+        every.append(moved(side, at[away < reach], span))
         sizes.append(size[away < reach])
     return np.concatenate(every), np.concatenate(sizes)
-
-
-def _placed(side: Side, z: Complexes) -> tuple[Floats, Floats]:
-    """Level and place along the motion of some points."""
-    return (z.real, z.imag) if side.flat else (np.abs(z), np.angle(z))
 
 
 def _bare(side: Side) -> Complexes:
