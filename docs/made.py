@@ -24,7 +24,7 @@ from matplotlib.figure import Figure
 
 from polefem import Barrier, FreeFace, Hole, Notch, Pole, RoundFace, Shoe, SlopedFace, flux_map, solve_state
 from polefem.copper import wound_phase
-from polefem.drive import operating_point
+from polefem.drive import steady_state
 from polefem.maps import FluxMap
 from polefem.maps.field import whole_field
 from polefem.outline import outline_of
@@ -44,7 +44,7 @@ from polefem.report.poles import draw_pole
 from polefem.report.runs import draw_run
 from polefem.report.sections import draw_flux_density, flux_density
 from polefem.shapes import area
-from polefem.study import InProcess, LevelPoint, State, Store, run_designs
+from polefem.study import InProcess, LevelOperatingPoint, Status, Store, run_designs
 from polefem.units import deg, mm
 from tests.gallery import CylinderInField, solved
 
@@ -141,10 +141,10 @@ def _draw_map(folder: Path, machine: Machine) -> FluxMap:
 def _draw_run(folder: Path, machine: Machine, phase_map: FluxMap) -> None:
     """The bridge of the study that judges under real drives, with the angles that a person would first set."""
     study = pottery_wheel_driven
-    (point,) = (p for p in study.plan.points if isinstance(p, LevelPoint))
+    (point,) = (p for p in study.plan.operating_points if isinstance(p, LevelOperatingPoint))
     resistance = wound_phase(machine, outline_of(machine), study.plan.copper).resistance
     drive = DriveSpec(point.bridge, resistance, point.turn_on, point.turn_off, Tracking.level(8.0))
-    _save(draw_run(operating_point(phase_map, drive, point.speed)), folder / "study-pottery_wheel_driven.svg")
+    _save(draw_run(steady_state(phase_map, drive, point.speed)), folder / "study-pottery_wheel_driven.svg")
 
 
 def _draw_cylinder(folder: Path) -> None:
@@ -173,7 +173,7 @@ def _draw_study(folder: Path) -> None:
     operations = {
         record.name: (record.outcome.flux_map, plan.drive, record.figures.current)
         for record in records
-        if record.state is State.SOLVED
+        if record.status is Status.SOLVED
     }
     _save(draw_curves(torque_of_designs(operations, plan.terms)), folder / "study-pottery_wheel.svg")
 

@@ -30,13 +30,13 @@ from polefem.ranking import rank, table_text
 from polefem.report import (
     MOST,
     Findings,
+    film_of,
     film_writer,
     findings_of,
     search_path,
     shapes_of,
-    sweep_of,
     texts,
-    write_sweep,
+    write_film,
 )
 from polefem.study import (
     FIELD,
@@ -131,7 +131,7 @@ def _parser(make: Callable[..., argparse.ArgumentParser], command: str, said: st
     add("--store", type=Path, metavar="FOLDER", help="where designs are kept, shared by studies (as --out)")
     add("--workers", type=int, metavar="N", help="worker processes (as many as cores)")
     add("--mesh", choices=("coarse", "normal", "fine"), help="how fine (as the study says)")
-    add("--rank-by", metavar="FIGURE", help="the figure that orders (the study's first goal)")
+    add("--rank-by", metavar="FIGURE", help="the figure that orders (the study's first objective)")
     add("--patience", type=float, metavar="S", help="seconds a design may take before its worker is stopped")
     if command == "animate":
         add("--shape", metavar="NAME", help="of the shape (the first of the ranking)")
@@ -245,7 +245,7 @@ def _say(text: str | Path) -> None:
 
 
 def _run(study: Study | Search, folder: Path, act: _Act, options: argparse.Namespace, means: _Means) -> int:
-    by = options.rank_by or (study.goals[0] if isinstance(study, Study) else study.goal)
+    by = options.rank_by or (study.objectives[0] if isinstance(study, Study) else study.objective)
     rank([], "", by)
     if options.mesh:
         plan = dataclasses.replace(study.plan, mesh=MeshSpec.named(options.mesh))
@@ -276,12 +276,12 @@ def _found(study: Study | Search, bench: _Bench, tell: Callable[[str], None]) ->
     """Compute a study and what it asks for beyond; `tell` is told the ranking as soon as it is known, then the rest."""
     path = None
     if isinstance(study, Search):
-        search, bar = study, ProgressBar(sys.stderr, study.name, study.solves)
+        search, bar = study, ProgressBar(sys.stderr, study.name, study.evaluations)
         try:
             records = run_search(search, lambda name, designs: bench.compute(name, designs, bar))
         finally:
             bar.close()
-        path = search_path(search.name, records, search.goal, search.limits)
+        path = search_path(search.name, records, search.objective, search.limits)
         study = search.study([Variant(record.name, record.changes) for record in records])
     else:
         records = bench.compute(study.name, study.designs())
@@ -326,7 +326,7 @@ def _animate(study: Study | Search, bench: _Bench) -> bool:
         raise InvalidValue(refusal("a film is of a shape that has figures", "--shape", repr(wanted), names))
     path = bench.options.film or bench.folder / f"{shape.stem}.gif"
     film_writer(path)  # refuses before anything is solved
-    _say(write_sweep(sweep_of(shape, bench.means.solver.fields, bench.options.frames), path))
+    _say(write_film(film_of(shape, bench.means.solver.fields, bench.options.frames), path))
     return True
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from polefem import Notch, Pole, Shoe
 from polefem.__main__ import run_study
-from polefem.params import SquareDrive
+from polefem.params import RectangularCurrent
 from polefem.params.toml import load_machine
 from polefem.study import Copper, EqualCopperLoss, Plan, Study, Variant
 from polefem.units import W, deg, mm
@@ -23,7 +23,7 @@ wheel = load_machine(Path(__file__).parents[1] / "geometries" / "pottery_wheel.t
 
 plan = Plan(
     # A stroke is 30 degrees; five more let the next phase build up its torque while this one still pulls.
-    drive=SquareDrive(turn_on=-36 * deg, turn_off=-1 * deg),
+    drive=RectangularCurrent(turn_on=-36 * deg, turn_off=-1 * deg),
     basis=EqualCopperLoss(60 * W),  # what a closed case under a wheel sheds at some 60 K over the room
     copper=Copper(fill_factor=0.45, temperature=100.0),  # round wire wound by hand, warm
 )

@@ -2,7 +2,7 @@
 
 The shapes of `studies/pottery_wheel.py`, each on one map, under four drives at the same copper loss or the same torque:
 
-- the ideal square current, which rises and falls in no time;
+- the ideal rectangular current, which rises and falls in no time;
 - `rounded`: a current that rises and falls over six degrees, whatever drives it;
 - `centring`: a bridge on four lead-acid batteries at 250 revolutions a minute, the fastest the wheel turns, with the
   angles a person would first set;
@@ -23,7 +23,14 @@ from pottery_wheel import wheel
 
 from polefem.__main__ import run_study
 from polefem.params.drive_spec import Bridge, Tracking
-from polefem.study import BestPoint, EqualMeanTorque, LevelPoint, Study, SwitchingTable, WaveformPoint
+from polefem.study import (
+    BestOperatingPoint,
+    EqualMeanTorque,
+    LevelOperatingPoint,
+    Study,
+    SwitchingTable,
+    WaveformOperatingPoint,
+)
 from polefem.units import A, V, deg, rpm
 
 # Capacitors and fields stay charged after switching off, and a phase that is opened arcs: local codes and licensed
@@ -33,12 +40,14 @@ fast = 250 * rpm
 
 plan = replace(
     ideal,
-    points=(
-        WaveformPoint(
+    operating_points=(
+        WaveformOperatingPoint(
             "rounded", Tracking([-40 * deg, -34 * deg, -7 * deg, -1 * deg], [0, 1, 1, 0]), ideal.basis, fast
         ),
-        LevelPoint("centring", fast, bridge, turn_on=-40 * deg, turn_off=-14 * deg, basis=ideal.basis),
-        BestPoint("smoothest", fast, bridge, EqualMeanTorque(2.0, 20 * A), aim="ripple"),
+        LevelOperatingPoint(
+            "centring", fast, bridge, turn_on=-40 * deg, turn_off=-14 * deg, basis=ideal.basis
+        ),
+        BestOperatingPoint("smoothest", fast, bridge, EqualMeanTorque(2.0, 20 * A), objective="ripple"),
     ),
     map_current=20 * A,  # above what the loss asks for: a bridge that is late catches up with more
     overlap_angles=0,
@@ -50,7 +59,7 @@ study = Study(
     plan=plan,
     variants=shapes.variants,
     switching=SwitchingTable(
-        bridge, speeds=(60 * rpm, 150 * rpm, 250 * rpm), torques=(-2.0, -1.0, 1.0, 2.0), aim="ripple"
+        bridge, speeds=(60 * rpm, 150 * rpm, 250 * rpm), torques=(-2.0, -1.0, 1.0, 2.0), objective="ripple"
     ),
 )
 

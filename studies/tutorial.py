@@ -17,10 +17,10 @@ import numpy as np
 
 from polefem import Pole, RadialMachine, Steel, Winding, flux_map, solve_state
 from polefem.copper import wound_phase
-from polefem.drive import operating_point, square_torque
+from polefem.drive import rectangular_torque, steady_state
 from polefem.errors import GeometryRefused
 from polefem.outline import outline_of
-from polefem.params import MeshSpec, SquareDrive
+from polefem.params import MeshSpec, RectangularCurrent
 from polefem.params.drive_spec import Bridge, Chopping, DriveSpec
 from polefem.params.fields import with_fields
 from polefem.ranking import rank
@@ -114,10 +114,10 @@ for current, inductance in zip(lathe_map.currents, lathe_map.inductance * 1e3, s
 # %% [markdown]
 # ## Torque of all phases
 #
-# The ideal square current: each phase carries 10 A from 36 degrees before aligned to 1 degree before it.
+# The ideal rectangular current: each phase carries 10 A from 36 degrees before aligned to 1 degree before it.
 
 # %%
-square_torque(lathe_map, SquareDrive(-36 * deg, -1 * deg), 10 * A)
+rectangular_torque(lathe_map, RectangularCurrent(-36 * deg, -1 * deg), 10 * A)
 
 # %% [markdown]
 # ## A bridge
@@ -132,7 +132,7 @@ copper = Copper(fill_factor=0.45, temperature=100.0)
 resistance = wound_phase(lathe, outline_of(lathe), copper).resistance
 chopping = Chopping(level=10 * A, band=1 * A)
 drive = DriveSpec(bridge, resistance, -42 * deg, -14 * deg, chopping)
-operating_point(lathe_map, drive, 600 * rpm)
+steady_state(lathe_map, drive, 600 * rpm)
 
 # %% [markdown]
 # The dip lies where the phase that was switched off in time has gone and the next one has not come. `best_setting`
@@ -140,14 +140,14 @@ operating_point(lathe_map, drive, 600 * rpm)
 #
 # ## Which shape?
 #
-# Three rotor poles at the same copper loss, ranked by torque ripple under the ideal square current.
+# Three rotor poles at the same copper loss, ranked by torque ripple under the ideal rectangular current.
 
 # %%
 study = Study(
     name="bowl lathe",
     base=lathe,
     plan=Plan(
-        drive=SquareDrive(-36 * deg, -1 * deg),
+        drive=RectangularCurrent(-36 * deg, -1 * deg),
         basis=EqualCopperLoss(60 * W),
         copper=copper,
         mesh=MeshSpec.named("coarse"),
@@ -168,4 +168,4 @@ ranking
 
 # %% [markdown]
 # From here: `studies/pottery_wheel.py` is a whole study with pictures, `studies/wheel_search.py` looks for a shape by
-# itself, and `studies/wheel_doubt.py` asks how sure an order is.
+# itself, and `studies/wheel_uncertainty.py` asks how sure an order is.

@@ -1,8 +1,8 @@
 """Two hundred pottery wheels: what a blind sample finds, what smoothness costs, and which fields matter.
 
 The same ranges as `studies/wheel_search.py`, filled evenly with a Latin hypercube: the measure for what the search is
-worth. Goals are ripple, mean torque and the mass of the steel, so that the designs which nothing beats in all three
-together are listed and drawn; then the slopes and shares of each field.
+worth. Objectives are ripple, mean torque and the mass of the steel, so that the designs which nothing beats in all
+three together are listed and drawn; then the slopes and shares of each field.
 
     python studies/wheel_sample.py --workers 2
 """
@@ -19,7 +19,7 @@ study = Study(
     variants=LatinHypercube(ranges, 200),
     constraints=constraints,
     limits=limits,
-    goals=("ripple", "mean_torque", "steel_mass"),
+    objectives=("ripple", "mean_torque", "steel_mass"),
     sensitivities=Sensitivities(ranges, ("ripple", "mean_torque"), points=64),
 )
 

@@ -11,14 +11,14 @@ finds with `--mesh fine`. Stopped, it goes on where it was. The best design is w
 
 What it found on 2026-11-25: from a ripple of 30.6 % at the start to 26.6 % after 22 designs and no better after 60,
 with 3.06 N m; on the fine mesh these are 30.4 and 27.1 %. The best of a blind sample of 200 that keeps the limits
-(`studies/wheel_sample.py`; 140 of them could be built) has 46.8 %, and `way="evolution"` did not beat the start in 120
-designs. The valley is narrow: the turn-on and turn-off angles alone explain most of the ripple.
+(`studies/wheel_sample.py`; 140 of them could be built) has 46.8 %, and `method="evolution"` did not beat the start in
+120 designs. The valley is narrow: the turn-on and turn-off angles alone explain most of the ripple.
 """
 
 from pathlib import Path
 
 from polefem.__main__ import run_study
-from polefem.params import MeshSpec, SquareDrive
+from polefem.params import MeshSpec, RectangularCurrent
 from polefem.params.toml import load_machine
 from polefem.study import Constraint, Copper, EqualCopperLoss, Limit, Plan, Range, Search
 from polefem.units import W, deg
@@ -26,7 +26,7 @@ from polefem.units import W, deg
 wheel = load_machine(Path(__file__).parents[1] / "geometries" / "pottery_wheel.toml")
 
 plan = Plan(
-    drive=SquareDrive(turn_on=-36 * deg, turn_off=-1 * deg),
+    drive=RectangularCurrent(turn_on=-36 * deg, turn_off=-1 * deg),
     basis=EqualCopperLoss(60 * W),
     copper=Copper(fill_factor=0.45, temperature=100.0),
     mesh=MeshSpec.named("coarse"),
@@ -53,10 +53,10 @@ study = Search(
     base=wheel,
     plan=plan,
     ranges=ranges,
-    goal="ripple",
+    objective="ripple",
     limits=limits,
     constraints=constraints,
-    solves=60,
+    evaluations=60,
 )
 
 if __name__ == "__main__":

@@ -56,11 +56,11 @@ def test_the_ranking_is_printed_and_everything_written(
     there = tmp_path / "there"
     assert (there / "ranking.txt").read_text() in out
     rows = list(csv.DictReader((there / "ranking.csv").read_text().splitlines()))
-    assert [row["state"] for row in rows] == ["solved", "solved", "refused"]
+    assert [row["status"] for row in rows] == ["solved", "solved", "refused"]
     assert float(rows[0]["ripple"]) <= float(rows[1]["ripple"])
     written = json.loads((there / "records.json").read_text())
     assert {record["name"] for record in written["records"]} == {"plain", "wide", "touching"}
-    assert all((there / r["map"]).is_file() for r in written["records"] if r["state"] == "solved")
+    assert all((there / r["map"]).is_file() for r in written["records"] if r["status"] == "solved")
     pictures = {path.name for path in (there / "pictures").iterdir()}
     curves = ("torque", "inductance", "flux-linkage", "summed-torque", "spectrum", "section")
     places = ("aligned", "half-overlap", "unaligned")

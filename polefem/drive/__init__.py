@@ -2,8 +2,8 @@
 mesh."""
 
 from polefem.drive.advice import advance_needed, advice
-from polefem.drive.drive_run import DriveRun, EnergyBook
-from polefem.drive.free import FreeRun, run_free
+from polefem.drive.drive_run import DriveRun, EnergyBalance
+from polefem.drive.free_shaft import FreeShaftRun, run_free_shaft
 from polefem.drive.levels import (
     at_level,
     best_setting_at_loss,
@@ -12,21 +12,21 @@ from polefem.drive.levels import (
     run_at_mean_torque,
 )
 from polefem.drive.position import PositionTable, Quantity, position_table
-from polefem.drive.search import Aim, Setting
-from polefem.drive.settings import AngleTable, angle_table, best_setting, most_torque
-from polefem.drive.sharing import Sharing, best_sharing, share_torque
-from polefem.drive.square import (
+from polefem.drive.rectangular import (
     RIPPLE_FORMULA,
-    SquareTorque,
+    RectangularTorque,
     copper_loss,
     current_for_copper_loss,
     current_for_mean_torque,
     mean_torque,
+    rectangular_torque,
     ripple_error,
-    square_torque,
     torque_error,
 )
-from polefem.drive.steady import operating_point
+from polefem.drive.settings import AngleTable, angle_table, best_setting, most_torque
+from polefem.drive.sharing import TorqueSharing, best_sharing, share_torque
+from polefem.drive.steady import steady_state
+from polefem.drive.switching_search import Objective, Setting
 from polefem.drive.table_files import (
     write_angle_csv,
     write_angle_header,
@@ -37,16 +37,16 @@ from polefem.drive.waveform import WaveformTorque, waveform_torque
 
 __all__ = [
     "RIPPLE_FORMULA",
-    "Aim",
     "AngleTable",
     "DriveRun",
-    "EnergyBook",
-    "FreeRun",
+    "EnergyBalance",
+    "FreeShaftRun",
+    "Objective",
     "PositionTable",
     "Quantity",
+    "RectangularTorque",
     "Setting",
-    "Sharing",
-    "SquareTorque",
+    "TorqueSharing",
     "WaveformTorque",
     "advance_needed",
     "advice",
@@ -60,15 +60,15 @@ __all__ = [
     "current_for_mean_torque",
     "mean_torque",
     "most_torque",
-    "operating_point",
     "position_table",
+    "rectangular_torque",
     "ripple_error",
     "run_at_copper_loss",
     "run_at_level",
     "run_at_mean_torque",
-    "run_free",
+    "run_free_shaft",
     "share_torque",
-    "square_torque",
+    "steady_state",
     "torque_error",
     "waveform_torque",
     "write_angle_csv",

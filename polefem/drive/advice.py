@@ -8,7 +8,7 @@ import math
 from scipy.optimize import brentq
 
 from polefem.drive.drive_run import DriveRun
-from polefem.drive.steady import operating_point
+from polefem.drive.steady import steady_state
 from polefem.errors import InvalidValue
 from polefem.maps import FluxMap
 from polefem.params.drive_spec import Chopping, Tracking
@@ -58,8 +58,9 @@ def _braking(m: FluxMap, run: DriveRun) -> str:
 def _unsure(run: DriveRun) -> str:
     if run.energy.error > _BALANCED:
         return f"the energy of a cycle adds up to {run.energy.error:.1%} only: follow it with more steps"
-    if run.misfit > _BALANCED:
-        return f"no two cycles are quite alike: the flux linkage at turn-on differs by {run.misfit:.1%} of its peak"
+    if run.periodicity_error > _BALANCED:
+        error = f"{run.periodicity_error:.1%} of its peak"
+        return f"no two cycles are quite alike: the flux linkage at turn-on differs by {error}"
     return ""
 
 
@@ -74,7 +75,7 @@ def advance_needed(m: FluxMap, run: DriveRun) -> float | None:
     def past(turn_off: float) -> float:
         """How far past aligned the current ends."""
         try:
-            end = operating_point(m, dataclasses.replace(drive, turn_off=turn_off), run.speed).extinction
+            end = steady_state(m, dataclasses.replace(drive, turn_off=turn_off), run.speed).extinction
         except InvalidValue:
             return m.pitch
         return end if math.isfinite(end) else m.pitch

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.drive.switching import IDLE, Phase, State, control_of, demagnetise
+from polefem.drive.switching import IDLE, BridgeState, Phase, control_of, demagnetise
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import FluxMap
 from polefem.params.drive_spec import Chopping, DriveSpec
@@ -40,8 +40,8 @@ class Cycle:
     """What one phase did over one rotor pitch from turn-on.
 
     angles, flux_linkage, current: ndarray, shape (n + 1,), rad, Wb, A, at points that are close where the
-    bridge switches. times: ndarray, shape (n,), s, between them. states: ndarray, shape (n, 3): the `State`
-    between them. others: ndarray, shape (n,), A: drawn from the source by the other phases. misfit: of the
+    bridge switches. times: ndarray, shape (n,), s, between them. states: ndarray, shape (n, 3): the `BridgeState`
+    between them. others: ndarray, shape (n,), A: drawn from the source by the other phases. periodicity_error: of the
     flux linkage after the cycle, as a share of its peak.
     """
 
@@ -51,7 +51,7 @@ class Cycle:
     times: Array
     states: Array
     others: Array
-    misfit: float
+    periodicity_error: float
 
     def torque(self, m: FluxMap, speed: float) -> Array:
         """Torque of the phase in the direction of turning, N m, shape (n + 1,)."""
@@ -210,13 +210,13 @@ class _March:
             times=np.array([entry[3] for entry in log]),
             states=np.array([entry[4] for entry in log]),
             others=np.array(self.drawn)[np.array(self.cells)[cells]],
-            misfit=abs(points[-1, 1] - start) / peak if peak else 0.0,
+            periodicity_error=abs(points[-1, 1] - start) / peak if peak else 0.0,
         )
 
-    def _run(self, start: float) -> list[tuple[float, float, float, float, State]]:
+    def _run(self, start: float) -> list[tuple[float, float, float, float, BridgeState]]:
         drive = self.drive
         phase = Phase(self.point, drive, self.direction)
-        log: list[tuple[float, float, float, float, State]] = []
+        log: list[tuple[float, float, float, float, BridgeState]] = []
         phase.log, phase.angle, phase.flux = log, self.nodes[0], start
         phase.current = self.point.current(self.direction * phase.angle, start)[0]
         follower, off = control_of(drive.bridge, drive.control), demagnetise(drive.bridge)

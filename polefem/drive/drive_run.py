@@ -8,16 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.drive.square import RIPPLE_FORMULA
+from polefem.drive.rectangular import RIPPLE_FORMULA
 from polefem.params.drive_spec import DriveSpec
 
-__all__ = ["DriveRun", "EnergyBook"]
+__all__ = ["DriveRun", "EnergyBalance"]
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class EnergyBook:
+class EnergyBalance:
     """Where the energy of one phase goes in one cycle, J.
 
     source: given by the supply, less what came back. source_loss, device_loss, copper: lost in the source
@@ -50,8 +50,8 @@ class DriveRun:
     direction of turning. current, flux_linkage, torque: ndarray, shape (n,), A, Wb, N m, of one phase; torque
     in the direction of turning. voltage: ndarray, shape (n - 1,), V, across the phase from each angle to the
     next (its mean, where modulated). stroke_angles, summed_torque: ndarray, shape (s,), rad and N m: all
-    phases over one stroke, end left out. energy: the `EnergyBook` of one phase. iron_loss: W, as given, 0
-    where not known. misfit: change of flux linkage over the cycle, as a share of its peak; what is not quite
+    phases over one stroke, end left out. energy: the `EnergyBalance` of one phase. iron_loss: W, as given, 0
+    where not known. periodicity_error: change of flux linkage over the cycle, as a share of its peak; what is not quite
     steady.
     """
 
@@ -66,9 +66,9 @@ class DriveRun:
     voltage: Array
     stroke_angles: Array
     summed_torque: Array
-    energy: EnergyBook
+    energy: EnergyBalance
     iron_loss: float
-    misfit: float
+    periodicity_error: float
 
     def __post_init__(self) -> None:
         for name in (

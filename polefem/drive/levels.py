@@ -15,8 +15,8 @@ import numpy as np
 from scipy.optimize import brentq
 
 from polefem.drive.drive_run import DriveRun
-from polefem.drive.search import Search, Setting
-from polefem.drive.steady import operating_point
+from polefem.drive.steady import steady_state
+from polefem.drive.switching_search import Setting, SwitchingSearch
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import FluxMap
 from polefem.params.checks import positive
@@ -54,8 +54,8 @@ def at_level(control: Control, level: float) -> Control:
 
 
 def run_at_level(m: FluxMap, drive: DriveSpec, speed: float, level: float) -> DriveRun:
-    """The steady state of this drive with its control at a level, A. Raises as `operating_point` and `at_level`."""
-    return operating_point(m, replace(drive, control=at_level(drive.control, level)), speed)
+    """The steady state of this drive with its control at a level, A. Raises as `steady_state` and `at_level`."""
+    return steady_state(m, replace(drive, control=at_level(drive.control, level)), speed)
 
 
 def run_at_copper_loss(m: FluxMap, drive: DriveSpec, speed: float, loss: float) -> DriveRun:
@@ -139,9 +139,9 @@ def best_setting_at_loss(
     """
     positive("a copper loss must be positive", "loss", loss, "W")
     positive("copper that loses has a resistance", "resistance", resistance, "ohm")
-    search = Search(m, bridge, resistance, speed, generate, current_limit)
+    search = SwitchingSearch(m, bridge, resistance, speed, generate, current_limit)
     losses = m.phases * resistance * search.found.mean_square
-    within_reach = np.where(losses <= loss, search.pull, -np.inf)
+    within_reach = np.where(losses <= loss, search.scanned_torque, -np.inf)
     torque, power, before = float(within_reach.max()), 2.0, None
     if not torque > 0.0:
         raise InvalidValue(

@@ -3,7 +3,7 @@
 Each candidate is a phase that conducts from turn-on to turn-off at up to a level of current, and starts its
 cycle from nothing. All march through the same angles together, on tables of current and torque over angle and
 flux linkage, by the trapezoidal rule. Good to a part in a hundred or so; what is chosen here is computed anew
-by `operating_point`.
+by `steady_state`.
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polefem.drive.scan import Scan
-from polefem.drive.search import Aim, Search, Setting
+from polefem.drive.switching_search import Objective, Setting, SwitchingSearch
 from polefem.errors import InvalidValue
 from polefem.maps import FluxMap
 from polefem.params.checks import increasing
@@ -28,20 +28,22 @@ def best_setting(
     speed: float,
     torque: float,
     *,
-    aim: Aim = "loss",
+    objective: Objective = "loss",
     ripple_limit: float = math.inf,
     current_limit: float | None = None,
 ) -> Setting:
     """The switching that gives a mean torque (N m, below 0 as a generator) at a speed (rad/s) with the least
-    of `aim`.
+    of `objective`.
 
-    resistance: of a phase, ohm. ripple_limit: with the aim "loss", the least loss at no more than this
+    resistance: of a phase, ohm. ripple_limit: with the objective "loss", the least loss at no more than this
     ripple, by RIPPLE_FORMULA. current_limit: no level is above it, A; else the last current of the map.
 
     Raises InvalidValue where the supply cannot give that torque at that speed; the sentence says how much it
     can.
     """
-    return Search(m, bridge, resistance, speed, torque < 0, current_limit).best(torque, aim, ripple_limit)
+    return SwitchingSearch(m, bridge, resistance, speed, torque < 0, current_limit).best(
+        torque, objective, ripple_limit
+    )
 
 
 def most_torque(
@@ -54,7 +56,7 @@ def most_torque(
     current_limit: float | None = None,
 ) -> Setting:
     """The switching that gives the largest mean torque at a speed (rad/s) within a current limit (A)."""
-    return Search(m, bridge, resistance, speed, generate, current_limit).most()
+    return SwitchingSearch(m, bridge, resistance, speed, generate, current_limit).most()
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -99,7 +101,7 @@ def angle_table(
     speeds: Sequence[float] | Array,
     torques: Sequence[float] | Array,
     *,
-    aim: Aim = "loss",
+    objective: Objective = "loss",
     ripple_limit: float = math.inf,
     current_limit: float | None = None,
     progress: Callable[[int, int], None] | None = None,
@@ -116,10 +118,13 @@ def angle_table(
     reasons = [[""] * torques.size for _ in speeds]
     scans: dict[float, Scan] = {1.0: Scan(m)}
     for row, speed in enumerate(speeds):
-        sides = {g: Search(m, bridge, resistance, speed, g, current_limit, scans) for g in set(torques < 0)}
+        sides = {
+            g: SwitchingSearch(m, bridge, resistance, speed, g, current_limit, scans)
+            for g in set(torques < 0)
+        }
         for column, torque in enumerate(torques):
             try:
-                setting = sides[bool(torque < 0)].best(torque, aim, ripple_limit)
+                setting = sides[bool(torque < 0)].best(torque, objective, ripple_limit)
             except InvalidValue as error:
                 reasons[row][column] = str(error)
             else:

@@ -22,7 +22,7 @@ from polefem.maps import FluxMap
 from polefem.params.checks import positive, within
 from polefem.params.drive_spec import Bridge, DriveSpec, Tracking
 
-__all__ = ["Sharing", "best_sharing", "share_torque"]
+__all__ = ["TorqueSharing", "best_sharing", "share_torque"]
 
 Array = NDArray[np.float64]
 
@@ -33,7 +33,7 @@ _OUT_OF_REACH = 1e9
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Sharing:
+class TorqueSharing:
     """A current profile under which the phases together give a flat torque.
 
     torque: of all phases, N m, below 0 as a generator. turn_on: where a phase takes over, rad. overlap: angle
@@ -62,14 +62,14 @@ class Sharing:
     def __repr__(self) -> str:
         on, overlap = math.degrees(self.turn_on), math.degrees(self.overlap)
         return (
-            f"Sharing({self.torque:.4g} N m from {on:.4g} deg with {overlap:.4g} deg of overlap: flat up to "
+            f"TorqueSharing({self.torque:.4g} N m from {on:.4g} deg with {overlap:.4g} deg of overlap: flat up to "
             f"{self.speed_limit:.4g} rad/s, {self.rms_current:.4g} A rms, {self.currents.max():.4g} A peak)"
         )
 
 
 def share_torque(
     m: FluxMap, bridge: Bridge, resistance: float, torque: float, turn_on: float, overlap: float
-) -> Sharing:
+) -> TorqueSharing:
     """The profile for a torque (N m), a turn-on angle and an overlap (rad, up to one stroke); resistance in
     ohm.
 
@@ -95,7 +95,7 @@ def best_sharing(
     torque: float,
     speed: float,
     current_limit: float | None = None,
-) -> Sharing:
+) -> TorqueSharing:
     """The profile with the least copper loss that makes a torque (N m) flat at a speed (rad/s, above 0).
 
     Raises InvalidValue where none does; the sentence says up to what speed, or torque, there is one.
@@ -211,10 +211,10 @@ class _Profiles:
         current: Array = np.where(self.wanted > 0.0, high, 0.0)
         return current
 
-    def sharing(self, row: int) -> Sharing:
+    def sharing(self, row: int) -> TorqueSharing:
         """One of the profiles."""
         mean_square = float(self.mean_square[row])
-        return Sharing(
+        return TorqueSharing(
             torque=self.torque,
             turn_on=float(self.on[row]),
             overlap=float(self.overlap[row]),

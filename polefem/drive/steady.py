@@ -6,20 +6,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polefem.drive.cycle import Cycle, steady_cycle, summed_torque
-from polefem.drive.drive_run import DriveRun, EnergyBook
+from polefem.drive.drive_run import DriveRun, EnergyBalance
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import FluxMap
 from polefem.params.checks import positive, within
 from polefem.params.drive_spec import DriveSpec
 
-__all__ = ["operating_point"]
+__all__ = ["steady_state"]
 
 Array = NDArray[np.float64]
 
 _STEPS = 720
 
 
-def operating_point(
+def steady_state(
     m: FluxMap, drive: DriveSpec, speed: float, *, iron_loss: float = 0.0, steps: int = _STEPS
 ) -> DriveRun:
     """The steady state at a speed, rad/s; its sign is the direction of turning.
@@ -34,7 +34,7 @@ def operating_point(
     >>> from polefem.params.drive_spec import Bridge
     >>> from polefem.units import deg
     >>> m = linear_map(60e-3, 6e-3, full=0.0, apart=30 * deg, current=20.0)
-    >>> operating_point(m, DriveSpec(Bridge(48.0), 0.5, -30 * deg, -12 * deg), 40.0).energy.error < 1e-3
+    >>> steady_state(m, DriveSpec(Bridge(48.0), 0.5, -30 * deg, -12 * deg), 40.0).energy.error < 1e-3
     True
     """
     limit = float("inf")
@@ -47,7 +47,7 @@ def operating_point(
     cycle = steady_cycle(m, drive, speed, steps)
     direction = np.sign(speed)
     torque = cycle.torque(m, speed)
-    volts, book = _book(m, drive, cycle, direction)
+    volts, energy = _energy(m, drive, cycle, direction)
     stroke_angles, summed = summed_torque(m, cycle.angles, torque, steps)
     return DriveRun(
         drive=drive,
@@ -61,13 +61,13 @@ def operating_point(
         voltage=volts,
         stroke_angles=stroke_angles,
         summed_torque=summed,
-        energy=book,
+        energy=energy,
         iron_loss=iron_loss,
-        misfit=cycle.misfit,
+        periodicity_error=cycle.periodicity_error,
     )
 
 
-def _book(m: FluxMap, drive: DriveSpec, cycle: Cycle, direction: float) -> tuple[Array, EnergyBook]:
+def _energy(m: FluxMap, drive: DriveSpec, cycle: Cycle, direction: float) -> tuple[Array, EnergyBalance]:
     """Mean voltage of each step, and the energies, each by the rule that the steps were made with."""
     bridge, i, time = drive.bridge, cycle.current, cycle.times
     sign, square, drop = cycle.states.T
@@ -78,7 +78,7 @@ def _book(m: FluxMap, drive: DriveSpec, cycle: Cycle, direction: float) -> tuple
     given = volts * mean * time
     ends = m.at(direction * cycle.angles[[0, -1]], i[[0, -1]])
     field = cycle.flux_linkage[[0, -1]] * i[[0, -1]] - ends[2]
-    book = EnergyBook(
+    energy = EnergyBalance(
         source=float((sign * bridge.supply * mean * time).sum()),
         source_loss=float((sag * mean * time).sum()),
         device_loss=float((drop * mean * time).sum()),
@@ -87,7 +87,7 @@ def _book(m: FluxMap, drive: DriveSpec, cycle: Cycle, direction: float) -> tuple
         stored=float(field[1] - field[0]),
         lent=max(float(given[given > 0].sum()), float(-given[given < 0].sum())),
     )
-    return volts, book
+    return volts, energy
 
 
 def _work(m: FluxMap, angles: Array, current: Array) -> float:

@@ -28,7 +28,7 @@ from polefem.params.drive_spec import (
     Tracking,
 )
 
-__all__ = ["IDLE", "Follower", "Phase", "State", "control_of", "demagnetise", "freewheel", "magnetise"]
+__all__ = ["IDLE", "BridgeState", "Follower", "Phase", "control_of", "demagnetise", "freewheel", "magnetise"]
 
 _LEAST_SHARE = 1e-9
 _SECANTS, _ON_EDGE = 4, 1e-7
@@ -36,7 +36,7 @@ _PARTS = 36
 _STRIDES = 128  # of the aligned flux linkage at the map's last current, so that a knee is seen at any speed
 
 
-class State(NamedTuple):
+class BridgeState(NamedTuple):
     """Switches of one phase: mean sign of the supply, mean of its square, and device drops, V."""
 
     sign: float
@@ -44,27 +44,27 @@ class State(NamedTuple):
     drop: float
 
 
-IDLE = State(0.0, 0.0, 0.0)
+IDLE = BridgeState(0.0, 0.0, 0.0)
 """No current, no voltage."""
 
 
-def magnetise(bridge: Bridge) -> State:
+def magnetise(bridge: Bridge) -> BridgeState:
     """Both switches on."""
-    return State(1.0, 1.0, 2 * bridge.switch_drop)
+    return BridgeState(1.0, 1.0, 2 * bridge.switch_drop)
 
 
-def freewheel(bridge: Bridge) -> State:
+def freewheel(bridge: Bridge) -> BridgeState:
     """One switch and one diode carry the current."""
-    return State(0.0, 0.0, bridge.switch_drop + bridge.diode_drop)
+    return BridgeState(0.0, 0.0, bridge.switch_drop + bridge.diode_drop)
 
 
-def demagnetise(bridge: Bridge) -> State:
+def demagnetise(bridge: Bridge) -> BridgeState:
     """Both diodes carry the current into the supply."""
-    return State(-1.0, 1.0, 2 * bridge.diode_drop)
+    return BridgeState(-1.0, 1.0, 2 * bridge.diode_drop)
 
 
-def _mean(on: State, off: State, duty: float) -> State:
-    return State(*(duty * a + (1 - duty) * b for a, b in zip(on, off, strict=True)))
+def _mean(on: BridgeState, off: BridgeState, duty: float) -> BridgeState:
+    return BridgeState(*(duty * a + (1 - duty) * b for a, b in zip(on, off, strict=True)))
 
 
 class Phase:
@@ -77,11 +77,13 @@ class Phase:
         self.point, self.bridge, self.resistance = point, drive.bridge, drive.resistance
         self.direction = direction
         self.flux = self.current = self.angle = 0.0
-        self.log: list[tuple[float, float, float, float, State]] | None = None
+        self.log: list[tuple[float, float, float, float, BridgeState]] | None = None
         self._cell = 0
         self.stride = point.flux_scale / _STRIDES
 
-    def attempt(self, angle: float, time: float, state: State, others: float) -> tuple[float, float, float]:
+    def attempt(
+        self, angle: float, time: float, state: BridgeState, others: float
+    ) -> tuple[float, float, float]:
         """Flux linkage and current at `angle`, `time` seconds on, and the share of that time current flowed.
 
         others: current that the other phases draw from the source, A. The share is below 1 where the diodes
@@ -97,13 +99,13 @@ class Phase:
         current, self._cell = self.point.current(self.direction * angle, total, ease, self._cell)
         return total - ease * current, current, 1.0
 
-    def settle(self, angle: float, time: float, state: State, flux: float, current: float) -> None:
+    def settle(self, angle: float, time: float, state: BridgeState, flux: float, current: float) -> None:
         """Make a point the present one."""
         if self.log is not None:
             self.log.append((angle, flux, current, time, state))
         self.angle, self.flux, self.current = angle, flux, current
 
-    def longest(self, state: State) -> float:
+    def longest(self, state: BridgeState) -> float:
         """Time for which one step under a state is straight enough, s.
 
         It moves the flux linkage by a stride at most, and where the resistance eats a current, by a part of
@@ -116,7 +118,7 @@ class Phase:
         time = self.stride / net if net else math.inf
         return min(time, max(self.flux, self.stride / 4) / eaten) if eaten else time
 
-    def go(self, angle: float, time: float, state: State, others: float) -> None:
+    def go(self, angle: float, time: float, state: BridgeState, others: float) -> None:
         """Take a step, in parts where it is long; where the current ends within it, stop there and idle for
         the rest."""
         if self.flux == 0.0 and state.sign <= 0.0:
@@ -131,7 +133,7 @@ class Phase:
         if self.angle != angle:  # the current ended on the way
             self.settle(angle, time * (angle - self.angle) / (angle - start), IDLE, 0.0, 0.0)
 
-    def _part(self, angle: float, time: float, state: State, others: float) -> None:
+    def _part(self, angle: float, time: float, state: BridgeState, others: float) -> None:
         flux, current, share = self.attempt(angle, time, state, others)
         if share < 1.0 - _LEAST_SHARE:
             angle, time = self.angle + share * (angle - self.angle), share * time
@@ -158,7 +160,7 @@ class Follower(Protocol):
 class _Fixed:
     """One state throughout."""
 
-    def __init__(self, state: State) -> None:
+    def __init__(self, state: BridgeState) -> None:
         self._state = state
 
     def follow(self, phase: Phase, angle: float, time: float, others: float) -> None:
@@ -200,7 +202,7 @@ def _crossing(
     phase: Phase,
     angle: float,
     time: float,
-    state: State,
+    state: BridgeState,
     others: float,
     edge: float,
     end: float,
@@ -241,11 +243,11 @@ class _Profile:
         return (1 - share) * self._currents[k - 1] + share * self._currents[k]
 
     def follow(self, phase: Phase, angle: float, time: float, others: float) -> None:
-        aim = self.wanted(angle)
-        if aim == 0.0 and phase.flux == 0.0:
+        target = self.wanted(angle)
+        if target == 0.0 and phase.flux == 0.0:
             phase.settle(angle, time, IDLE, 0.0, 0.0)
             return
-        flux = phase.point.flux_linkage(phase.direction * angle, aim)
+        flux = phase.point.flux_linkage(phase.direction * angle, target)
         while (
             abs(flux - phase.flux) > phase.stride
         ):  # far away: all the voltage there is, for a part of the step
@@ -255,12 +257,12 @@ class _Profile:
                 break
             phase.go(phase.angle + part * (angle - phase.angle), part * time, state, others)
             time -= part * time
-        self._arrive(phase, angle, time, others, flux, aim)
+        self._arrive(phase, angle, time, others, flux, target)
 
     def _arrive(
-        self, phase: Phase, angle: float, time: float, others: float, flux: float, aim: float
+        self, phase: Phase, angle: float, time: float, others: float, flux: float, target: float
     ) -> None:
-        mean = 0.5 * (phase.current + aim)
+        mean = 0.5 * (phase.current + target)
         volts = (flux - phase.flux) / time + phase.resistance * mean
         on, free, off = (
             self._volts(phase, state, mean, others) for state in (self._on, self._free, self._off)
@@ -270,12 +272,14 @@ class _Profile:
         elif volts <= off:
             phase.go(angle, time, self._off, others)
         elif volts >= free:
-            phase.settle(angle, time, _mean(self._on, self._free, (volts - free) / (on - free)), flux, aim)
+            phase.settle(angle, time, _mean(self._on, self._free, (volts - free) / (on - free)), flux, target)
         else:
-            phase.settle(angle, time, _mean(self._free, self._off, (volts - off) / (free - off)), flux, aim)
+            phase.settle(
+                angle, time, _mean(self._free, self._off, (volts - off) / (free - off)), flux, target
+            )
 
     @staticmethod
-    def _volts(phase: Phase, state: State, current: float, others: float) -> float:
+    def _volts(phase: Phase, state: BridgeState, current: float, others: float) -> float:
         bridge = phase.bridge
         source = bridge.source_resistance
         return state.sign * (bridge.supply - source * others) - source * state.square * current - state.drop

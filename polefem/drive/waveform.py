@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.drive.square import RIPPLE_FORMULA
+from polefem.drive.rectangular import RIPPLE_FORMULA
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import FluxMap
 from polefem.params.drive_spec import Tracking

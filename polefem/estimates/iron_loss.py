@@ -9,10 +9,11 @@ is needed.
 Each waveform loses by separation into hysteresis, classical eddy currents and excess (`polefem.materials.iron_loss`),
 at the flux density between the insulation: B_iron = (B - (1 - share) mu0 H) / share in a stack of that share of iron.
 
-The ideal square current would make flux change in no time, and its eddy-current loss has no limit. Currents here rise
-and fall over a stated angle instead; the classical part goes about as one over it, so that the angle must be what the
-supply can do. Left out are what cutting and pressing add (usual factors 1.2 to 2, common practice), the eddy currents'
-own effect on the field, chopping, and rotor and stator ends; the axial machine's middle cut stands for all of it.
+The ideal rectangular current would make flux change in no time, and its eddy-current loss has no limit. Currents here
+rise and fall over a stated angle instead; the classical part goes about as one over it, so that the angle must be what
+the supply can do. Left out are what cutting and pressing add (usual factors 1.2 to 2, common practice), the eddy
+currents' own effect on the field, chopping, and rotor and stator ends; the axial machine's middle cut stands for all of
+it.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ from polefem.estimates.masses import steel_density
 from polefem.maps import Field, FieldState, field_series
 from polefem.materials import MU0, Steel, loss_separation
 from polefem.outline import outline_of
-from polefem.params import AxialMachine, Machine, MeshSpec, SquareDrive
+from polefem.params import AxialMachine, Machine, MeshSpec, RectangularCurrent
 from polefem.params.checks import positive, whole
 
 __all__ = [
@@ -51,7 +52,7 @@ Fields = Callable[[Machine, Floats, Floats, Any], Iterable[FieldState]]
 
 @dataclass(frozen=True)
 class Turning:
-    """A speed (rad/s) at which a machine is asked for its iron loss, under nearly square currents.
+    """A speed (rad/s) at which a machine is asked for its iron loss, under nearly rectangular currents.
 
     ramp: angle over which a current rises from turn-on and falls from turn-off, rad; on a supply of V volts it falls in
     about speed * flux linkage at turn-off / V. samples: fields over a rotor pitch. 24 give 4 % less than 48, and these
@@ -126,13 +127,13 @@ def _at_times(part: PartLoss, times: float) -> PartLoss:
 
 def iron_loss(
     machine: Machine,
-    drive: SquareDrive,
+    drive: RectangularCurrent,
     current: float,
     turning: Turning,
     mesh: MeshSpec | str = "coarse",
     fields: Fields = field_series,
 ) -> IronLoss:
-    """Iron loss under nearly square currents (A) at a speed; `fields`: what solves the fields.
+    """Iron loss under nearly rectangular currents (A) at a speed; `fields`: what solves the fields.
 
     Raises InvalidValue for steel whose loss is not known, and what `field_series` and `ramped_currents` raise.
     """
@@ -149,7 +150,7 @@ def cycle_angles(machine: Machine, samples: int) -> Floats:
 
 
 def ramped_currents(
-    machine: Machine, drive: SquareDrive, current: float, ramp: float, angles: ArrayLike
+    machine: Machine, drive: RectangularCurrent, current: float, ramp: float, angles: ArrayLike
 ) -> Floats:
     """The current of every phase at rotor angles (rad), A, shape (n_angles, n_phases).
 

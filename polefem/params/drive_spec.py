@@ -22,17 +22,17 @@ __all__ = [
     "Control",
     "DriveSpec",
     "Load",
+    "RectangularCurrent",
     "SinglePulse",
-    "SquareDrive",
     "Tracking",
 ]
 
 
 @dataclass(frozen=True)
-class SquareDrive:
-    """The ideal square current: each phase conducts one constant current from `turn_on` to `turn_off`.
+class RectangularCurrent:
+    """The ideal rectangular current: each phase conducts one constant current from `turn_on` to `turn_off`.
 
-    `SquareDrive(-30 * deg, 0.0)` drives a 6/4 machine as a motor for one stroke of each phase.
+    `RectangularCurrent(-30 * deg, 0.0)` drives a 6/4 machine as a motor for one stroke of each phase.
     Raises InvalidValue where turn-off does not follow turn-on.
     """
 

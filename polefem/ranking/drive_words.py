@@ -49,7 +49,7 @@ def _order(orders: DriveOrders, k: int, most: int) -> list[str]:
         if record.figures is not None:
             found = (figure_text(record.figures, f"{name}.{figure}") for figure in _SHOWN)
             rows.append([f"{len(rows)}  {record.name}", *found])
-    lacking = [f"not ranked here: {record.name}: {why}" for record, why in ranking.outside[:most]]
+    lacking = [f"not ranked here: {record.name}: {why}" for record, why in ranking.infeasible[:most]]
     head = f"Under {name}: {ranking.basis}; ranked by {_spaced(orders.figure)}"
     return [*_wrapped(head), "", *columns(rows), *(line for said in lacking for line in _wrapped(said))]
 

@@ -10,17 +10,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polefem.ranking.order import Ranking, rank
-from polefem.study import Limit, PointFigures, Record
+from polefem.study import Limit, OperatingPointFigures, Record
 
 __all__ = ["IDEAL", "DriveOrders", "orders_under_drives"]
 
 IDEAL = "ideal"
-"""What the ideal square current of a study is called beside the names of its operating points."""
+"""What the ideal rectangular current of a study is called beside the names of its operating points."""
 
 
 @dataclass(frozen=True, eq=False)
 class DriveOrders:
-    """One ranking for each drive, the ideal square current first.
+    """One ranking for each drive, the ideal rectangular current first.
 
     figure: that orders. drives: by name. rankings: one for each. names: of the designs that are ranked, in the order
     of the first drive. positions: ndarray, shape (n_designs, n_drives), from 1; nan where a design has no figure
@@ -69,15 +69,15 @@ def orders_under_drives(
     by: str = "ripple",
     limits: Sequence[Limit] = (),
 ) -> DriveOrders:
-    """Order records by one figure under the ideal square current and under each operating point.
+    """Order records by one figure under the ideal rectangular current and under each operating point.
 
     basis: of the study, in words. conditions: what is held equal at each point, in words, by the point's name.
     by: a figure that both have, such as "ripple"; for any other the ripple is taken, as a bridge has no such figure.
     """
     of = by.rpartition(".")[2]
-    of = of if of in PointFigures.names() else "ripple"
+    of = of if of in OperatingPointFigures.names() else "ripple"
     ideal_figure = of if of not in ("peak_current", "rms_current", "input_power", "efficiency") else "ripple"
-    asked = [(IDEAL, ideal_figure, f"ideal square current, {basis}")]
+    asked = [(IDEAL, ideal_figure, f"ideal rectangular current, {basis}")]
     asked += [(name, f"{name}.{of}", said) for name, said in conditions.items()]
     rankings = tuple(rank(records, said, figure, limits) for _, figure, said in asked)
     names = tuple(record.name for record in rankings[0].ordered)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from polefem.study import NEXT_REASON, Limit, Record, State, broken_limits, check_figure, cost
+from polefem.study import NEXT_REASON, Limit, Record, Status, broken_limits, check_figure, cost
 
 __all__ = ["Ranking", "rank"]
 
@@ -15,22 +15,21 @@ __all__ = ["Ranking", "rank"]
 class Ranking:
     """Records in order. by: the figure that orders them. basis: what is equal among them, in words.
 
-    ordered: with figures that keep all limits, best first. outside: with figures, but beyond a limit, with which
-    and by how much, in words, or not to be driven at the operating point that orders. apart: refused, failed and
+    ordered: with figures that keep all limits, best first. infeasible: with figures, but beyond a limit, with which
+    and by how much, in words, or not to be driven at the operating point that orders. unsolved: refused, failed and
     lost ones.
     """
 
     by: str
     basis: str
     ordered: tuple[Record, ...]
-    apart: tuple[Record, ...]
-    outside: tuple[tuple[Record, str], ...] = ()
+    unsolved: tuple[Record, ...]
+    infeasible: tuple[tuple[Record, str], ...] = ()
 
     def __repr__(self) -> str:
         first = f", first {self.ordered[0].name!r}" if self.ordered else ""
-        return (
-            f"Ranking(by {self.by}, {self.basis}: {len(self.ordered)} ranked{first}, {len(self.apart)} apart)"
-        )
+        counts = f"{len(self.ordered)} ranked{first}, {len(self.unsolved)} without figures"
+        return f"Ranking(by {self.by}, {self.basis}: {counts})"
 
 
 def rank(records: Sequence[Record], basis: str, by: str = "ripple", limits: Sequence[Limit] = ()) -> Ranking:
@@ -40,20 +39,20 @@ def rank(records: Sequence[Record], basis: str, by: str = "ripple", limits: Sequ
     """
     check_figure("by", by)
     ordered: list[tuple[float, str, Record]] = []
-    outside, apart = [], []
+    infeasible, unsolved = [], []
     for record in records:
-        if record.figures is None or record.state is not State.SOLVED:
-            apart.append(record)
+        if record.figures is None or record.status is not Status.SOLVED:
+            unsolved.append(record)
         elif broken := broken_limits(record.figures, limits):
-            outside.append((record, "; ".join(broken)))
+            infeasible.append((record, "; ".join(broken)))
         else:
             value = cost(record.figures, by)
             if value is None and "." in by:
-                outside.append((record, _why_not(record, by)))
+                infeasible.append((record, _why_not(record, by)))
                 continue
             ordered.append((math.inf if value is None else value, record.name, record))
     best_first = tuple(record for *_, record in sorted(ordered, key=lambda entry: entry[:2]))
-    return Ranking(by, basis, best_first, tuple(apart), tuple(outside))
+    return Ranking(by, basis, best_first, tuple(unsolved), tuple(infeasible))
 
 
 def _why_not(record: Record, by: str) -> str:

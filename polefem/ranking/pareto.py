@@ -1,4 +1,4 @@
-"""Designs that nothing beats: each is better than any other in some goal."""
+"""Designs that nothing beats: each is better than any other in some objective."""
 
 from __future__ import annotations
 
@@ -12,16 +12,17 @@ from polefem.study import Record, check_figure, cost
 __all__ = ["pareto_set"]
 
 
-def pareto_set(records: Sequence[Record], goals: Sequence[str]) -> tuple[Record, ...]:
-    """The records that no other equals or betters in every goal while bettering one; in order of the first goal.
+def pareto_set(records: Sequence[Record], objectives: Sequence[str]) -> tuple[Record, ...]:
+    """The records that no other equals or betters in every objective while bettering one; in order of the first
+    objective.
 
     Torques and torque per loss are wanted high, all else low. Records without one of the figures are left out.
 
     Raises InvalidValue for a figure that records do not have.
     """
-    for goal in goals:
-        check_figure("goals", goal)
-    known = [(record, _costs(record, goals)) for record in records if record.figures is not None]
+    for objective in objectives:
+        check_figure("objectives", objective)
+    known = [(record, _costs(record, objectives)) for record in records if record.figures is not None]
     known = [(record, costs) for record, costs in known if np.isfinite(costs).all()]
     if not known:
         return ()
@@ -35,7 +36,7 @@ def pareto_set(records: Sequence[Record], goals: Sequence[str]) -> tuple[Record,
     return tuple(known[at][0] for at in best)
 
 
-def _costs(record: Record, goals: Sequence[str]) -> NDArray[np.float64]:
+def _costs(record: Record, objectives: Sequence[str]) -> NDArray[np.float64]:
     if record.figures is None:
-        return np.full(len(goals), np.nan)
-    return np.array([cost(record.figures, goal) for goal in goals], dtype=float)
+        return np.full(len(objectives), np.nan)
+    return np.array([cost(record.figures, objective) for objective in objectives], dtype=float)

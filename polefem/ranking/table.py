@@ -12,7 +12,7 @@ from polefem.copper import THERMAL_CAUTION
 from polefem.drive import RIPPLE_FORMULA
 from polefem.estimates import USUAL_SHEAR
 from polefem.ranking.order import Ranking
-from polefem.study import Figures, PointFigures, State
+from polefem.study import Figures, OperatingPointFigures, Status
 
 __all__ = ["csv_text", "table_cells", "table_text"]
 
@@ -43,7 +43,7 @@ _COLUMNS = (
     _Column(("sum - together", "% of mean"), _number(100, 2, "overlap_torque")),
 )
 _NOTES = (
-    f"ripple: {RIPPLE_FORMULA} of the torque of all phases over a turn, ideal square current.",
+    f"ripple: {RIPPLE_FORMULA} of the torque of all phases over a turn, ideal rectangular current.",
     "lowest: torque at the worst rest angle. L: flux linkage over current at that current.",
     "sum - together: largest difference between the torque of single phases, summed, and that of all phases "
     "in one field, at a few angles.",
@@ -54,7 +54,7 @@ _COPPER = next(column for column in _COLUMNS if column.title[0] == "copper loss"
 _LOSSES = _Column(
     ("copper + iron", "W"), lambda f: f"{_COPPER.show(f)} + {_number(1, 2, 'iron_loss')(f)}"
 )  # in its place where iron loss is known
-_SAID = {State.REFUSED: "refused", State.FAILED: "failed", State.LOST: "lost"}
+_SAID = {Status.REFUSED: "refused", Status.FAILED: "failed", Status.LOST: "lost"}
 _WIDTH = 110
 _ASIDE = 6  # designs beside the order, where it is cut short
 
@@ -67,8 +67,8 @@ def table_text(ranking: Ranking, most: int | None = None) -> str:
         lines += _rows(ranking, len(shown))
     if len(ranking.ordered) > len(shown):
         lines.append(f"... and {len(ranking.ordered) - len(shown)} more")
-    aside = [f"outside the limits: {record.name}: {why}" for record, why in ranking.outside]
-    aside += [f"{_SAID[record.state]}: {record.name}: {record.reason}" for record in ranking.apart]
+    aside = [f"outside the limits: {record.name}: {why}" for record, why in ranking.infeasible]
+    aside += [f"{_SAID[record.status]}: {record.name}: {record.reason}" for record in ranking.unsolved]
     few = aside if most is None or len(aside) <= _ASIDE + 1 else aside[:_ASIDE]
     for said in few:
         lines += ["", *textwrap.wrap(said, _WIDTH, subsequent_indent="    ")]
@@ -127,20 +127,23 @@ def _line(cells: tuple[str, ...], widths: list[int]) -> str:
 
 
 def csv_text(ranking: Ranking) -> str:
-    """Every design as a row of a CSV file: rank, name, state, figures in SI (of points too), changed fields, reason."""
-    outside = {record.key: why for record, why in ranking.outside}
-    records = [*ranking.ordered, *(record for record, _ in ranking.outside), *ranking.apart]
+    """Every design as a row of a CSV file: rank, name, status, figures in SI (of operating points too), changed fields,
+    reason."""
+    outside = {record.key: why for record, why in ranking.infeasible}
+    records = [*ranking.ordered, *(record for record, _ in ranking.infeasible), *ranking.unsolved]
     fields = list(dict.fromkeys(name for record in records for name in record.changes))
-    points = list(dict.fromkeys(name for r in records if r.figures for name in r.figures.points))
-    driven = [f"{point}.{figure}" for point in points for figure in PointFigures.names()]
+    points = list(dict.fromkeys(name for r in records if r.figures for name in r.figures.operating_points))
+    driven = [f"{point}.{figure}" for point in points for figure in OperatingPointFigures.names()]
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["rank", "name", "state", *Figures.names(), *driven, *fields, "seconds", "reason", "key"])
+    writer.writerow(
+        ["rank", "name", "status", *Figures.names(), *driven, *fields, "seconds", "reason", "key"]
+    )
     for at, record in enumerate(records, start=1):
         figures = [record.figures.value(n) if record.figures else "" for n in (*Figures.names(), *driven)]
         rank = at if at <= len(ranking.ordered) else ""
         reason = outside.get(record.key, record.reason)
         seconds = round(sum(record.outcome.seconds.values()), 3)
         changes = [record.changes.get(name, "") for name in fields]
-        writer.writerow([rank, record.name, record.state, *figures, *changes, seconds, reason, record.key])
+        writer.writerow([rank, record.name, record.status, *figures, *changes, seconds, reason, record.key])
     return out.getvalue()

@@ -1,4 +1,4 @@
-"""Doubt, Pareto set, sensitivities and searches as text for a terminal."""
+"""Uncertainty, Pareto set, sensitivities and searches as text for a terminal."""
 
 from __future__ import annotations
 
@@ -8,17 +8,17 @@ from collections.abc import Sequence
 import numpy as np
 
 from polefem.params.fields import shown, unit_of
-from polefem.ranking.doubt import Doubt
 from polefem.ranking.order import Ranking
-from polefem.study import Figures, Record, Shares, Slopes
+from polefem.ranking.uncertainty import Uncertainty
+from polefem.study import Figures, Record, Slopes, SobolIndices
 
 __all__ = [
     "columns",
-    "doubt_text",
     "fields_text",
     "figure_text",
     "pareto_text",
     "sensitivity_text",
+    "uncertainty_text",
     "unit_of_figure",
 ]
 
@@ -83,27 +83,33 @@ def columns(rows: Sequence[Sequence[str]]) -> list[str]:
     return [lines[0], "-" * (sum(widths) + 2 * (len(widths) - 1)), *lines[1:]]
 
 
-def doubt_text(doubt: Doubt) -> str:
+def uncertainty_text(uncertainty: Uncertainty) -> str:
     """Error bars, ties, the chance of each to be the best, and what would settle the order."""
-    unit, size = unit_of_figure(doubt.figure)
-    rows = [["design", f"{doubt.figure.replace('_', ' ')} ({unit})", "+-", "is the best", "beats the next"]]
-    for at, name in enumerate(doubt.names):
+    unit, size = unit_of_figure(uncertainty.figure)
+    rows = [
+        ["design", f"{uncertainty.figure.replace('_', ' ')} ({unit})", "+-", "is the best", "beats the next"]
+    ]
+    for at, name in enumerate(uncertainty.names):
         beats = (
-            "" if at == len(doubt.names) - 1 else f"{doubt.ahead[at]:.0%}{' tied' if doubt.tied[at] else ''}"
+            ""
+            if at == len(uncertainty.names) - 1
+            else f"{uncertainty.ahead[at]:.0%}{' tied' if uncertainty.tied[at] else ''}"
         )
-        value, deviation = doubt.values[at] / size, doubt.deviations[at] / size
-        rows.append([name, f"{value:.4g}", f"{deviation:.3g}", f"{doubt.first[at]:.0%}", beats])
-    parts = [[f"of the +- ({unit})", *doubt.names]]
-    for source, deviations in doubt.by_source.items():
+        value, deviation = uncertainty.values[at] / size, uncertainty.deviations[at] / size
+        rows.append([name, f"{value:.4g}", f"{deviation:.3g}", f"{uncertainty.first[at]:.0%}", beats])
+    parts = [[f"of the +- ({unit})", *uncertainty.names]]
+    for source, deviations in uncertainty.by_source.items():
         parts.append([source, *(f"{deviation / size:.2g}" for deviation in deviations)])
     said = [
         "+-: one standard deviation. beats the next: chance to be better than the next line; tied below 95 %.",
-        f"Verdict: {doubt.advice}.",
+        f"Verdict: {uncertainty.advice}.",
     ]
-    if doubt.one_sided:
-        said.append(f"Had from one side alone, as the other cannot be built: {', '.join(doubt.one_sided)}.")
-    if doubt.unknown:
-        said.append(f"Not in it, as it could not be computed: {', '.join(doubt.unknown)}.")
+    if uncertainty.one_sided:
+        said.append(
+            f"Had from one side alone, as the other cannot be built: {', '.join(uncertainty.one_sided)}."
+        )
+    if uncertainty.unknown:
+        said.append(f"Not in it, as it could not be computed: {', '.join(uncertainty.unknown)}.")
     return (
         "\n".join(["How sure the order is", "", *columns(rows), "", *columns(parts), "", *_wrapped(said)])
         + "\n"
@@ -123,17 +129,20 @@ def fields_text(ranking: Ranking, most: int = 8) -> str:
     return "\n".join(["What they are", "", *columns(rows)]) + "\n"
 
 
-def pareto_text(best: Sequence[Record], goals: Sequence[str]) -> str:
-    """The designs that none beats in every goal."""
-    rows = [["design", *(goal.replace("_", " ") for goal in goals)]]
+def pareto_text(best: Sequence[Record], objectives: Sequence[str]) -> str:
+    """The designs that none beats in every objective."""
+    rows = [["design", *(objective.replace("_", " ") for objective in objectives)]]
     rows += [
-        [r.name, *(figure_text(r.figures, goal) for goal in goals)] for r in best if r.figures is not None
+        [r.name, *(figure_text(r.figures, objective) for objective in objectives)]
+        for r in best
+        if r.figures is not None
     ]
-    head = f"Beaten by none in {', '.join(goal.replace('_', ' ') for goal in goals)} together: {len(best)} designs"
+    named = ", ".join(objective.replace("_", " ") for objective in objectives)
+    head = f"Beaten by none in {named} together: {len(best)} designs"
     return "\n".join([head, "", *columns(rows)]) + "\n"
 
 
-def sensitivity_text(slopes: Slopes, shares: Shares) -> str:
+def sensitivity_text(slopes: Slopes, shares: SobolIndices) -> str:
     """What each field does to each figure, at the base design and over its range."""
     lines = ["What each field does", ""]
     for k, figure in enumerate(slopes.figures):
@@ -148,12 +157,12 @@ def sensitivity_text(slopes: Slopes, shares: Shares) -> str:
             rows.append([name, shown, per_cent, f"{shares.first[j, k]:.0%}", f"{shares.total[j, k]:.0%}"])
         lines += [
             *columns(rows),
-            f"A smooth guess foretells {shares.foretold[k]:.0%} of it at designs left out.",
+            f"A smooth guess predicts {shares.q_squared[k]:.0%} of it at designs left out.",
             "",
         ]
     note = (
         f"Slopes: central differences. Shares: Sobol's indices over the ranges, of a Gaussian process through "
-        f"{shares.designs} designs; do not trust them where it foretells little."
+        f"{shares.designs} designs; do not trust them where it predicts little."
     )
     return "\n".join([*lines, *_wrapped([note])]) + "\n"
 

@@ -14,21 +14,21 @@ What a picture shows is had as numbers from a function of its own:
 | `draw_run` | `current_of_run`, `torque_of_run` |
 | `draw_steel` | `polefem.materials.curve_data` |
 | `draw_pareto` | `pareto_points` |
-| `draw_doubt` | `polefem.ranking.doubt_of` |
-| `draw_shares` | `polefem.study.global_shares` |
+| `draw_uncertainty` | `polefem.ranking.uncertainty_of` |
+| `draw_sobol_indices` | `polefem.study.global_sensitivity` |
 | `draw_search` | `search_path` |
-| `draw_frame` | `sweep_of` |
+| `draw_frame` | `film_of` |
 """
 
 from polefem.report.analysis import (
-    draw_doubt,
     draw_pareto,
     draw_search,
-    draw_shares,
+    draw_sobol_indices,
+    draw_uncertainty,
     pareto_points,
     search_path,
 )
-from polefem.report.animation import draw_frame, film_writer, sweep_of, write_sweep
+from polefem.report.animation import draw_frame, film_of, film_writer, write_film
 from polefem.report.curves import (
     draw_curves,
     draw_spectrum,
@@ -61,7 +61,6 @@ __all__ = [
     "current_of_run",
     "disc_dimensions",
     "draw_curves",
-    "draw_doubt",
     "draw_flux_density",
     "draw_frame",
     "draw_machine",
@@ -70,10 +69,12 @@ __all__ = [
     "draw_run",
     "draw_search",
     "draw_section",
-    "draw_shares",
+    "draw_sobol_indices",
     "draw_spectrum",
     "draw_steel",
+    "draw_uncertainty",
     "file_name",
+    "film_of",
     "film_writer",
     "findings_of",
     "flux_density",
@@ -96,12 +97,11 @@ __all__ = [
     "strip_dimensions",
     "study_pictures",
     "summed_torque",
-    "sweep_of",
     "texts",
     "torque_against_angle",
     "torque_of_designs",
     "torque_of_run",
     "winner_pictures",
+    "write_film",
     "write_results",
-    "write_sweep",
 ]

@@ -11,17 +11,17 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
-from polefem.ranking import Doubt, pareto_set, unit_of_figure
+from polefem.ranking import Uncertainty, pareto_set, unit_of_figure
 from polefem.report.style import FIELD_COLOURS, KINDS, axes_on, new_figure
-from polefem.study import Limit, Record, Shares, broken_limits, cost, more_is_better
+from polefem.study import Limit, Record, SobolIndices, broken_limits, cost, more_is_better
 
 __all__ = [
     "ParetoPoints",
     "SearchPath",
-    "draw_doubt",
     "draw_pareto",
     "draw_search",
-    "draw_shares",
+    "draw_sobol_indices",
+    "draw_uncertainty",
     "pareto_points",
     "search_path",
 ]
@@ -31,36 +31,40 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class ParetoPoints:
-    """Designs as points. goals: of the axes (and of the colour, the third), with units in `names`. values: shape
-    (n, n_goals). best: shape (n,): whether no other beats it in all goals. labels: of the designs."""
+    """Designs as points. objectives: of the axes (and of the colour, the third), with units in `names`. values: shape
+    (n, n_objectives). best: shape (n,): whether no other beats it in all objectives. labels: of the designs."""
 
-    goals: tuple[str, ...]
+    objectives: tuple[str, ...]
     names: tuple[str, ...]
     values: Array
     best: NDArray[np.bool_]
     labels: tuple[str, ...]
 
 
-def pareto_points(records: Sequence[Record], goals: Sequence[str]) -> ParetoPoints:
-    """Where designs lie in the space of some goals, and which none beats."""
+def pareto_points(records: Sequence[Record], objectives: Sequence[str]) -> ParetoPoints:
+    """Where designs lie in the space of some objectives, and which none beats."""
     known = [(record, record.figures) for record in records if record.figures is not None]
-    rows = [[figures.value(goal) for goal in goals] for _, figures in known]
-    table = np.array(rows, dtype=np.float64).reshape(-1, len(goals))  # None becomes NaN
+    rows = [[figures.value(objective) for objective in objectives] for _, figures in known]
+    table = np.array(rows, dtype=np.float64).reshape(-1, len(objectives))  # None becomes NaN
     whole = [bool(np.isfinite(row).all()) for row in table]
-    units = [unit_of_figure(goal) for goal in goals]
+    units = [unit_of_figure(objective) for objective in objectives]
     values = table[whole] / np.array([size for _, size in units])
     shown = [record for (record, _), is_whole in zip(known, whole, strict=True) if is_whole]
-    best = {id(record) for record in pareto_set(shown, goals)}
-    names = tuple(f"{goal.replace('_', ' ')} ({unit})" for goal, (unit, _) in zip(goals, units, strict=True))
+    best = {id(record) for record in pareto_set(shown, objectives)}
+    names = tuple(
+        f"{objective.replace('_', ' ')} ({unit})"
+        for objective, (unit, _) in zip(objectives, units, strict=True)
+    )
     chosen = np.array([id(record) in best for record in shown], dtype=bool)
-    return ParetoPoints(tuple(goals), names, values, chosen, tuple(record.name for record in shown))
+    return ParetoPoints(tuple(objectives), names, values, chosen, tuple(record.name for record in shown))
 
 
 def draw_pareto(points: ParetoPoints) -> Figure:
-    """The picture: the first two goals as axes, a third as colour; those that none beats ringed and, if few, named."""
+    """The picture: the first two objectives as axes, a third as colour; those that none beats ringed and, if few,
+    named."""
     figure = new_figure(6.0, 4.4)
     axes = axes_on(
-        figure, points.names[0], points.names[1], "Designs; ringed: beaten by none in all goals together"
+        figure, points.names[0], points.names[1], "Designs; ringed: beaten by none in all objectives together"
     )
     x, y = points.values[:, 0], points.values[:, 1]
     if points.values.shape[1] > 2:
@@ -79,19 +83,21 @@ def draw_pareto(points: ParetoPoints) -> Figure:
     return figure
 
 
-def draw_doubt(doubt: Doubt) -> Figure:
+def draw_uncertainty(uncertainty: Uncertainty) -> Figure:
     """The picture of error bars: two standard deviations to either side, and the chance of each to be the best."""
-    unit, size = unit_of_figure(doubt.figure)
-    figure = new_figure(6.0, 1.4 + 0.6 * len(doubt.names))
+    unit, size = unit_of_figure(uncertainty.figure)
+    figure = new_figure(6.0, 1.4 + 0.6 * len(uncertainty.names))
     axes = axes_on(
-        figure, f"{doubt.figure.replace('_', ' ')} ({unit})", "", "Error bars: two standard deviations"
+        figure, f"{uncertainty.figure.replace('_', ' ')} ({unit})", "", "Error bars: two standard deviations"
     )
-    rows = np.arange(len(doubt.names))
-    bars = 2 * doubt.deviations / size
-    axes.errorbar(doubt.values / size, rows, xerr=bars, fmt="o", color=KINDS[0], capsize=4, linewidth=1.4)
+    rows = np.arange(len(uncertainty.names))
+    bars = 2 * uncertainty.deviations / size
+    axes.errorbar(
+        uncertainty.values / size, rows, xerr=bars, fmt="o", color=KINDS[0], capsize=4, linewidth=1.4
+    )
     names = [
         f"{textwrap.fill(name, 24)}\nfirst with {100 * first:.0f} %"
-        for name, first in zip(doubt.names, doubt.first, strict=True)
+        for name, first in zip(uncertainty.names, uncertainty.first, strict=True)
     ]
     axes.set_yticks(rows, names, fontsize="small")
     axes.set_ylim(len(rows) - 0.4, -0.6)
@@ -99,7 +105,7 @@ def draw_doubt(doubt: Doubt) -> Figure:
     return figure
 
 
-def draw_shares(shares: Shares) -> Figure:
+def draw_sobol_indices(shares: SobolIndices) -> Figure:
     """The picture of what each field does to each figure: its share alone, and with others."""
     figure = new_figure(6.0, 1.4 + 0.5 * len(shares.fields) * len(shares.figures) / 1.6)
     axes = axes_on(
@@ -109,7 +115,7 @@ def draw_shares(shares: Shares) -> Figure:
     height = 0.8 / len(shares.figures)
     for k, name in enumerate(shares.figures):
         at = rows + (k - (len(shares.figures) - 1) / 2) * height
-        label = f"{name.replace('_', ' ')} ({shares.foretold[k]:.0%} foretold)"
+        label = f"{name.replace('_', ' ')} ({shares.q_squared[k]:.0%} predicted)"
         axes.barh(
             at, 100 * shares.first[:, k], height=0.85 * height, color=KINDS[k % len(KINDS)], label=label
         )
@@ -123,8 +129,8 @@ def draw_shares(shares: Shares) -> Figure:
 
 @dataclass(frozen=True, eq=False)
 class SearchPath:
-    """How a search went. name: of the goal, with its unit. label: of the search. values: shape (n,): the goal of each
-    design, NaN where it has none or breaks a limit. best: shape (n,): the best so far."""
+    """How a search went. name: of the objective, with its unit. label: of the search. values: shape (n,): the objective
+    of each design, NaN where it has none or breaks a limit. best: shape (n,): the best so far."""
 
     name: str
     label: str
@@ -132,20 +138,23 @@ class SearchPath:
     best: Array
 
 
-def search_path(label: str, records: Sequence[Record], goal: str, limits: Sequence[Limit]) -> SearchPath:
-    """The goal of each design of a search in its order, and the best so far."""
-    unit, size = unit_of_figure(goal)
+def search_path(label: str, records: Sequence[Record], objective: str, limits: Sequence[Limit]) -> SearchPath:
+    """The objective of each design of a search in its order, and the best so far."""
+    unit, size = unit_of_figure(objective)
     kept = [
         r.figures if r.figures is not None and not broken_limits(r.figures, limits) else None for r in records
     ]
-    costs = np.array([np.nan if f is None else cost(f, goal) for f in kept], dtype=float)
+    costs = np.array([np.nan if f is None else cost(f, objective) for f in kept], dtype=float)
     best = np.fmin.accumulate(costs) if costs.size else costs
-    sign = -1.0 if more_is_better(goal) else 1.0
-    return SearchPath(f"{goal.replace('_', ' ')} ({unit})", label, sign * costs / size, sign * best / size)
+    sign = -1.0 if more_is_better(objective) else 1.0
+    return SearchPath(
+        f"{objective.replace('_', ' ')} ({unit})", label, sign * costs / size, sign * best / size
+    )
 
 
 def draw_search(paths: Sequence[SearchPath], references: Mapping[str, float] | None = None) -> Figure:
-    """The picture of one or more searches; references: values to draw a line at, by label, in the goal's own unit."""
+    """The picture of one or more searches; references: values to draw a line at, by label, in the objective's own
+    unit."""
     figure = new_figure(6.0, 4.0)
     axes = axes_on(
         figure, "designs computed", paths[0].name, "Best so far; dots: each design that keeps the limits"

@@ -9,9 +9,9 @@ import numpy as np
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from polefem.drive import RIPPLE_FORMULA, SquareTorque, square_torque
+from polefem.drive import RIPPLE_FORMULA, RectangularTorque, rectangular_torque
 from polefem.maps import FluxMap
-from polefem.params import SquareDrive
+from polefem.params import RectangularCurrent
 from polefem.report.style import KINDS, LINES, axes_on, new_figure, steps
 from polefem.units import deg
 
@@ -77,9 +77,11 @@ def flux_linkage_against_current(m: FluxMap, places: int = 6) -> Curves:
     return Curves(title, "current (A)", "flux linkage (Wb)", current, y)
 
 
-def torque_of_designs(operations: Mapping[str, tuple[FluxMap, SquareDrive, float]], basis: str) -> Curves:
+def torque_of_designs(
+    operations: Mapping[str, tuple[FluxMap, RectangularCurrent, float]], basis: str
+) -> Curves:
     """Torque of all phases summed, N m, over one stroke (deg), for each design: its map, drive and current."""
-    torques = {name: square_torque(*operation) for name, operation in operations.items()}
+    torques = {name: rectangular_torque(*operation) for name, operation in operations.items()}
     stroke = min((m.stroke for m, _, _ in operations.values()), default=1.0)
     angle = np.linspace(0.0, stroke, _FINE)
     y = {f"{name}: ripple {t.ripple:.0%}": _over(t, angle) for name, t in torques.items()}
@@ -87,9 +89,10 @@ def torque_of_designs(operations: Mapping[str, tuple[FluxMap, SquareDrive, float
     return Curves(title, "rotor angle (deg)", "torque (N m)", angle / deg, y, growing=False, note=note)
 
 
-def summed_torque(m: FluxMap, drive: SquareDrive, current: float) -> Curves:
-    """Torque of all phases summed and of each alone, N m, over a rotor pitch (deg), under the ideal square current."""
-    torque = square_torque(m, drive, current)
+def summed_torque(m: FluxMap, drive: RectangularCurrent, current: float) -> Curves:
+    """Torque of all phases summed and of each alone, N m, over a rotor pitch (deg), under the ideal rectangular
+    current."""
+    torque = rectangular_torque(m, drive, current)
     angle = np.linspace(0.0, m.pitch, 2 * _FINE)
     whole = _over(torque, np.mod(angle, m.stroke))
     y = {f"all phases: ripple {torque.ripple:.0%}": whole}
@@ -114,9 +117,9 @@ class Spectrum:
     mean: float
 
 
-def spectrum_of_torque(m: FluxMap, drive: SquareDrive, current: float) -> Spectrum:
-    """The harmonics of the torque of all phases under the ideal square current."""
-    torque = square_torque(m, drive, current)
+def spectrum_of_torque(m: FluxMap, drive: RectangularCurrent, current: float) -> Spectrum:
+    """The harmonics of the torque of all phases under the ideal rectangular current."""
+    torque = rectangular_torque(m, drive, current)
     orders = np.arange(1.0, torque.harmonics.size + 1)
     title = _titled(f"Harmonics of the summed torque at {current:.3g} A", m)
     return Spectrum(title, orders, orders * m.phases * m.rotor_poles, torque.harmonics, torque.mean)
@@ -153,7 +156,7 @@ def draw_curves(curves: Curves) -> Figure:
     return figure
 
 
-def _over(torque: SquareTorque, angle: Array) -> Array:
+def _over(torque: RectangularTorque, angle: Array) -> Array:
     order = np.argsort(torque.angles, kind="stable")
     return np.interp(angle, torque.angles[order], torque.torque[order])
 

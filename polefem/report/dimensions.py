@@ -19,7 +19,15 @@ from polefem.report.style import EDGE
 from polefem.shapes import Arc
 from polefem.units import deg, mm
 
-__all__ = ["Dimension", "Leader", "Span", "Sweep", "draw_dimensions", "draw_leaders", "millimetres"]
+__all__ = [
+    "AngularDimension",
+    "Dimension",
+    "Leader",
+    "LinearDimension",
+    "draw_dimensions",
+    "draw_leaders",
+    "millimetres",
+]
 
 _SIZE = 8.0
 _WIDTH = 0.7
@@ -36,7 +44,7 @@ def millimetres(*lengths: float) -> str:
 
 
 @dataclass(frozen=True)
-class Span:
+class LinearDimension:
     """A length between two points; its line lies `aside` (m) to the left of the way from start to end.
 
     printed: on the line itself; else a leader says it.
@@ -66,7 +74,7 @@ class Span:
 
 
 @dataclass(frozen=True)
-class Sweep:
+class AngularDimension:
     """An angle about the origin from `start` to `end` (rad), shown on an arc of `radius`, led out from `face` (m)."""
 
     name: str
@@ -109,16 +117,16 @@ class Leader:
         return (self.point,)
 
 
-Dimension = Span | Sweep | Leader
+Dimension = LinearDimension | AngularDimension | Leader
 
 
 def draw_dimensions(axes: Axes, dimensions: Sequence[Dimension]) -> None:
     """Draw the lines of all spans and sweeps."""
     for dimension in dimensions:
-        if isinstance(dimension, Span):
-            _draw_span(axes, dimension)
-        elif isinstance(dimension, Sweep):
-            _draw_sweep(axes, dimension)
+        if isinstance(dimension, LinearDimension):
+            _draw_linear(axes, dimension)
+        elif isinstance(dimension, AngularDimension):
+            _draw_angular(axes, dimension)
 
 
 def draw_leaders(axes: Axes, leaders: Sequence[Leader], x: float, line: float) -> None:
@@ -163,9 +171,9 @@ def _spot(z: complex) -> tuple[float, float]:
     return z.real / mm, z.imag / mm
 
 
-def _draw_span(axes: Axes, span: Span) -> None:
-    start, end = span.spots
-    for foot, tip in ((span.start, start), (span.end, end)):
+def _draw_linear(axes: Axes, dimension: LinearDimension) -> None:
+    start, end = dimension.spots
+    for foot, tip in ((dimension.start, start), (dimension.end, end)):
         _thin(axes, foot, tip)
     arrow = FancyArrowPatch(
         _spot(start),
@@ -179,16 +187,16 @@ def _draw_span(axes: Axes, span: Span) -> None:
         zorder=4,
     )
     axes.add_patch(arrow)
-    if span.printed:
+    if dimension.printed:
         # Never upside down; upright words are read from the right.
         turn = (math.degrees(cmath.phase(end - start)) + 90 - 1e-6) % 180 - 90
-        _write(axes, (start + end) / 2, span.text, turn)
+        _write(axes, (start + end) / 2, dimension.text, turn)
 
 
-def _draw_sweep(axes: Axes, sweep: Sweep) -> None:
-    start, middle, end = sweep.spots
+def _draw_angular(axes: Axes, dimension: AngularDimension) -> None:
+    start, middle, end = dimension.spots
     for tip in (start, end):
-        _thin(axes, tip * sweep.face / sweep.radius, tip)
+        _thin(axes, tip * dimension.face / dimension.radius, tip)
     arrow = FancyArrowPatch(
         path=ring_path((Arc(start, end, 0j, True),), closed=False),
         arrowstyle="<|-|>",
@@ -199,7 +207,7 @@ def _draw_sweep(axes: Axes, sweep: Sweep) -> None:
         zorder=4,
     )
     axes.add_patch(arrow)
-    _write(axes, middle, sweep.text, 0.0)
+    _write(axes, middle, dimension.text, 0.0)
 
 
 def _thin(axes: Axes, start: complex, end: complex) -> None:

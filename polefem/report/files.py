@@ -16,7 +16,7 @@ __all__ = ["write_results"]
 
 def write_results(folder: Path, study: str, ranking: Ranking, text: str) -> None:
     """Write `ranking.txt` (the text), `ranking.csv` and `records.json`; raises StoreRefused where there is no room."""
-    everything = [*ranking.ordered, *(record for record, _ in ranking.outside), *ranking.apart]
+    everything = [*ranking.ordered, *(record for record, _ in ranking.infeasible), *ranking.unsolved]
     whole = {
         "study": study,
         "basis": ranking.basis,
@@ -38,7 +38,7 @@ def _plain(record: Record) -> dict[str, Any]:
     outcome = record.outcome
     return {
         "name": record.name,
-        "state": record.state.value,
+        "status": record.status.value,
         "reason": record.reason,
         "figures": dataclasses.asdict(record.figures) if record.figures else None,
         "torque_harmonics": list(outcome.harmonics),

@@ -10,17 +10,17 @@ from polefem.estimates import with_end_effects
 from polefem.maps import FluxMap
 from polefem.params.checks import whole
 from polefem.ranking import (
-    Doubt,
     DriveOrders,
     Ranking,
-    doubt_of,
-    doubt_text,
+    Uncertainty,
     drives_text,
     fields_text,
     orders_under_drives,
     pareto_set,
     pareto_text,
     sensitivity_text,
+    uncertainty_of,
+    uncertainty_text,
 )
 from polefem.report.analysis import ParetoPoints, SearchPath, pareto_points
 from polefem.report.picture import file_name
@@ -30,13 +30,13 @@ from polefem.study import (
     Outcome,
     Record,
     Run,
-    Shares,
     Slopes,
-    State,
+    SobolIndices,
+    Status,
     Study,
     Variant,
     effects_of,
-    global_shares,
+    global_sensitivity,
     local_slopes,
 )
 
@@ -44,7 +44,7 @@ __all__ = ["MOST", "Findings", "Shape", "findings_of", "shapes_of", "texts"]
 
 MOST = 24
 """Shapes of a study that are shown one by one, where nothing else is asked."""
-_USUAL_GOALS = ("ripple", "mean_torque")
+_USUAL_OBJECTIVES = ("ripple", "mean_torque")
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,9 +77,9 @@ class Findings:
 
     study: itself; of a search, the study of the designs it came to. designs: by name. ranking: their order. winner: the
     first of it; None where there is none. shapes: the first of those with figures, with their maps. pareto: designs in
-    the space of the goals, or of ripple and mean torque where the study has one goal. orders: under other drives.
-    doubt: how sure the order is. slopes, shares: what fields do. switching: for the winner's controller. path: of a
-    search. Each None where the study does not ask for it.
+    the space of the objectives, or of ripple and mean torque where the study has one objective. orders: under other
+    drives. uncertainty: how sure the order is. slopes, sobol_indices: what fields do. switching: for the winner's
+    controller. path: of a search. Each None where the study does not ask for it.
     """
 
     study: Study
@@ -89,22 +89,22 @@ class Findings:
     shapes: tuple[Shape, ...]
     pareto: ParetoPoints
     orders: DriveOrders | None = None
-    doubt: Doubt | None = None
+    uncertainty: Uncertainty | None = None
     slopes: Slopes | None = None
-    shares: Shares | None = None
+    sobol_indices: SobolIndices | None = None
     switching: AngleTable | None = None
     path: SearchPath | None = None
 
     @property
     def records(self) -> tuple[Record, ...]:
         """Every record: in order, then those outside the limits, then those without figures."""
-        outside = (record for record, _ in self.ranking.outside)
-        return (*self.ranking.ordered, *outside, *self.ranking.apart)
+        outside = (record for record, _ in self.ranking.infeasible)
+        return (*self.ranking.ordered, *outside, *self.ranking.unsolved)
 
     @property
     def complete(self) -> bool:
         """Whether there is an order, and no design failed or was lost."""
-        failed = any(record.state in (State.FAILED, State.LOST) for record in self.ranking.apart)
+        failed = any(record.status in (Status.FAILED, Status.LOST) for record in self.ranking.unsolved)
         return bool(self.ranking.ordered) and not failed
 
     def __repr__(self) -> str:
@@ -121,7 +121,7 @@ def shapes_of(
     """
     whole("shapes to be shown are counted", "most", most, 0)
     designs = {design.name: design for design in study.designs()}
-    outside = [record for record, _ in ranking.outside]
+    outside = [record for record, _ in ranking.infeasible]
     shapes: list[Shape] = []
     for at, record in enumerate([*ranking.ordered, *outside][:most]):
         outcome = record.outcome if record.outcome.flux_map is not None else kept(record.key)
@@ -147,30 +147,34 @@ def findings_of(
     run: computes designs that this takes. kept: what is kept of a design, by its key. most: shapes to have maps of.
     """
     designs = {design.name: design for design in study.designs()}
-    outside = tuple(record for record, _ in ranking.outside)
+    outside = tuple(record for record, _ in ranking.infeasible)
     shapes = shapes_of(study, ranking, kept, most)
     best = next(iter(shapes or shapes_of(study, ranking, kept, 1)), None)
     winner = best if best is not None and best.place == 1 else None
-    goals = study.goals if len(study.goals) > 1 else _USUAL_GOALS
-    doubt = None
-    doubted = [designs[record.name] for record in ranking.ordered[: study.sure_of]]
-    if study.spreads and doubted:
-        doubt = doubt_of(ranking, effects_of(study.name, doubted, study.spreads, ranking.by, run))
+    objectives = study.objectives if len(study.objectives) > 1 else _USUAL_OBJECTIVES
+    uncertainty = None
+    compared = [designs[record.name] for record in ranking.ordered[: study.error_bars]]
+    if study.tolerances and compared:
+        uncertainty = uncertainty_of(
+            ranking, effects_of(study.name, compared, study.tolerances, ranking.by, run)
+        )
     orders = None
-    if study.plan.points:
-        conditions = {point.name: str(point) for point in study.plan.points}
-        records = [*ranking.ordered, *outside, *ranking.apart]
+    if study.plan.operating_points:
+        conditions = {point.name: str(point) for point in study.plan.operating_points}
+        records = [*ranking.ordered, *outside, *ranking.unsolved]
         orders = orders_under_drives(records, study.plan.terms, conditions, ranking.by, study.limits)
     slopes, shares = None, None
     if study.sensitivities is not None:
         base = study.design(Variant("base"))
         slopes = local_slopes(study.name, base, study.sensitivities, run)
-        shares = global_shares(study.name, base, study.sensitivities, run)
+        shares = global_sensitivity(study.name, base, study.sensitivities, run)
     switching = None
     if study.switching is not None and winner is not None:
         switching = study.switching.table(winner.at_work, winner.figures.phase_resistance)
-    pareto = pareto_points([*ranking.ordered, *outside], goals)
-    return Findings(study, designs, ranking, winner, shapes, pareto, orders, doubt, slopes, shares, switching)
+    pareto = pareto_points([*ranking.ordered, *outside], objectives)
+    return Findings(
+        study, designs, ranking, winner, shapes, pareto, orders, uncertainty, slopes, shares, switching
+    )
 
 
 def texts(findings: Findings) -> list[str]:
@@ -179,10 +183,10 @@ def texts(findings: Findings) -> list[str]:
     said = [fields_text(ranking)]
     if findings.orders is not None:
         said.append(drives_text(findings.orders))
-    if len(study.goals) > 1:
-        said.append(pareto_text(pareto_set(findings.records, study.goals), study.goals))
-    if findings.doubt is not None:
-        said.append(doubt_text(findings.doubt))
-    if findings.slopes is not None and findings.shares is not None:
-        said.append(sensitivity_text(findings.slopes, findings.shares))
+    if len(study.objectives) > 1:
+        said.append(pareto_text(pareto_set(findings.records, study.objectives), study.objectives))
+    if findings.uncertainty is not None:
+        said.append(uncertainty_text(findings.uncertainty))
+    if findings.slopes is not None and findings.sobol_indices is not None:
+        said.append(sensitivity_text(findings.slopes, findings.sobol_indices))
     return [text for text in said if text]

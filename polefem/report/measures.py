@@ -12,7 +12,7 @@ from polefem.outline.build import builds_of
 from polefem.outline.builds import Build
 from polefem.outline.cuts import core_diameter
 from polefem.params import AxialMachine, Machine, Pole
-from polefem.report.dimensions import Dimension, Leader, Span, Sweep, millimetres
+from polefem.report.dimensions import AngularDimension, Dimension, Leader, LinearDimension, millimetres
 from polefem.shapes import Edge, pole_edge
 from polefem.units import deg
 
@@ -79,17 +79,17 @@ def _diameters(build: Build, side: float) -> list[Leader]:
     return found
 
 
-def _arc(build: Build, number: int) -> Sweep:
+def _arc(build: Build, number: int) -> AngularDimension:
     arc, middle = _pole(build, number).arc, number * 2 * math.pi / build.poles
     inwards = 0.25 if build.poles > 2 else 0.45  # two poles lie flat: words of both sides stand on one line
     level = build.face + inwards * (build.root - build.face)
-    return Sweep(f"{build.name} pole arc", middle - arc / 2, middle + arc / 2, level, build.face)
+    return AngularDimension(f"{build.name} pole arc", middle - arc / 2, middle + arc / 2, level, build.face)
 
 
-def _width(build: Build, number: int) -> Span:
+def _width(build: Build, number: int) -> LinearDimension:
     turn = cmath.exp(2j * math.pi * number / build.poles)
     minus, plus = (turn * (flank.start + flank.end) / 2 for flank in _edge(build, number).flanks)
-    return Span(f"{build.name} pole width", minus, plus)
+    return LinearDimension(f"{build.name} pole width", minus, plus)
 
 
 def _coil(machine: Machine, outline: Outline, side: Literal["minus", "plus"], turn: complex = 1.0) -> Leader:
@@ -126,7 +126,7 @@ def disc_dimensions(machine: AxialMachine, side: Literal["rotor", "stator"]) -> 
         Leader(
             "mean diameter", f"arc at Ø {millimetres(2 * mean)}", cmath.rect(mean, 0.3 * pole.arc), 2 * mean
         ),
-        Sweep(f"{side} pole arc", -pole.arc / 2, pole.arc / 2, mean, mean),
+        AngularDimension(f"{side} pole arc", -pole.arc / 2, pole.arc / 2, mean, mean),
     )
 
 
@@ -145,12 +145,14 @@ def strip_dimensions(machine: AxialMachine, outline: Outline) -> tuple[Dimension
         for name, *levels in (("pole height", build.face, build.root), ("yoke", build.root, build.back)):
             low, high = (complex(end, level) for level in sorted(levels))
             if low != high:
-                span = Span(f"{build.name} {name}", low, high, aside, printed=False)
+                span = LinearDimension(f"{build.name} {name}", low, high, aside, printed=False)
                 words = f"{span.name} {span.text}"
                 found += [span, Leader(span.name, words, sum(span.spots) / 2, span.value)]
     half = stator.pattern[0].arc * machine.mean_radius / 2
     face = complex(half, stator.face)
-    found.append(Span("stator pole width", face - 2 * half, face, 0.35 * machine.stator_pole_height))
+    found.append(
+        LinearDimension("stator pole width", face - 2 * half, face, 0.35 * machine.stator_pole_height)
+    )
     gap = complex(stator.seat.half_pitch * machine.mean_radius, machine.air_gap / 2)
     found.append(Leader("air gap", f"air gap {millimetres(machine.air_gap)}", gap, machine.air_gap))
     return (*found, _coil(machine, outline, "minus", 1j))

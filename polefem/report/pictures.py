@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from polefem.maps import Field, FieldState
 from polefem.outline import outline_of
 from polefem.params import AxialMachine, Machine, MeshSpec
-from polefem.report.analysis import draw_doubt, draw_pareto, draw_search, draw_shares
+from polefem.report.analysis import draw_pareto, draw_search, draw_sobol_indices, draw_uncertainty
 from polefem.report.curves import (
     draw_curves,
     draw_spectrum,
@@ -146,7 +146,8 @@ def winner_pictures(shape: Shape) -> tuple[Picture, ...]:
 
 
 def study_pictures(findings: Findings) -> tuple[Picture, ...]:
-    """The pictures that show designs side by side: torque, Pareto set, and doubt, shares and search where there are."""
+    """The pictures that show designs side by side: torque, Pareto set, and uncertainty, shares and search where there
+    are."""
     operations = {
         shape.name: (shape.at_work, shape.design.plan.drive, shape.figures.current)
         for shape in findings.shapes[:_COMPARED]
@@ -159,10 +160,18 @@ def study_pictures(findings: Findings) -> tuple[Picture, ...]:
     if len(findings.pareto.labels) > 1:
         words = f"Designs by {' and '.join(name.partition(' (')[0] for name in findings.pareto.names)}"
         drawn.append((draw_pareto(findings.pareto), "pareto", words))
-    if findings.doubt is not None:
-        drawn.append((draw_doubt(findings.doubt), "doubt", "Error bars of the first designs"))
-    if findings.shares is not None:
-        drawn.append((draw_shares(findings.shares), "sensitivities", "What each field does to each figure"))
+    if findings.uncertainty is not None:
+        drawn.append(
+            (draw_uncertainty(findings.uncertainty), "uncertainty", "Error bars of the first designs")
+        )
+    if findings.sobol_indices is not None:
+        drawn.append(
+            (
+                draw_sobol_indices(findings.sobol_indices),
+                "sensitivities",
+                "What each field does to each figure",
+            )
+        )
     if findings.path is not None:
         drawn.append((draw_search([findings.path]), "search", "How the search went"))
     return tuple(picture_of(figure, name, words) for figure, name, words in drawn)

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 from polefem.params import FreeFace, Pole, RoundFace, SlopedFace
 from polefem.params.checks import both
-from polefem.report.dimensions import Dimension, Leader, Span, Sweep, millimetres
+from polefem.report.dimensions import AngularDimension, Dimension, Leader, LinearDimension, millimetres
 from polefem.shapes import Edge, Line, Seat
 from polefem.shapes.face import face_path
 from polefem.units import deg, mm
@@ -34,16 +34,18 @@ def pole_dimensions(pole: Pole, seat: Seat, edge: Edge, beside: float) -> tuple[
     bulge = abs(seat.face - (tips[0] + tips[1]).real / 2)
     near, far = (bulge + apart, 2.2 * apart) if seat.out > 0 else (apart, bulge + 2.2 * apart)
     found: list[Dimension] = [
-        Span("face width", plus, minus, seat.out * near),
-        Span("width at the yoke", feet[1], feet[0], -seat.out * 0.18 * (high - low)),
-        Span("height", low * UP, high * UP, -beside),
+        LinearDimension("face width", plus, minus, seat.out * near),
+        LinearDimension("width at the yoke", feet[1], feet[0], -seat.out * 0.18 * (high - low)),
+        LinearDimension("height", low * UP, high * UP, -beside),
     ]
     if seat.flat:
         said = f"arc {pole.arc / deg:.4g}° at {millimetres(seat.radius)} from the shaft"
         found.append(Leader("arc", said, 0.6 * minus + 0.4 * plus, pole.arc))
     else:
         radius = max(seat.face + seat.out * far, 0.2 * seat.face)
-        found.append(Sweep("arc", math.pi / 2 - pole.arc / 2, math.pi / 2 + pole.arc / 2, radius, seat.face))
+        found.append(
+            AngularDimension("arc", math.pi / 2 - pole.arc / 2, math.pi / 2 + pole.arc / 2, radius, seat.face)
+        )
     return (*found, *_face(pole, seat), *_inside(pole, seat), *_flanks(pole, edge, tips, seat.out))
 
 

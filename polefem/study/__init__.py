@@ -3,84 +3,90 @@
 from polefem.copper import Copper
 from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent, EqualMeanTorque
 from polefem.study.design import Design, Plan
-from polefem.study.driven import BestPoint, LevelPoint, Point, SwitchingTable, WaveformPoint
-from polefem.study.goals import Limit, broken_limits, check_figure, cost, more_is_better
+from polefem.study.drive_operating_point import DriveOperatingPoint
+from polefem.study.objectives import Limit, broken_limits, check_figure, cost, more_is_better
+from polefem.study.operating_points import (
+    BestOperatingPoint,
+    LevelOperatingPoint,
+    OperatingPoint,
+    SwitchingTable,
+    WaveformOperatingPoint,
+)
 from polefem.study.pipeline import FIELD, Solver, attempt
-from polefem.study.points import DrivePoint
 from polefem.study.progress import ProgressBar
-from polefem.study.record import NEXT_REASON, Figures, Outcome, PointFigures, Record, State
-from polefem.study.running import Watcher, run_designs
+from polefem.study.record import NEXT_REASON, Figures, OperatingPointFigures, Outcome, Record, Status
+from polefem.study.running import Progress, run_designs
 from polefem.study.sampling import Grid, LatinHypercube, Range, SobolPoints, Variant
 from polefem.study.search import Search, run_search
 from polefem.study.sensitivity import (
     Sensitivities,
-    Shares,
     Slopes,
-    global_shares,
+    SobolIndices,
+    global_sensitivity,
     local_slopes,
-    shares_of_sample,
-)
-from polefem.study.spreads import (
-    Effect,
-    FieldSpread,
-    OffsetSpread,
-    Run,
-    Spread,
-    SteelSpread,
-    effects_of,
-    error_from_map,
+    sensitivity_of_sample,
 )
 from polefem.study.store import Store, Table
 from polefem.study.study import Constraint, Study, Values
+from polefem.study.tolerances import (
+    EccentricityTolerance,
+    Effect,
+    FieldTolerance,
+    Run,
+    SteelTolerance,
+    Tolerance,
+    effects_of,
+    error_from_map,
+)
 from polefem.study.workers import Executor, InProcess, WorkerLost, WorkerPool
 
 __all__ = [
     "FIELD",
     "NEXT_REASON",
     "Basis",
-    "BestPoint",
+    "BestOperatingPoint",
     "Constraint",
     "Copper",
     "Design",
-    "DrivePoint",
+    "DriveOperatingPoint",
+    "EccentricityTolerance",
     "Effect",
     "EqualCopperLoss",
     "EqualCurrent",
     "EqualMeanTorque",
     "Executor",
-    "FieldSpread",
+    "FieldTolerance",
     "Figures",
     "Grid",
     "InProcess",
     "LatinHypercube",
-    "LevelPoint",
+    "LevelOperatingPoint",
     "Limit",
-    "OffsetSpread",
+    "OperatingPoint",
+    "OperatingPointFigures",
     "Outcome",
     "Plan",
-    "Point",
-    "PointFigures",
+    "Progress",
     "ProgressBar",
     "Range",
     "Record",
     "Run",
     "Search",
     "Sensitivities",
-    "Shares",
     "Slopes",
+    "SobolIndices",
     "SobolPoints",
     "Solver",
-    "Spread",
-    "State",
-    "SteelSpread",
+    "Status",
+    "SteelTolerance",
     "Store",
     "Study",
     "SwitchingTable",
     "Table",
+    "Tolerance",
     "Values",
     "Variant",
-    "Watcher",
-    "WaveformPoint",
+    "WaveformOperatingPoint",
     "WorkerLost",
     "WorkerPool",
     "attempt",
@@ -89,10 +95,10 @@ __all__ = [
     "cost",
     "effects_of",
     "error_from_map",
-    "global_shares",
+    "global_sensitivity",
     "local_slopes",
     "more_is_better",
     "run_designs",
     "run_search",
-    "shares_of_sample",
+    "sensitivity_of_sample",
 ]

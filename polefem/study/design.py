@@ -10,12 +10,12 @@ from typing import Any
 from polefem.copper import Copper
 from polefem.errors import InvalidValue, PolefemError, refusal
 from polefem.estimates import Turning
-from polefem.params import Machine, MeshSpec, SquareDrive
+from polefem.params import Machine, MeshSpec, RectangularCurrent
 from polefem.params.checks import positive, whole
 from polefem.params.content import content, content_key
 from polefem.params.fields import with_fields
 from polefem.study.basis import Basis, EqualCopperLoss
-from polefem.study.driven import Point
+from polefem.study.operating_points import OperatingPoint
 from polefem.version import __version__
 
 __all__ = ["Design", "Plan", "of_plan"]
@@ -25,17 +25,17 @@ __all__ = ["Design", "Plan", "of_plan"]
 class Plan:
     """What is computed of every design, and on which basis designs are compared.
 
-    drive: when a phase conducts. basis: what is equal. copper: how coils are filled and how warm they run.
-    mesh: how fine. angle_points: over half a rotor pitch for symmetric poles, else over a whole one.
-    current_points: of the map, up to the operating current or the most that the basis allows.
-    overlap_angles: at how many angles of a stroke all phases are solved together, to compare; 0 for none.
-    end_effects: whether torque and currents are those of the map with estimates of end turns and end fringing in it;
-    inductances are the field's own in any case. turning: at which the iron loss is asked for; None for no iron loss.
-    points: other drives that each design is judged under, computed on the same map. map_current: A, up to which the
-    map goes at least: the highest that a bridge will let flow.
+    drive: when a phase conducts. basis: what is equal. copper: how coils are filled and how warm they run. mesh: how
+    fine. angle_points: over half a rotor pitch for symmetric poles, else over a whole one. current_points: of the map,
+    up to the operating current or the most that the basis allows. overlap_angles: at how many angles of a stroke all
+    phases are solved together, to compare; 0 for none. end_effects: whether torque and currents are those of the map
+    with estimates of end turns and end fringing in it; inductances are the field's own in any case. turning: at which
+    the iron loss is asked for; None for no iron loss. operating_points: other drives that each design is judged under,
+    computed on the same map. map_current: A, up to which the map goes at least: the highest that a bridge will let
+    flow.
     """
 
-    drive: SquareDrive
+    drive: RectangularCurrent
     basis: Basis = field(default_factory=lambda: EqualCopperLoss(50.0))
     copper: Copper = field(default_factory=Copper)
     mesh: MeshSpec = field(default_factory=MeshSpec)
@@ -44,7 +44,7 @@ class Plan:
     overlap_angles: int = 3
     end_effects: bool = False
     turning: Turning | None = None
-    points: tuple[Point, ...] = ()
+    operating_points: tuple[OperatingPoint, ...] = ()
     map_current: float = 0.0
 
     @property
@@ -57,10 +57,10 @@ class Plan:
         whole("a map needs currents", "current_points", self.current_points, 1)
         whole("angles are counted", "overlap_angles", self.overlap_angles, 0)
         positive("a map goes up to a current", "map_current", self.map_current, "A", zero=True)
-        names = [point.name for point in self.points]
+        names = [point.name for point in self.operating_points]
         if len(set(names)) < len(names):
             raise InvalidValue(
-                refusal("each operating point has a name of its own", "points", names, "each once")
+                refusal("each operating point has a name of its own", "operating_points", names, "each once")
             )
 
 

@@ -1,4 +1,4 @@
-"""A design at work: the ideal square current at the size that its study's basis gives, and all phases together."""
+"""A design at work: the ideal rectangular current at the size that its study's basis gives, and all phases together."""
 
 from __future__ import annotations
 
@@ -9,15 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polefem.drive import (
-    SquareTorque,
+    RectangularTorque,
     copper_loss,
     current_for_copper_loss,
     current_for_mean_torque,
-    square_torque,
+    rectangular_torque,
 )
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import FluxMap
-from polefem.params import SquareDrive
+from polefem.params import RectangularCurrent
 from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent
 
 __all__ = ["Operation", "most_current", "operate"]
@@ -30,7 +30,7 @@ class Operation:
     """Torque of all phases, and what it costs in copper: `copper_loss` of all phases, W."""
 
     phase_map: FluxMap
-    torque: SquareTorque
+    torque: RectangularTorque
     copper_loss: float
 
     def phase_currents(self, angle: float) -> Array:
@@ -43,7 +43,7 @@ class Operation:
         """Torque of single phases, summed, at a rotor angle (rad), N m."""
         return float(self.phase_map.at(self._own(angle), self.phase_currents(angle))[1].sum())
 
-    def crowded_angles(self, count: int) -> Array:
+    def overlap_angles(self, count: int) -> Array:
         """Rotor angles within a stroke where most phases conduct at once, rad, shape (count,)."""
         stroke = self.phase_map.stroke
         angles: Array = stroke * (np.arange(360, dtype=float) + 0.5) / 360
@@ -56,14 +56,16 @@ class Operation:
         return angle - self.phase_map.stroke * np.arange(self.phase_map.phases, dtype=float)
 
 
-def most_current(basis: Basis, drive: SquareDrive, pitch: float, phases: int, resistance: float) -> float:
+def most_current(
+    basis: Basis, drive: RectangularCurrent, pitch: float, phases: int, resistance: float
+) -> float:
     """The most current that the basis can ask for, A: how far a map must go."""
     if isinstance(basis, EqualCopperLoss):
         return math.sqrt(basis.loss / (phases * resistance * drive.dwell / pitch))
     return basis.current if isinstance(basis, EqualCurrent) else basis.most_current
 
 
-def operate(phase_map: FluxMap, basis: Basis, drive: SquareDrive, resistance: float) -> Operation:
+def operate(phase_map: FluxMap, basis: Basis, drive: RectangularCurrent, resistance: float) -> Operation:
     """The machine of this map on a basis; `resistance` of one phase, ohm.
 
     Raises InvalidValue where it turns the wrong way, or the map does not reach what the basis asks for.
@@ -74,7 +76,7 @@ def operate(phase_map: FluxMap, basis: Basis, drive: SquareDrive, resistance: fl
         current = basis.current
     else:
         current = current_for_mean_torque(phase_map, drive, basis.torque)
-    torque = square_torque(phase_map, drive, current)
+    torque = rectangular_torque(phase_map, drive, current)
     if torque.mean <= 0.0:
         found = f"{torque.mean:.4g} N m"
         raise InvalidValue(refusal("a motor must turn forwards", "mean torque", found, "above 0 N m"))

@@ -22,9 +22,9 @@ from polefem.maps import FieldState, FluxMap, field_series, flux_map
 from polefem.outline import outline_of
 from polefem.params import Machine, MeshSpec
 from polefem.study.design import Design
-from polefem.study.driven import Point
+from polefem.study.operating_points import OperatingPoint
 from polefem.study.operation import Operation, most_current, operate
-from polefem.study.record import NEXT_REASON, Figures, Outcome, PointFigures, State
+from polefem.study.record import NEXT_REASON, Figures, OperatingPointFigures, Outcome, Status
 from polefem.version import __version__
 
 __all__ = ["FIELD", "KnownMap", "Solver", "attempt", "figures_of", "versions"]
@@ -89,12 +89,12 @@ def attempt(design: Design, solver: Solver = FIELD) -> Outcome:
     try:
         return figures_of(design, solver, clock)
     except (GeometryRefused, InvalidValue) as refused:
-        return Outcome(State.REFUSED, str(refused), seconds=clock.seconds)
+        return Outcome(Status.REFUSED, str(refused), seconds=clock.seconds)
     except PolefemError as failed:
-        return Outcome(State.FAILED, str(failed), seconds=clock.seconds)
+        return Outcome(Status.FAILED, str(failed), seconds=clock.seconds)
     except Exception as unforeseen:
         reason = f"{type(unforeseen).__name__}: {unforeseen}"
-        return Outcome(State.FAILED, reason, seconds=clock.seconds, trace=traceback.format_exc())
+        return Outcome(Status.FAILED, reason, seconds=clock.seconds, trace=traceback.format_exc())
 
 
 def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
@@ -118,8 +118,8 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
     with clock("operation"):
         at_work = with_end_effects(phase_map, machine) if plan.end_effects else phase_map
         operation = operate(at_work, plan.basis, plan.drive, winding.resistance)
-    with clock("points"):
-        points, lacking = point_figures(plan.points, at_work, winding.resistance)
+    with clock("operating points"):
+        points, lacking = operating_point_figures(plan.operating_points, at_work, winding.resistance)
     with clock("overlap"):
         difference = overlap_torque(design, solver, replace(operation, phase_map=phase_map))
     loss, torque, current = operation.copper_loss, operation.torque, operation.torque.current
@@ -153,17 +153,19 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         unaligned_fringing=ends.fringing.unaligned,
         most_rise=warming(loss + (iron or 0.0), hull).most_rise,
         iron_loss=iron,
-        points=points,
+        operating_points=points,
     )
-    return Outcome(State.SOLVED, lacking, figures, phase_map, clock.seconds, tuple(torque.harmonics.tolist()))
+    return Outcome(
+        Status.SOLVED, lacking, figures, phase_map, clock.seconds, tuple(torque.harmonics.tolist())
+    )
 
 
-def point_figures(
-    points: Sequence[Point], phase_map: FluxMap, resistance: float
-) -> tuple[dict[str, PointFigures], str]:
+def operating_point_figures(
+    points: Sequence[OperatingPoint], phase_map: FluxMap, resistance: float
+) -> tuple[dict[str, OperatingPointFigures], str]:
     """Figures by the name of their operating point, and why some points have none, in words: a design that a supply
     cannot drive still has its figures under the ideal current."""
-    found: dict[str, PointFigures] = {}
+    found: dict[str, OperatingPointFigures] = {}
     lacking = []
     for point in points:
         try:
@@ -201,7 +203,7 @@ def overlap_torque(design: Design, solver: Solver, operation: Operation) -> floa
     count = design.plan.overlap_angles
     if count == 0:
         return None
-    angles = operation.crowded_angles(count)
+    angles = operation.overlap_angles(count)
     currents = np.array([operation.phase_currents(angle) for angle in angles.tolist()])
     together = np.array([s.torque for s in solver.fields(design.machine, angles, currents, design.plan.mesh)])
     apart = np.array([operation.torque_at(angle) for angle in angles.tolist()])

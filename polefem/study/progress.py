@@ -8,7 +8,7 @@ from typing import TextIO
 
 from tqdm import tqdm
 
-from polefem.study.record import Record, State
+from polefem.study.record import Record, Status
 
 __all__ = ["ProgressBar"]
 
@@ -43,15 +43,15 @@ class ProgressBar:
 
     def record(self, record: Record, computed: bool) -> None:
         """A design is done: computed now, or found in the store."""
-        self._counts.update([record.state.value, "computed" if computed else "found"])
+        self._counts.update([record.status.value, "computed" if computed else "found"])
         done = self._counts["computed"] + self._counts["found"]
         if self._bar is not None:
-            self._bar.set_postfix_str(self._said_of_states(), refresh=False)
+            self._bar.set_postfix_str(self._said_of_statuses(), refresh=False)
             self._bar.update()
         elif time.monotonic() - self._said >= _EVERY or done == self._total:
             self._said = time.monotonic()
             self._stream.write(
-                f"{self._label}: {done} of {self._total} designs, {self._said_of_states()}, "
+                f"{self._label}: {done} of {self._total} designs, {self._said_of_statuses()}, "
                 f"{self._time_left(done)}\n"
             )
             self._stream.flush()
@@ -66,9 +66,9 @@ class ProgressBar:
         if self._bar is not None:
             self._bar.close()
 
-    def _said_of_states(self) -> str:
-        failed = self._counts[State.FAILED.value] + self._counts[State.LOST.value]
-        parts = [f"{self._counts[State.REFUSED.value]} refused", f"{failed} failed"]
+    def _said_of_statuses(self) -> str:
+        failed = self._counts[Status.FAILED.value] + self._counts[Status.LOST.value]
+        parts = [f"{self._counts[Status.REFUSED.value]} refused", f"{failed} failed"]
         if self._counts["found"]:
             parts.append(f"{self._counts['found']} from the store")
         return ", ".join(parts)

@@ -18,25 +18,25 @@ _TRIED = 500  # proposals whose outline is looked at before the first is taken a
 
 
 def promising(
-    x: Array, aims: Array, count: int, can_be_built: Callable[[Array], bool], random: np.random.Generator
+    x: Array, costs: Array, count: int, can_be_built: Callable[[Array], bool], random: np.random.Generator
 ) -> Array:
     """Points to compute next, shape (count, d), each as if those before it had come out as expected.
 
-    x: shape (n, d), where the aims are known. aims: shape (n, 1 + n_limits): the goal, to be brought down, and how
-    far each limit is overstepped (0 or below: kept). can_be_built: whether a point is worth computing at all.
+    x: shape (n, d), where the costs are known. costs: shape (n, 1 + n_limits): the objective, to be brought down, and
+    how far each limit is overstepped (0 or below: kept). can_be_built: whether a point is worth computing at all.
     """
     taken: list[Array] = []
     for _ in range(count):
-        kept = np.array((aims[:, 1:] <= 0.0).all(axis=1))
-        oversteps = np.maximum(aims[:, 1:], 0.0).sum(axis=1)
-        best = x[kept][aims[kept, 0].argmin()] if kept.any() else x[oversteps.argmin()]
+        kept = np.array((costs[:, 1:] <= 0.0).all(axis=1))
+        oversteps = np.maximum(costs[:, 1:], 0.0).sum(axis=1)
+        best = x[kept][costs[kept, 0].argmin()] if kept.any() else x[oversteps.argmin()]
         proposals = _about(best, random)
-        models = [fit(x, column) for column in aims.T]
-        order = np.argsort(-_worth(models, aims[kept, 0], proposals))
+        models = [fit(x, column) for column in costs.T]
+        order = np.argsort(-_worth(models, costs[kept, 0], proposals))
         at = next((int(k) for k in order[:_TRIED] if can_be_built(proposals[k])), int(order[0]))
         taken.append(proposals[at])
         expected = [float(model.at(proposals[at][None])[0][0]) for model in models]
-        x, aims = np.vstack([x, proposals[at]]), np.vstack([aims, expected])
+        x, costs = np.vstack([x, proposals[at]]), np.vstack([costs, expected])
     return np.array(taken)
 
 
@@ -48,18 +48,18 @@ def _about(best: Array, random: np.random.Generator) -> Array:
     return np.vstack([spread, near])
 
 
-def _worth(models: Sequence[Surrogate], goals: Array, proposals: Array) -> Array:
-    """Expected improvement over the best of `goals` (those that keep the limits) times the chance to keep the limits;
-    where none keeps them yet, the chance alone."""
-    goal, *limits = models
+def _worth(models: Sequence[Surrogate], objectives: Array, proposals: Array) -> Array:
+    """Expected improvement over the best of `objectives` (those that keep the limits) times the chance to keep the
+    limits; where none keeps them yet, the chance alone."""
+    objective, *limits = models
     chance = np.ones(len(proposals))
     for model in limits:
         mean, deviation = model.at(proposals)
         chance *= ndtr(-mean / deviation)
-    if goals.size == 0:
+    if objectives.size == 0:
         return chance
-    mean, deviation = goal.at(proposals)
-    better = goals.min() - mean
+    mean, deviation = objective.at(proposals)
+    better = objectives.min() - mean
     z = better / deviation
     density = np.exp(-0.5 * z**2) / np.sqrt(2.0 * np.pi)
     worth: Array = (better * ndtr(z) + deviation * density) * chance

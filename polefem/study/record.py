@@ -10,14 +10,14 @@ from typing import Any
 
 from polefem.maps import FluxMap
 
-__all__ = ["NEXT_REASON", "Figures", "Outcome", "PointFigures", "Record", "State"]
+__all__ = ["NEXT_REASON", "Figures", "OperatingPointFigures", "Outcome", "Record", "Status"]
 
 
 NEXT_REASON = "; and "
 """Between the reasons of a design that has no figures at several operating points."""
 
 
-class State(StrEnum):
+class Status(StrEnum):
     """How a design ended.
 
     SOLVED: it has figures. REFUSED: it cannot be built, or cannot do what is asked. FAILED: meshing or solving
@@ -31,7 +31,7 @@ class State(StrEnum):
 
 
 @dataclass(frozen=True)
-class PointFigures:
+class OperatingPointFigures:
     """The numbers of one design at one operating point of its bridge. SI; torque is that of all phases together.
 
     mean_torque, lowest_torque, highest_torque: N m. ripple: (highest - lowest) / |mean|. peak_current, rms_current: of
@@ -72,7 +72,7 @@ class Figures:
     ends adds to the unsaturated inductance, H. most_rise: the higher end of how warm the outside
     gets in still air by these losses, a coarse estimate, K. iron_loss: at the speed that the plan asks for, W; None
     where it does not.
-    points: by name, figures at the operating points that the plan asks for.
+    operating_points: by name, figures at the operating points that the plan asks for.
     """
 
     current: float
@@ -98,12 +98,13 @@ class Figures:
     most_rise: float
     iron_loss: float | None
     overlap_torque: float | None
-    points: Mapping[str, PointFigures] = field(default_factory=dict)
+    operating_points: Mapping[str, OperatingPointFigures] = field(default_factory=dict)
 
     @classmethod
     def names(cls) -> tuple[str, ...]:
-        """The names of the figures on the basis of the study, in order; those of points are not among them."""
-        return tuple(f.name for f in dataclasses.fields(cls) if f.name != "points")
+        """The names of the figures on the basis of the study, in order; those of operating points are not among
+        them."""
+        return tuple(f.name for f in dataclasses.fields(cls) if f.name != "operating_points")
 
     def values(self) -> tuple[float | None, ...]:
         """The figures on the basis of the study, in the order of their names."""
@@ -115,18 +116,18 @@ class Figures:
         if not point:
             found: float | None = getattr(self, name)
             return found
-        return getattr(self.points[point], of) if point in self.points else None
+        return getattr(self.operating_points[point], of) if point in self.operating_points else None
 
 
 @dataclass(frozen=True, eq=False)
 class Outcome:
-    """What computing a design gave: its state, the reason in one sentence, figures and map if it has them.
+    """What computing a design gave: its status, the reason in one sentence, figures and map if it has them.
 
     seconds: by stage. harmonics: amplitudes of the summed torque's harmonics of the stroke, N m. trace: where an
     error that no one foresaw came from.
     """
 
-    state: State
+    status: Status
     reason: str = ""
     figures: Figures | None = None
     flux_map: FluxMap | None = None
@@ -150,9 +151,9 @@ class Record:
     versions: Mapping[str, str] = field(default_factory=dict)
 
     @property
-    def state(self) -> State:
+    def status(self) -> Status:
         """How the design ended."""
-        return self.outcome.state
+        return self.outcome.status
 
     @property
     def reason(self) -> str:
@@ -168,4 +169,4 @@ class Record:
         said = self.reason
         if self.figures is not None:
             said = f"{self.figures.mean_torque:.4g} N m, ripple {self.figures.ripple:.3g}"
-        return f"Record({self.name!r}, {self.state}: {said})"
+        return f"Record({self.name!r}, {self.status}: {said})"

@@ -14,11 +14,11 @@ from polefem.errors import PolefemError
 from polefem.params.content import content
 from polefem.study.design import Design
 from polefem.study.pipeline import FIELD, KnownMap, Solver, attempt, versions
-from polefem.study.record import Outcome, Record, State
+from polefem.study.record import Outcome, Record, Status
 from polefem.study.store import Member, Store
 from polefem.study.workers import WorkerLost
 
-__all__ = ["Watcher", "run_designs"]
+__all__ = ["Progress", "run_designs"]
 
 _WITH_MAPS = (
     1000  # designs of a study whose records carry their maps; those of a larger one are in the store alone
@@ -26,7 +26,7 @@ _WITH_MAPS = (
 _TRIES = 2  # a design whose worker died is tried once more: the machine may have been short of memory
 
 
-class Watcher(Protocol):
+class Progress(Protocol):
     """What is told how a run goes on."""
 
     def begin(self, total: int) -> None:
@@ -57,7 +57,7 @@ def run_designs(
     executor: Executor,
     at_once: int = 1,
     solver: Solver = FIELD,
-    watcher: Watcher | None = None,
+    watcher: Progress | None = None,
 ) -> list[Record]:
     """Records of the designs, in their order; the designs are enrolled in the store under the study's name.
 
@@ -89,7 +89,7 @@ def run_designs(
         waiting = []
         for key, (first, *_) in places.items():
             outcome = store.outcome(key)
-            if outcome is None or outcome.state is State.LOST:
+            if outcome is None or outcome.status is Status.LOST:
                 waiting.append(designs[first])
             else:
                 settle(key, outcome, store.versions(key), False)
@@ -128,7 +128,7 @@ def _computed(
             for future in done:
                 design, tries = under_way.pop(future)
                 outcome = _answer(future)
-                if outcome.state is State.LOST and tries < _TRIES:
+                if outcome.status is Status.LOST and tries < _TRIES:
                     waiting.append((design, tries + 1))
                 else:
                     yield design, outcome
@@ -141,8 +141,8 @@ def _answer(future: Future[Outcome]) -> Outcome:
     try:
         return future.result()
     except (WorkerLost, BrokenProcessPool, CancelledError) as lost:
-        return Outcome(State.LOST, str(lost) or "the executor gave the design up")
+        return Outcome(Status.LOST, str(lost) or "the executor gave the design up")
     except (
         Exception
     ) as error:  # an executor's own: a cluster that lost the worker, a call that would not travel
-        return Outcome(State.LOST, f"{type(error).__name__}: {error}")
+        return Outcome(Status.LOST, f"{type(error).__name__}: {error}")

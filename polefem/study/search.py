@@ -27,12 +27,12 @@ from polefem.params import Machine
 from polefem.params.checks import whole
 from polefem.params.fields import field_value
 from polefem.study.design import Design, Plan, of_plan
-from polefem.study.goals import Limit, check_figure, cost
+from polefem.study.objectives import Limit, check_figure, cost
 from polefem.study.proposals import promising
-from polefem.study.record import Record, State
+from polefem.study.record import Record, Status
 from polefem.study.sampling import Range, Variant, changes_at
-from polefem.study.spreads import Run
 from polefem.study.study import Constraint, Study
+from polefem.study.tolerances import Run
 
 __all__ = ["Search", "run_search"]
 
@@ -47,10 +47,10 @@ _EVOLVE: Any = differential_evolution  # its stubs know neither many points at o
 class Search:
     """What a study file says that searches.
 
-    name, base, plan, linked, constraints, limits: as in `Study`. ranges: of the fields that vary. goal: the figure to
-    bring down (torques and torque per loss: up). solves: how many designs to compute, not counting those refused
-    before any meshing. way: "surrogate" or "evolution". together: how many designs to propose at a time: as many as
-    there are workers.
+    name, base, plan, linked, constraints, limits: as in `Study`. ranges: of the fields that vary. objective: the figure
+    to bring down (torques and torque per loss: up). evaluations: how many designs to compute, not counting those
+    refused before any meshing. method: "surrogate" or "evolution". batch: how many designs to propose at a time: as
+    many as there are workers.
 
     Raises InvalidValue for a start outside the ranges, or a figure that designs do not have.
     """
@@ -59,22 +59,22 @@ class Search:
     base: Machine
     plan: Plan
     ranges: Mapping[str, Range]
-    goal: str = "ripple"
+    objective: str = "ripple"
     limits: tuple[Limit, ...] = ()
     linked: Mapping[str, Callable[[Mapping[str, Any]], Any]] = field(default_factory=dict)
     constraints: tuple[Constraint, ...] = ()
-    solves: int = 60
-    way: Literal["surrogate", "evolution"] = "surrogate"
+    evaluations: int = 60
+    method: Literal["surrogate", "evolution"] = "surrogate"
     seed: int = 0
-    together: int = 2
+    batch: int = 2
 
     def __post_init__(self) -> None:
-        check_figure("goal", self.goal)
-        whole("a search computes designs", "solves", self.solves, 4)
-        whole("designs are proposed one at a time or more", "together", self.together)
-        if self.way not in ("surrogate", "evolution"):
+        check_figure("objective", self.objective)
+        whole("a search computes designs", "evaluations", self.evaluations, 4)
+        whole("designs are proposed one at a time or more", "batch", self.batch)
+        if self.method not in ("surrogate", "evolution"):
             rule = "a search goes one of two ways"
-            raise InvalidValue(refusal(rule, "way", repr(self.way), "'surrogate', 'evolution'"))
+            raise InvalidValue(refusal(rule, "method", repr(self.method), "'surrogate', 'evolution'"))
         for name, span in self.ranges.items():
             value = field_value(self.plan if of_plan(name) else self.base, name)
             if not span.low <= value <= span.high:
@@ -99,7 +99,7 @@ class Search:
             variants,
             self.linked,
             self.constraints,
-            (self.goal,),
+            (self.objective,),
             self.limits,
         )
 
@@ -123,7 +123,8 @@ class Search:
         return True
 
     def __repr__(self) -> str:
-        return f"Search({self.name!r}: {self.goal} over {', '.join(self.ranges)}, {self.solves} designs, {self.way})"
+        size = f"{self.evaluations} designs, {self.method}"
+        return f"Search({self.name!r}: {self.objective} over {', '.join(self.ranges)}, {size})"
 
 
 @dataclass(eq=False)
@@ -147,14 +148,14 @@ class _Known:
     @property
     def left(self) -> int:
         """Designs that may yet be computed; those refused before any meshing were none, but have an end too."""
-        solved = sum(record.state is not State.REFUSED for record in self.records)
-        return min(self.search.solves - solved, _REFUSALS * self.search.solves - len(self.records))
+        solved = sum(record.status is not Status.REFUSED for record in self.records)
+        return min(self.search.evaluations - solved, _REFUSALS * self.search.evaluations - len(self.records))
 
 
 def run_search(search: Search, run: Run) -> list[Record]:
     """Every design the search computed, in its order; `run` computes designs under a study's name."""
     known = _Known(search, run, [], [])
-    if search.way == "evolution":
+    if search.method == "evolution":
         _evolve(known)
     else:
         _propose(known)
@@ -162,18 +163,19 @@ def run_search(search: Search, run: Run) -> list[Record]:
 
 
 def _cost(search: Search, record: Record) -> float:
-    """What is brought down: the goal within the limits; beyond them more than any goal; more yet if refused."""
+    """What is brought down: the objective within the limits; beyond them more than any objective; more yet if
+    refused."""
     if record.figures is None:
         return _REFUSED
     excess = sum(limit.excess(record.figures) for limit in search.limits)
-    value = cost(record.figures, search.goal)
+    value = cost(record.figures, search.objective)
     return _REFUSED if value is None else (_OUTSIDE + excess if excess > 0.0 else value)
 
 
 def _evolve(known: _Known) -> None:
     search = known.search
     dimensions = len(search.ranges)
-    members = max(5, min(search.solves // 8, 12 * dimensions))
+    members = max(5, min(search.evaluations // 8, 12 * dimensions))
     first = _first_points(search, members)
 
     def costs(x: Array) -> Array:  # scipy hands over one point, shape (d,), or many, shape (d, n)
@@ -183,7 +185,7 @@ def _evolve(known: _Known) -> None:
         costs,
         [(0.0, 1.0)] * dimensions,
         init=first,
-        maxiter=10 * search.solves,
+        maxiter=10 * search.evaluations,
         tol=0.0,
         polish=False,
         updating="deferred",
@@ -204,21 +206,21 @@ def _first_points(search: Search, count: int) -> Array:
 def _propose(known: _Known) -> None:
     search = known.search
     dimensions = len(search.ranges)
-    begin = min(search.solves, max(2 * (dimensions + 1), search.solves // 4))
+    begin = min(search.evaluations, max(2 * (dimensions + 1), search.evaluations // 4))
     known.compute(_first_points(search, begin))
     while known.left > 0:
         random = np.random.default_rng([search.seed, len(known.records)])
         solved = [
             (x, r.figures)
             for x, r in zip(known.points, known.records, strict=True)
-            if r.figures is not None and cost(r.figures, search.goal) is not None
+            if r.figures is not None and cost(r.figures, search.objective) is not None
         ]
         if len(solved) < 3:
-            known.compute(random.random((search.together, dimensions)))
+            known.compute(random.random((search.batch, dimensions)))
             continue
         x = np.array([point for point, _ in solved])
-        aims = [
-            (cost(figures, search.goal), *(limit.overstep(figures) for limit in search.limits))
+        costs = [
+            (cost(figures, search.objective), *(limit.overstep(figures) for limit in search.limits))
             for _, figures in solved
         ]
-        known.compute(promising(x, np.array(aims, dtype=float), search.together, search.can_be_built, random))
+        known.compute(promising(x, np.array(costs, dtype=float), search.batch, search.can_be_built, random))

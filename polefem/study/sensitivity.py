@@ -1,7 +1,7 @@
 """What each field does to each figure: its slope at a design, and its share of all change over a range.
 
 Slopes are central differences. Shares are Sobol's indices (I. M. Sobol, Math. Comput. Simul. 55 (2001) 271-280; by
-scipy.stats.sobol_indices) of a Gaussian process through a sample of designs; how well the process foretells designs
+scipy.stats.sobol_indices) of a Gaussian process through a sample of designs; how well the process predicts designs
 it has not seen is said beside them.
 """
 
@@ -18,13 +18,20 @@ from scipy.stats import sobol_indices, uniform
 from polefem.errors import InvalidValue, refusal
 from polefem.params.fields import field_value
 from polefem.study.design import Design, of_plan
-from polefem.study.goals import check_figure
+from polefem.study.objectives import check_figure
 from polefem.study.record import Record
 from polefem.study.sampling import Range, SobolPoints
-from polefem.study.spreads import Run
 from polefem.study.surrogate import fit
+from polefem.study.tolerances import Run
 
-__all__ = ["Sensitivities", "Shares", "Slopes", "global_shares", "local_slopes", "shares_of_sample"]
+__all__ = [
+    "Sensitivities",
+    "Slopes",
+    "SobolIndices",
+    "global_sensitivity",
+    "local_slopes",
+    "sensitivity_of_sample",
+]
 
 Array = NDArray[np.float64]
 _SAMPLES = 2048
@@ -61,16 +68,16 @@ class Slopes:
 
 
 @dataclass(frozen=True, eq=False)
-class Shares:
+class SobolIndices:
     """Sobol's indices. first: shape (n_fields, n_figures): share of the figure's variance due to the field alone.
-    total: with all it does together with others. foretold: shape (n_figures,): what the process explains of designs
+    total: with all it does together with others. q_squared: shape (n_figures,): what the process explains of designs
     left out (Q squared). designs: how many the process goes through."""
 
     fields: tuple[str, ...]
     figures: tuple[str, ...]
     first: Array
     total: Array
-    foretold: Array
+    q_squared: Array
     designs: int
 
 
@@ -95,14 +102,14 @@ def local_slopes(study: str, design: Design, asked: Sensitivities, run: Run) -> 
     return Slopes(tuple(asked.ranges), asked.figures, slopes, slopes * values[:, None] / middle)
 
 
-def global_shares(study: str, design: Design, asked: Sensitivities, run: Run) -> Shares:
+def global_sensitivity(study: str, design: Design, asked: Sensitivities, run: Run) -> SobolIndices:
     """Sobol's indices over the ranges, from a sample of designs round the given one."""
     variants = list(SobolPoints(asked.ranges, asked.points, asked.seed))
     sample = [replace(design, name=v.name, changes={**design.changes, **v.changes}) for v in variants]
-    return shares_of_sample(asked, run(f"{study}: sample", sample))
+    return sensitivity_of_sample(asked, run(f"{study}: sample", sample))
 
 
-def shares_of_sample(asked: Sensitivities, records: Sequence[Record]) -> Shares:
+def sensitivity_of_sample(asked: Sensitivities, records: Sequence[Record]) -> SobolIndices:
     """Sobol's indices from records that were computed already, whose changes hold every field of the ranges.
 
     Raises InvalidValue for fewer solved designs than four a field.
@@ -122,8 +129,8 @@ def shares_of_sample(asked: Sensitivities, records: Sequence[Record]) -> Shares:
     )
     shape = (len(models), len(asked.ranges))  # scipy leaves out an axis of length one
     first, total = (np.reshape(index, shape).T for index in (indices.first_order, indices.total_order))
-    foretold = np.array([model.foretold for model in models])
-    return Shares(tuple(asked.ranges), asked.figures, first, total, foretold, len(solved))
+    q_squared = np.array([model.q_squared for model in models])
+    return SobolIndices(tuple(asked.ranges), asked.figures, first, total, q_squared, len(solved))
 
 
 def _value(design: Design, name: str) -> float:

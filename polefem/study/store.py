@@ -24,30 +24,30 @@ from numpy.typing import NDArray
 
 from polefem.errors import StoreRefused, refusal
 from polefem.maps import FluxMap
-from polefem.study.goals import check_figure, more_is_better
-from polefem.study.record import Figures, Outcome, PointFigures, State
+from polefem.study.objectives import check_figure, more_is_better
+from polefem.study.record import Figures, OperatingPointFigures, Outcome, Status
 
 __all__ = ["SCHEMA", "Member", "Store", "Table"]
 
-SCHEMA = 5
+SCHEMA = 6
 """Version of the layout of a store; one of another version is refused, never guessed at."""
 
 _FIGURES = ", ".join(f"{name} REAL" for name in Figures.names())
 _LAYOUT = f"""
 CREATE TABLE IF NOT EXISTS about (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS designs (
-    key TEXT PRIMARY KEY, state TEXT NOT NULL, reason TEXT NOT NULL, {_FIGURES},
+    key TEXT PRIMARY KEY, status TEXT NOT NULL, reason TEXT NOT NULL, {_FIGURES},
     map_checksum TEXT, map_key TEXT, seconds REAL NOT NULL, made REAL NOT NULL
 ) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS details (
-    key TEXT PRIMARY KEY, harmonics TEXT NOT NULL, points TEXT NOT NULL, stages TEXT NOT NULL, versions TEXT NOT NULL,
-    inputs TEXT NOT NULL, trace TEXT NOT NULL
+    key TEXT PRIMARY KEY, harmonics TEXT NOT NULL, operating_points TEXT NOT NULL, stages TEXT NOT NULL,
+    versions TEXT NOT NULL, inputs TEXT NOT NULL, trace TEXT NOT NULL
 ) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS members (
     study TEXT NOT NULL, name TEXT NOT NULL, position INTEGER NOT NULL, key TEXT NOT NULL, changes TEXT NOT NULL,
     PRIMARY KEY (study, name)
 ) WITHOUT ROWID;
-CREATE INDEX IF NOT EXISTS states ON designs (state);
+CREATE INDEX IF NOT EXISTS statuses ON designs (status);
 CREATE INDEX IF NOT EXISTS map_keys ON designs (map_key);
 """
 _PATIENCE = 60.0  # s: how long to wait for another process that is writing
@@ -64,10 +64,10 @@ class Member:
 
 @dataclass(frozen=True, eq=False)
 class Table:
-    """Designs of a study as columns. names, states: of each. figures: by name, each ndarray of shape (n,), SI."""
+    """Designs of a study as columns. names, statuses: of each. figures: by name, each ndarray of shape (n,), SI."""
 
     names: tuple[str, ...]
-    states: tuple[str, ...]
+    statuses: tuple[str, ...]
     figures: Mapping[str, NDArray[np.float64]]
 
     def ranked(self, figure: str, most: int = 20) -> list[tuple[str, float]]:
@@ -124,10 +124,10 @@ class Store:
         with self._spoken():
             checksum = None if outcome.flux_map is None else self._keep_map(key, outcome.flux_map)
             figures = outcome.figures.values() if outcome.figures else (None,) * len(Figures.names())
-            row = (key, outcome.state.value, outcome.reason, *figures)
+            row = (key, outcome.status.value, outcome.reason, *figures)
             row += (checksum, map_key or None, sum(outcome.seconds.values()), time.time())
             points = (
-                {name: asdict(point) for name, point in outcome.figures.points.items()}
+                {name: asdict(point) for name, point in outcome.figures.operating_points.items()}
                 if outcome.figures
                 else {}
             )
@@ -144,7 +144,9 @@ class Store:
         """
         with self._spoken():
             row = self._one("SELECT * FROM designs WHERE key = ?", key)
-            details = self._one("SELECT harmonics, points, stages, trace FROM details WHERE key = ?", key)
+            details = self._one(
+                "SELECT harmonics, operating_points, stages, trace FROM details WHERE key = ?", key
+            )
         if row is None or details is None:
             return None
         flux_map = None
@@ -153,9 +155,9 @@ class Store:
             if flux_map is None:
                 return None
         return Outcome(
-            State(row["state"]),
+            Status(row["status"]),
             row["reason"],
-            _figures(row, json.loads(details["points"])),
+            _figures(row, json.loads(details["operating_points"])),
             flux_map,
             json.loads(details["stages"]),
             tuple(json.loads(details["harmonics"])),
@@ -176,15 +178,15 @@ class Store:
         found: dict[str, str] = json.loads(row["versions"]) if row else {}
         return found
 
-    def states(self, keys: Iterable[str]) -> dict[str, State]:
-        """The state of each of these designs that is kept, by key; maps are not looked at."""
+    def statuses(self, keys: Iterable[str]) -> dict[str, Status]:
+        """The status of each of these designs that is kept, by key; maps are not looked at."""
         wanted = list(keys)
-        found: dict[str, State] = {}
+        found: dict[str, Status] = {}
         with self._spoken():
             for some in _batches(wanted, 500):
                 marks = ", ".join("?" * len(some))
-                rows = self._db.execute(f"SELECT key, state FROM designs WHERE key IN ({marks})", some)
-                found.update((key, State(state)) for key, state in rows)
+                rows = self._db.execute(f"SELECT key, status FROM designs WHERE key IN ({marks})", some)
+                found.update((key, Status(status)) for key, status in rows)
         return found
 
     def enrol(self, study: str, members: Sequence[Member]) -> None:
@@ -212,7 +214,7 @@ class Store:
 
         Figures at operating points are not among them: see `outcome`.
 
-        where, order: conditions and ordering over figures, `state` and `seconds`, in SQL: "ripple < 0.2".
+        where, order: conditions and ordering over figures, `status` and `seconds`, in SQL: "ripple < 0.2".
         most: how many at most; all where below 0.
 
         Raises StoreRefused for a condition that SQL does not understand.
@@ -224,7 +226,7 @@ class Store:
             return [
                 (
                     r["member"],
-                    Outcome(State(r["state"]), r["reason"], _figures(r), None, {"all": r["seconds"]}),
+                    Outcome(Status(r["status"]), r["reason"], _figures(r), None, {"all": r["seconds"]}),
                 )
                 for r in rows
             ]
@@ -232,15 +234,17 @@ class Store:
     def table(self, study: str, where: str = "") -> Table:
         """A study's designs as columns, for many of them; `where` as in `outcomes`. What has no figures has NaN."""
         columns = ", ".join(f"d.{name}" for name in Figures.names())
-        query = f"""SELECT m.name, d.state, {columns} FROM members m JOIN designs d ON d.key = m.key
+        query = f"""SELECT m.name, d.status, {columns} FROM members m JOIN designs d ON d.key = m.key
             WHERE m.study = ? {f"AND ({where})" if where else ""} ORDER BY m.position"""
         with self._spoken():
             rows = self._db.execute(query, (study,)).fetchall()
-        names, states, *figures = zip(*rows, strict=True) if rows else ((), (), *[()] * len(Figures.names()))
+        names, statuses, *figures = (
+            zip(*rows, strict=True) if rows else ((), (), *[()] * len(Figures.names()))
+        )
         arrays = {
             name: np.array(column, dtype=float) for name, column in zip(Figures.names(), figures, strict=True)
         }
-        return Table(names, states, arrays)
+        return Table(names, statuses, arrays)
 
     def map_path(self, key: str) -> Path:
         """Where the map of a design is or would be."""
@@ -314,10 +318,10 @@ class Store:
 
 
 def _figures(row: sqlite3.Row, points: Mapping[str, Mapping[str, Any]] | None = None) -> Figures | None:
-    if row["state"] != State.SOLVED:
+    if row["status"] != Status.SOLVED:
         return None
-    kept = {name: PointFigures(**point) for name, point in (points or {}).items()}
-    return Figures(**{name: row[name] for name in Figures.names()}, points=kept)
+    kept = {name: OperatingPointFigures(**point) for name, point in (points or {}).items()}
+    return Figures(**{name: row[name] for name in Figures.names()}, operating_points=kept)
 
 
 def _text(value: Any) -> str:

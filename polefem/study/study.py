@@ -11,11 +11,11 @@ from polefem.errors import InvalidValue, PolefemError, refusal
 from polefem.params import Machine
 from polefem.params.fields import field_value
 from polefem.study.design import Design, Plan, of_plan
-from polefem.study.driven import SwitchingTable
-from polefem.study.goals import Limit, check_figure
+from polefem.study.objectives import Limit, check_figure
+from polefem.study.operating_points import SwitchingTable
 from polefem.study.sampling import Variant
 from polefem.study.sensitivity import Sensitivities
-from polefem.study.spreads import Spread
+from polefem.study.tolerances import Tolerance
 
 __all__ = ["Constraint", "Study", "Values"]
 
@@ -55,14 +55,14 @@ class Constraint:
 class Study:
     """What a study file says.
 
-    name: of the study; its results are kept under it. base: the machine that variants change. plan: what is
-    computed of each. variants: the designs, each with a name of its own: a list of `Variant`s, a `Grid`, a
-    `LatinHypercube`, `SobolPoints`, or several of these in a list with stars. linked: fields that follow from
-    others, by dotted name: functions of a design's `Values`. constraints: what a design must keep. goals: the
-    figures that order the designs; the first ranks them, several make a Pareto set. limits: what a figure must keep.
-    spreads: what a workshop does to a design; with any, the first `sure_of` designs get error bars. sensitivities:
-    what to find out of what fields do to figures, about the base machine. switching: a table for the controller of the
-    design that wins, on request.
+    name: of the study; its results are kept under it. base: the machine that variants change. plan: what is computed of
+    each. variants: the designs, each with a name of its own: a list of `Variant`s, a `Grid`, a `LatinHypercube`,
+    `SobolPoints`, or several of these in a list with stars. linked: fields that follow from others, by dotted name:
+    functions of a design's `Values`. constraints: what a design must keep. objectives: the figures that order the
+    designs; the first ranks them, several make a Pareto set. limits: what a figure must keep. tolerances: what a
+    workshop does to a design; with any, the first `error_bars` designs get error bars. sensitivities: what to find out
+    of what fields do to figures, about the base machine. switching: a table for the controller of the design that wins,
+    on request.
 
     Raises InvalidValue for no variants, two of one name, or a figure that designs do not have.
     """
@@ -73,10 +73,10 @@ class Study:
     variants: Iterable[Variant]
     linked: Mapping[str, Callable[[Mapping[str, Any]], Any]] = field(default_factory=dict)
     constraints: tuple[Constraint, ...] = ()
-    goals: tuple[str, ...] = ("ripple",)
+    objectives: tuple[str, ...] = ("ripple",)
     limits: tuple[Limit, ...] = ()
-    spreads: tuple[Spread, ...] = ()
-    sure_of: int = 4
+    tolerances: tuple[Tolerance, ...] = ()
+    error_bars: int = 4
     sensitivities: Sensitivities | None = None
     switching: SwitchingTable | None = None
 
@@ -91,13 +91,13 @@ class Study:
         if count > 1:
             rule = "each variant has a name of its own"
             raise InvalidValue(refusal(rule, "variants", f"{twice!r} {count} times", "each name once"))
-        points = [point.name for point in self.plan.points]
-        for goal in self.goals:
-            check_figure("goals", goal)
-            point = goal.rpartition(".")[0]
+        points = [point.name for point in self.plan.operating_points]
+        for objective in self.objectives:
+            check_figure("objectives", objective)
+            point = objective.rpartition(".")[0]
             if point and point not in points:
-                rule = "a goal is of an operating point that the plan has"
-                raise InvalidValue(refusal(rule, "goals", repr(goal), ", ".join(points) or "none"))
+                rule = "a objective is of an operating point that the plan has"
+                raise InvalidValue(refusal(rule, "objectives", repr(objective), ", ".join(points) or "none"))
 
     def designs(self) -> list[Design]:
         """Every design, in order."""

@@ -1,4 +1,4 @@
-"""A smooth guess of a figure between the designs that were computed, with its doubt: Gaussian process regression.
+"""A smooth guess of a figure between the designs that were computed, with its uncertainty: Gaussian process regression.
 
 Method: C. E. Rasmussen, C. K. I. Williams, Gaussian Processes for Machine Learning, MIT Press 2006, chapters 2, 4
 (Matern 5/2 kernel, a length for each field) and 5 (marginal likelihood, leave-one-out errors in closed form).
@@ -46,8 +46,8 @@ class Surrogate:
         return mean, self.size * np.sqrt(variance)
 
     @property
-    def foretold(self) -> float:
-        """The share of the figures' variance that the process foretells at a point when that point is left out
+    def q_squared(self) -> float:
+        """The share of the figures' variance that the process predicts at a point when that point is left out
         (Q squared): 1 is all, 0 or below no more than their mean."""
         n = self.x.shape[0]
         inverse = np.diag(cho_solve((self.factor, True), np.eye(n)))

@@ -12,15 +12,15 @@ from functools import cache
 import numpy as np
 import pytest
 
-from polefem.drive import square_torque
+from polefem.drive import rectangular_torque
 from polefem.maps import FluxMap, flux_map
 from polefem.materials import Steel
-from polefem.params import Notch, Pole, RadialMachine, SquareDrive, Winding
+from polefem.params import Notch, Pole, RadialMachine, RectangularCurrent, Winding
 from polefem.units import deg, mm
 
 ANGLES = np.linspace(0.0, 45.0, 16) * deg
 CURRENTS = (2.0, 8.0, 16.0)
-DRIVE = SquareDrive(turn_on=-33 * deg, turn_off=-2 * deg)
+DRIVE = RectangularCurrent(turn_on=-33 * deg, turn_off=-2 * deg)
 
 
 def machine(rng: np.random.Generator) -> RadialMachine:
@@ -60,7 +60,7 @@ class Ratios:
 def ratios(found: FluxMap, truth: FluxMap) -> Ratios:
     """How the estimates of a map compare with its distance from the truth."""
     assert found.flux_linkage_error is not None and found.torque_error is not None
-    ripple, true_ripple = (square_torque(m, DRIVE, CURRENTS[-1]) for m in (found, truth))
+    ripple, true_ripple = (rectangular_torque(m, DRIVE, CURRENTS[-1]) for m in (found, truth))
     assert ripple.ripple_error is not None
     return Ratios(
         found.flux_linkage_error / np.abs(found.flux_linkage - truth.flux_linkage).max(),

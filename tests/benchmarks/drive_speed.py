@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from polefem.drive import angle_table, most_torque, operating_point, run_free
+from polefem.drive import angle_table, most_torque, run_free_shaft, steady_state
 from polefem.maps import FluxMap
 from polefem.params.drive_spec import AverageVoltage, Bridge, Chopping, DriveSpec, Load, SinglePulse, Tracking
 from polefem.units import deg
@@ -49,12 +49,12 @@ def run(m: FluxMap, size: int = 20) -> None:
     print(f"{m}\npotential, once a map: {1e3 * (time.process_time() - begin):.1f} ms")
     for name, (bridge, control, off, speed) in RUNS.items():
         drive = DriveSpec(bridge, OHMS, -34 * deg, off * deg, control)
-        taken = median_time(lambda drive=drive, speed=speed: operating_point(m, drive, speed))
-        error = operating_point(m, drive, speed).energy.error
+        taken = median_time(lambda drive=drive, speed=speed: steady_state(m, drive, speed))
+        error = steady_state(m, drive, speed).energy.error
         print(f"operating point, {name}: {1e3 * taken:.1f} ms, energy off by {error:.1e}")
     drive = DriveSpec(BRIDGE, OHMS, -34 * deg, -8 * deg, Chopping(8.0, 0.8))
     begin = time.process_time()
-    up = run_free(m, drive, Load(friction=0.1, drag=0.01), 0.02, 1.0, angle=0.2)
+    up = run_free_shaft(m, drive, Load(friction=0.1, drag=0.01), 0.02, 1.0, angle=0.2)
     print(
         f"run-up of 1 s, {up.time.size} steps: {time.process_time() - begin:.2f} s, energy off by {up.energy.error:.1e}"
     )

@@ -28,7 +28,7 @@ from polefem.study import (
     Outcome,
     Range,
     Solver,
-    State,
+    Status,
     Store,
     Study,
     WorkerPool,
@@ -80,7 +80,7 @@ def store_overhead(designs: int = 200) -> float:
         begun = time.perf_counter()
         for at in range(designs):
             store.outcome(str(at))
-            store.keep(str(at), Outcome(State.SOLVED, "", figures(numbers), whole), inputs="x" * 4000)
+            store.keep(str(at), Outcome(Status.SOLVED, "", figures(numbers), whole), inputs="x" * 4000)
         return (time.perf_counter() - begun) / designs
 
 
@@ -94,7 +94,7 @@ def large_store(designs: int = 100_000) -> tuple[float, float, float]:
         listed = time.process_time()
         store.outcomes("large", "ripple < 0.2 AND mean_torque > 0.5", "ripple", 50)
         filtered = time.process_time()
-        store.table("large", "state = 'solved'").ranked("ripple")
+        store.table("large", "status = 'solved'").ranked("ripple")
         return listed - begun, filtered - listed, time.process_time() - filtered
 
 
@@ -102,7 +102,7 @@ def fill(store: Store, designs: int, numbers: random.Random) -> None:
     """Put designs in a store all at once: one by one they would take minutes to reach the disk."""
     keys = [f"{numbers.getrandbits(160):040x}" for _ in range(designs)]
     rows: list[Sequence[Any]] = [(key, "solved", "", 1.0, 0.0, *figures(numbers).values()) for key in keys]
-    columns = ", ".join(("key", "state", "reason", "seconds", "made", *Figures.names()))
+    columns = ", ".join(("key", "status", "reason", "seconds", "made", *Figures.names()))
     marks = ", ".join("?" * len(rows[0]))
     with store._transaction():
         store._db.executemany(f"INSERT INTO designs ({columns}) VALUES ({marks})", rows)

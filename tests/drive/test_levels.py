@@ -25,20 +25,20 @@ WEAK = DriveSpec(Bridge(24.0), OHMS, ON, OFF, Tracking.level(1.0))
 SLOW, FAST = 2.0, 60.0
 
 
-def square_current_of_loss(loss: float, phases: int = 3) -> float:
-    """I of `phases` * R I^2 * dwell / pitch = loss: a square current conducts for that share of the time."""
+def rectangular_current_of_loss(loss: float, phases: int = 3) -> float:
+    """I of `phases` * R I^2 * dwell / pitch = loss: a rectangular current conducts for that share of the time."""
     return math.sqrt(loss / (phases * OHMS * (OFF - ON) / (90 * deg)))
 
 
 def test_the_level_of_a_loss_is_that_of_a_square_current_where_the_supply_is_stiff() -> None:
     run = run_at_copper_loss(STRAIGHT, STIFF, SLOW, 40.0)
     assert run.copper_loss == pytest.approx(40.0, rel=1e-4)
-    assert run.peak_current == pytest.approx(square_current_of_loss(40.0), rel=2e-3)
-    assert run.peak_current != pytest.approx(square_current_of_loss(40.0, phases=1), rel=0.1)
+    assert run.peak_current == pytest.approx(rectangular_current_of_loss(40.0), rel=2e-3)
+    assert run.peak_current != pytest.approx(rectangular_current_of_loss(40.0, phases=1), rel=0.1)
 
 
 def test_a_weak_supply_gives_less_torque_for_the_same_loss() -> None:
-    """A square current on the flank buys loss * (dL/dangle) / (2 R); one that still flows past aligned brakes."""
+    """A rectangular current on the flank buys loss * (dL/dangle) / (2 R); one that still flows past aligned brakes."""
     run, stiff = (run_at_copper_loss(STRAIGHT, drive, FAST, 2.0) for drive in (WEAK, STIFF))
     assert run.copper_loss == pytest.approx(2.0, rel=1e-4)
     assert stiff.mean_torque == pytest.approx(2.0 * RISE / (2 * OHMS), rel=5e-3)

@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from polefem.drive import angle_table, best_setting, most_torque, operating_point
+from polefem.drive import angle_table, best_setting, most_torque, steady_state
 from polefem.drive.scan import Scan
 from polefem.errors import InvalidValue
 from polefem.maps import linear_map
@@ -29,7 +29,7 @@ def test_the_scan_agrees_with_single_runs(m, speed: float) -> None:
     off, level = on + rng.uniform(6, 20, 12) * deg, rng.uniform(3, 20, 12)
     scan = Scan(m, np.sign(speed)).run(BRIDGE, OHMS, abs(speed), on, off, level)
     runs = [
-        operating_point(m, DriveSpec(BRIDGE, OHMS, a, b, Tracking.level(c)), speed)
+        steady_state(m, DriveSpec(BRIDGE, OHMS, a, b, Tracking.level(c)), speed)
         for a, b, c in zip(on, off, level, strict=True)
     ]
     torque, rms = (np.array([getattr(run, name) for run in runs]) for name in ("mean_torque", "rms_current"))
@@ -58,7 +58,7 @@ def test_the_optimum_beats_its_neighbours() -> None:
         for _ in range(24):
             level = (low + high) / 2
             drive = DriveSpec(BRIDGE, OHMS, turn_on, turn_off, Tracking.level(level))
-            run = operating_point(SATURATING, drive, 40.0)
+            run = steady_state(SATURATING, drive, 40.0)
             low, high = (level, high) if run.mean_torque < 3.0 else (low, level)
         return run.copper_loss if run.mean_torque == pytest.approx(3.0, rel=1e-3) else np.inf
 
@@ -70,7 +70,7 @@ def test_the_optimum_beats_its_neighbours() -> None:
 
 
 def test_the_smooth_setting_is_smoother_and_the_cool_one_cooler() -> None:
-    smooth = best_setting(WIDE, BRIDGE, OHMS, 2.0, 1.0, aim="ripple")
+    smooth = best_setting(WIDE, BRIDGE, OHMS, 2.0, 1.0, objective="ripple")
     cool = best_setting(WIDE, BRIDGE, OHMS, 2.0, 1.0)
     assert smooth.ripple < 0.5 * cool.ripple
     assert cool.copper_loss <= 1.001 * smooth.copper_loss
@@ -100,7 +100,7 @@ def test_most_torque_is_the_limit_that_best_setting_names() -> None:
 def test_a_sagging_source_is_allowed_for() -> None:
     weak = dataclasses.replace(BRIDGE, source_resistance=0.3)
     setting = best_setting(SATURATING, weak, OHMS, 40.0, 3.0)
-    run = operating_point(SATURATING, setting.drive(weak, OHMS), 40.0)
+    run = steady_state(SATURATING, setting.drive(weak, OHMS), 40.0)
     assert run.mean_torque == pytest.approx(3.0, rel=3e-4)
 
 

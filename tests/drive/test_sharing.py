@@ -8,7 +8,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from polefem.drive import advance_needed, advice, best_sharing, operating_point, share_torque, waveform_torque
+from polefem.drive import advance_needed, advice, best_sharing, share_torque, steady_state, waveform_torque
 from polefem.errors import InvalidValue
 from polefem.maps import linear_map
 from polefem.params.drive_spec import Bridge, Chopping, DriveSpec, Tracking
@@ -39,10 +39,10 @@ def test_the_bridge_holds_the_torque_flat_up_to_the_limit(torque: float) -> None
     sharing = best_sharing(WIDE, BRIDGE, OHMS, torque, 4.0)
     assert sharing.speed_limit >= 4.0
     drive = sharing.drive(BRIDGE, OHMS)
-    slow = operating_point(WIDE, drive, 0.99 * sharing.speed_limit)
+    slow = steady_state(WIDE, drive, 0.99 * sharing.speed_limit)
     assert slow.mean_torque == pytest.approx(torque, rel=2e-3) and slow.ripple < 1e-2
     assert slow.copper_loss == pytest.approx(sharing.copper_loss, rel=5e-3)
-    fast = operating_point(WIDE, drive, 2.0 * sharing.speed_limit)
+    fast = steady_state(WIDE, drive, 2.0 * sharing.speed_limit)
     assert fast.ripple > 0.05
 
 
@@ -94,29 +94,29 @@ def test_a_braking_current_is_told_with_its_remedy() -> None:
     """Without resistance the current ends as long after turn-off as turn-on was before: turn-off at half of
     turn-on."""
     drive = DriveSpec(Bridge(48.0), 0.0, -36 * deg, -14 * deg)
-    run = operating_point(STRAIGHT, drive, 60.0)
+    run = steady_state(STRAIGHT, drive, 60.0)
     (sentence,) = advice(STRAIGHT, run)
     assert sentence == "the current flows on to 8 deg and brakes past aligned: turn off 4 deg earlier"
     advance = advance_needed(STRAIGHT, run)
     assert advance == pytest.approx(4 * deg, abs=2e-4)
-    better = operating_point(STRAIGHT, dataclasses.replace(drive, turn_off=drive.turn_off - advance), 60.0)
+    better = steady_state(STRAIGHT, dataclasses.replace(drive, turn_off=drive.turn_off - advance), 60.0)
     assert abs(better.extinction) < 0.02 * deg
-    good = operating_point(STRAIGHT, dataclasses.replace(drive, turn_off=-20 * deg), 60.0)
+    good = steady_state(STRAIGHT, dataclasses.replace(drive, turn_off=-20 * deg), 60.0)
     assert advice(STRAIGHT, good) == () and advance_needed(STRAIGHT, good) == 0.0
 
 
 def test_a_voltage_too_low_for_the_speed_is_told() -> None:
     for control in (Tracking.level(30.0), Chopping(30.0, 1.0)):
-        run = operating_point(STRAIGHT, DriveSpec(BRIDGE, OHMS, -34 * deg, -20 * deg, control), 100.0)
+        run = steady_state(STRAIGHT, DriveSpec(BRIDGE, OHMS, -34 * deg, -20 * deg, control), 100.0)
         sentence = advice(STRAIGHT, run)[0]
         assert sentence.startswith("the supply never brings the current to 30 A at 100 rad/s: it peaks at")
-    slow = operating_point(STRAIGHT, DriveSpec(BRIDGE, OHMS, -34 * deg, -20 * deg, Tracking.level(5.0)), 10.0)
+    slow = steady_state(STRAIGHT, DriveSpec(BRIDGE, OHMS, -34 * deg, -20 * deg, Tracking.level(5.0)), 10.0)
     assert advice(STRAIGHT, slow) == ()
 
 
 def test_a_turn_on_past_saving_and_a_brake_that_is_meant() -> None:
-    late = operating_point(STRAIGHT, DriveSpec(Bridge(48.0), 0.0, -0.5 * deg, 8 * deg), 60.0)
+    late = steady_state(STRAIGHT, DriveSpec(Bridge(48.0), 0.0, -0.5 * deg, 8 * deg), 60.0)
     assert advice(STRAIGHT, late) == ()
     pulse = DriveSpec(Bridge(48.0, diode_drop=0.0), 0.4, -30 * deg, 10 * deg, Chopping(3.0, 0.2))
-    (sentence,) = advice(STRAIGHT, operating_point(STRAIGHT, pulse, 10.0))
+    (sentence,) = advice(STRAIGHT, steady_state(STRAIGHT, pulse, 10.0))
     assert "brakes past aligned: turn off" in sentence

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from polefem.drive import operating_point
+from polefem.drive import steady_state
 from polefem.errors import InvalidValue
 from polefem.maps import linear_map
 from polefem.params.drive_spec import AverageVoltage, Bridge, Chopping, DriveSpec, SinglePulse, Tracking
@@ -24,7 +24,7 @@ SATURATING = sampled(31, 15, 60.0)
 
 
 def single_pulse(turn_on: float, turn_off: float, speed: float = SPEED):
-    return operating_point(STRAIGHT, DriveSpec(IDEAL, 0.0, turn_on * deg, turn_off * deg), speed)
+    return steady_state(STRAIGHT, DriveSpec(IDEAL, 0.0, turn_on * deg, turn_off * deg), speed)
 
 
 def pulse_is_right(run, flux, current, torque) -> bool:
@@ -68,7 +68,7 @@ def test_constant_current_on_the_rise_induces_a_voltage() -> None:
     """v = R i + i speed dL/dangle, and torque i^2/2 dL/dangle: half of the induced power goes into the
     field."""
     drive = DriveSpec(Bridge(300.0), 0.5, -29 * deg, -4 * deg, Tracking.level(5.0))
-    run = operating_point(STRAIGHT, drive, SPEED)
+    run = steady_state(STRAIGHT, drive, SPEED)
     held = (run.angles > -25 * deg) & (run.angles < -5 * deg)
     np.testing.assert_allclose(run.current[held], 5.0, rtol=1e-12)
     np.testing.assert_allclose(run.voltage[held[:-1]], 0.5 * 5.0 + 5.0 * SPEED * RISE, rtol=1e-9)
@@ -105,7 +105,7 @@ CONTROLS = {
 @pytest.mark.parametrize("m", [STRAIGHT, SATURATING], ids=["straight", "saturating"])
 def test_energy_adds_up(m, bridge: Bridge, name: str) -> None:
     control, on, off = CONTROLS[name]
-    run = operating_point(m, DriveSpec(bridge, 0.4, on * deg, off * deg, control), 40.0)
+    run = steady_state(m, DriveSpec(bridge, 0.4, on * deg, off * deg, control), 40.0)
     assert run.energy.error < 1e-3
     assert run.input_power > 0 or name == "generator"
     terminal = 3 / run.cycle_time * (run.energy.source - run.energy.source_loss - run.energy.device_loss)
@@ -131,7 +131,7 @@ def test_energy_adds_up_wherever_a_run_is_not_refused() -> None:
         m = (STRAIGHT, SATURATING)[rng.integers(2)]
         try:
             errors.append(
-                operating_point(m, drive, 10 ** rng.uniform(1.2, 2.5) * rng.choice([-1, 1])).energy.error
+                steady_state(m, drive, 10 ** rng.uniform(1.2, 2.5) * rng.choice([-1, 1])).energy.error
             )
         except InvalidValue as refused:
             assert "allowed is" in str(refused)
@@ -140,7 +140,7 @@ def test_energy_adds_up_wherever_a_run_is_not_refused() -> None:
 
 
 def test_energy_does_not_add_up_with_a_wrong_torque_or_a_lost_drop() -> None:
-    run = operating_point(SATURATING, DriveSpec(REAL, 0.4, -34 * deg, -14 * deg), 40.0)
+    run = steady_state(SATURATING, DriveSpec(REAL, 0.4, -34 * deg, -14 * deg), 40.0)
     for change in ({"mechanical": 1.02 * run.energy.mechanical}, {"device_loss": 0.0}, {"copper": 0.0}):
         assert dataclasses.replace(run.energy, **change).error > 1e-3
 
@@ -158,7 +158,7 @@ def independent(resistance: float, turn_on: float, turn_off: float) -> float:
 
 def error(steps: int, resistance: float = 3.0) -> float:
     drive = DriveSpec(IDEAL, resistance, -34 * deg, -10 * deg)
-    run = operating_point(SATURATING, drive, SPEED, steps=steps)
+    run = steady_state(SATURATING, drive, SPEED, steps=steps)
     at_off = np.interp(-10 * deg, run.angles, run.flux_linkage)
     return abs(at_off / independent(3.0, -34 * deg, -10 * deg) - 1)
 
@@ -180,20 +180,20 @@ def test_current_that_never_ends_repeats_all_the_same() -> None:
     """
     coil = linear_map(ALIGNED, ALIGNED * (1 - 1e-9), full=0.0, apart=30 * deg, current=200.0)
     on, off, resistance = -30 * deg, 18 * deg, 0.2
-    run = operating_point(coil, DriveSpec(IDEAL, resistance, on, off), SPEED)
+    run = steady_state(coil, DriveSpec(IDEAL, resistance, on, off), SPEED)
     rate = resistance / ALIGNED / SPEED
     up, down = np.exp(-rate * (off - on)), np.exp(-rate * (coil.pitch - (off - on)))
     start = VOLTS / resistance * ((1 - up) * down - (1 - down)) / (1 - up * down)
     assert start > 0.1
     assert run.current[0] == pytest.approx(start, rel=1e-4)
-    assert run.misfit < 1e-6 and np.isnan(run.extinction)
+    assert run.periodicity_error < 1e-6 and np.isnan(run.extinction)
     assert run.energy.stored == pytest.approx(0.0, abs=1e-6 * run.energy.lent)
 
 
 def test_chopping_stays_in_its_band() -> None:
     for hard in (False, True):
         drive = DriveSpec(IDEAL, 0.4, -34 * deg, -8 * deg, Chopping(10.0, 1.0, hard))
-        run = operating_point(STRAIGHT, drive, 20.0)
+        run = steady_state(STRAIGHT, drive, 20.0)
         reached = np.argmax(run.current > 10.4)
         chopped = run.current[reached : np.searchsorted(run.angles, -8.001 * deg)]
         assert chopped.max() < 10.5 + 1e-6
@@ -203,9 +203,9 @@ def test_chopping_stays_in_its_band() -> None:
 
 def test_fine_chopping_tends_to_the_level() -> None:
     window = (-34 * deg, -8 * deg)
-    level = operating_point(STRAIGHT, DriveSpec(IDEAL, 0.4, *window, Tracking.level(10.0)), 20.0)
-    fine = operating_point(STRAIGHT, DriveSpec(IDEAL, 0.4, *window, Chopping(10.0, 0.05)), 20.0)
-    coarse = operating_point(STRAIGHT, DriveSpec(IDEAL, 0.4, *window, Chopping(10.0, 4.0)), 20.0)
+    level = steady_state(STRAIGHT, DriveSpec(IDEAL, 0.4, *window, Tracking.level(10.0)), 20.0)
+    fine = steady_state(STRAIGHT, DriveSpec(IDEAL, 0.4, *window, Chopping(10.0, 0.05)), 20.0)
+    coarse = steady_state(STRAIGHT, DriveSpec(IDEAL, 0.4, *window, Chopping(10.0, 4.0)), 20.0)
     assert fine.mean_torque == pytest.approx(level.mean_torque, rel=2e-3)
     assert coarse.mean_torque != pytest.approx(level.mean_torque, rel=2e-3)
 
@@ -214,7 +214,7 @@ def test_the_source_sags_under_all_phases() -> None:
     """What is lost in the source is its resistance times the square of all currents together, not of each
     alone."""
     drive = DriveSpec(dataclasses.replace(IDEAL, source_resistance=0.5), 0.4, -34 * deg, -2 * deg)
-    run = operating_point(SATURATING, drive, 60.0)
+    run = steady_state(SATURATING, drive, 60.0)
     angle = np.linspace(-34, 56, 9001)[:-1] * deg
     drawn = np.interp(angle, run.angles, run.current) * np.where(angle < -2 * deg, 1.0, -1.0)
     every = sum(np.roll(drawn, p * 3000) for p in range(3))
@@ -225,7 +225,7 @@ def test_the_source_sags_under_all_phases() -> None:
 
 
 def test_summed_torque_is_the_sum_of_shifted_phases() -> None:
-    run = operating_point(SATURATING, DriveSpec(REAL, 0.4, -34 * deg, -14 * deg), 40.0)
+    run = steady_state(SATURATING, DriveSpec(REAL, 0.4, -34 * deg, -14 * deg), 40.0)
     assert run.summed_torque.mean() == pytest.approx(run.mean_torque, rel=2e-3)
     around = np.append(run.angles[:-1], run.angles[:-1] + run.pitch)
     twice = np.append(run.torque[:-1], run.torque[:-1])
@@ -268,4 +268,4 @@ def test_speed_ripple_of_a_known_torque_wave() -> None:
 )
 def test_refusals(drive: DriveSpec, speed: float, sentence: str) -> None:
     with pytest.raises(InvalidValue, match=sentence):
-        operating_point(STRAIGHT, drive, speed)
+        steady_state(STRAIGHT, drive, speed)

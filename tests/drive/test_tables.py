@@ -13,8 +13,8 @@ import pytest
 
 from polefem.drive import (
     angle_table,
-    operating_point,
     position_table,
+    steady_state,
     write_angle_csv,
     write_angle_header,
     write_position_csv,
@@ -41,7 +41,7 @@ def test_every_setting_does_what_it_says(table) -> None:
         for column in (0, 2):
             at = (row, column)
             window = (table.turn_on[at], table.turn_off[at], Tracking.level(table.level[at]))
-            run = operating_point(STRAIGHT, DriveSpec(BRIDGE, OHMS, *window), speed)
+            run = steady_state(STRAIGHT, DriveSpec(BRIDGE, OHMS, *window), speed)
             assert run.mean_torque == pytest.approx(table.torques[column], rel=3e-4)
             assert run.ripple == pytest.approx(table.ripple[at])
     assert "no current makes no torque" in table.reasons[0][1]

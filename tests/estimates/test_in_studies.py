@@ -16,7 +16,7 @@ from polefem.maps import FieldState
 from polefem.outline import outline_of
 from polefem.params.fields import with_fields
 from polefem.ranking import rank, table_text
-from polefem.study import Design, EqualCopperLoss, Figures, Outcome, Plan, Record, Solver, State, attempt
+from polefem.study import Design, EqualCopperLoss, Figures, Outcome, Plan, Record, Solver, Status, attempt
 from polefem.units import deg, rpm
 from tests.estimates.test_loss_over_cycle import made_up
 from tests.study.fake_solver import FAKE, MACHINE, PLAN
@@ -35,7 +35,7 @@ def swinging(machine: Any, angles: Any, phase_currents: Any, mesh: Any) -> Itera
 
 def outcome(plan: Plan = PLAN) -> Outcome:
     found = attempt(Design("one", LAMINATED, {}, plan), Solver(FAKE.flux_map, swinging))
-    assert found.state is State.SOLVED, found.reason
+    assert found.status is Status.SOLVED, found.reason
     return found
 
 
@@ -93,6 +93,6 @@ def test_the_table_tells_estimates_apart() -> None:
 def test_steel_without_loss_figures_is_a_reason() -> None:
     plan = with_fields(PLAN, {"turning": SLOW, "basis": EqualCopperLoss(20.0)})
     refused = attempt(Design("one", MACHINE, {}, plan), Solver(FAKE.flux_map, swinging))
-    assert refused.state is State.REFUSED and refused.reason.startswith(
+    assert refused.status is Status.REFUSED and refused.reason.startswith(
         "iron loss needs a grade: steel is linear"
     )

@@ -15,7 +15,7 @@ from polefem.estimates import IronLoss, Turning, iron_loss, loss_over_cycle
 from polefem.estimates.iron_loss import cycle_angles, ramped_currents, waveforms
 from polefem.maps import Field, FieldState, field_series
 from polefem.materials import loss_separation
-from polefem.params import MeshSpec, SquareDrive
+from polefem.params import MeshSpec, RectangularCurrent
 from polefem.units import deg, rpm
 from tests.study.fake_solver import MACHINE
 
@@ -120,7 +120,7 @@ def test_solid_parts_and_unknown_steel() -> None:
 
 
 def test_currents_ramp_up_and_down() -> None:
-    drive = SquareDrive(-30 * deg, 0.0)
+    drive = RectangularCurrent(-30 * deg, 0.0)
     angles = np.array([-30.0, -27.5, -25.0, -1.0, 0.0, 2.5, 5.0, 30.0]) * deg
     currents = ramped_currents(MACHINE, drive, 10.0, 5 * deg, angles)
     assert currents[:, 0] == pytest.approx([0, 5, 10, 10, 10, 5, 0, 0], abs=1e-9)
@@ -128,7 +128,7 @@ def test_currents_ramp_up_and_down() -> None:
     assert currents[4:, 1] == pytest.approx(
         ramped_currents(MACHINE, drive, 10.0, 5 * deg, angles[4:] - 30 * deg)[:, 0]
     )
-    # The mean is that of the square current.
+    # The mean is that of the rectangular current.
     every = ramped_currents(MACHINE, drive, 10.0, 5 * deg, cycle_angles(MACHINE, 360))
     assert every.mean(axis=0) == pytest.approx(10.0 * 30 / 90)
     with pytest.raises(
@@ -149,7 +149,7 @@ def follow_the_whole_turn(rotor: np.ndarray, whole: list[FieldState]) -> bool:
 
 
 def test_copies_tell_the_whole_turn() -> None:
-    drive, samples = SquareDrive(-36 * deg, -1 * deg), 8
+    drive, samples = RectangularCurrent(-36 * deg, -1 * deg), 8
     angles = cycle_angles(MACHINE, samples)
     some = np.arange(0, 4 * samples, 3)
 
@@ -170,7 +170,7 @@ def test_copies_tell_the_whole_turn() -> None:
 
 @pytest.mark.slow
 def test_a_faster_current_costs_more() -> None:
-    drive = SquareDrive(-36 * deg, -1 * deg)
+    drive = RectangularCurrent(-36 * deg, -1 * deg)
     gentle, steep = (
         iron_loss(LAMINATED, drive, 8.0, Turning(1000 * rpm, ramp * deg, 36)) for ramp in (10, 2.5)
     )

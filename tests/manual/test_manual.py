@@ -15,7 +15,7 @@ from docs import cells, docstrings
 from docs.cells import Cell, shown
 from docs.links import dead_links, from_outside
 from polefem import FluxMap, RadialMachine, Steel
-from polefem.drive import DriveRun, SquareTorque
+from polefem.drive import DriveRun, RectangularTorque
 from polefem.outline import outline_of
 from polefem.ranking import Ranking
 from polefem.report.notebook import html_of, svg_of
@@ -92,12 +92,12 @@ def test_the_tutorial_runs_and_each_value_shows_itself(tutorial: list[tuple[Cell
         RadialMachine,
         Steel,
         FluxMap,
-        SquareTorque,
+        RectangularTorque,
         DriveRun,
         Ranking,
     ]
     for value in values:
-        assert svg_of(value) or html_of(value) or isinstance(value, SquareTorque)
+        assert svg_of(value) or html_of(value) or isinstance(value, RectangularTorque)
     ranking = values[-1]
     assert isinstance(ranking, Ranking)
     assert (len(ranking.ordered), ranking.apart) == (3, ())

@@ -8,25 +8,25 @@ import numpy as np
 import pytest
 
 from polefem.ranking import csv_text, drives_text, orders_under_drives, rank
-from polefem.study import Figures, Limit, Outcome, PointFigures, Record, State
+from polefem.study import Figures, Limit, OperatingPointFigures, Outcome, Record, Status
 
 CONDITIONS = {"throwing": "a bridge on 24 V at 10.47 rad/s, equal copper loss of 60 W", "best": "another"}
 
 
 def record(name: str, ideal: float, **points: float) -> Record:
-    """A design with a ripple under the ideal square current and under points; all else is 1."""
-    ones = dict.fromkeys(PointFigures.names(), 1.0)
-    driven = {point: PointFigures(**{**ones, "ripple": ripple}) for point, ripple in points.items()}
-    figures = Figures(**{**dict.fromkeys(Figures.names(), 1.0), "ripple": ideal}, points=driven)
+    """A design with a ripple under the ideal rectangular current and under points; all else is 1."""
+    ones = dict.fromkeys(OperatingPointFigures.names(), 1.0)
+    driven = {point: OperatingPointFigures(**{**ones, "ripple": ripple}) for point, ripple in points.items()}
+    figures = Figures(**{**dict.fromkeys(Figures.names(), 1.0), "ripple": ideal}, operating_points=driven)
     reason = "" if len(points) == 2 else "no figures under best: the supply must reach it"
-    return Record(name, name, {}, Outcome(State.SOLVED, reason, figures))
+    return Record(name, name, {}, Outcome(Status.SOLVED, reason, figures))
 
 
 RECORDS = [
     record("wide", 0.2, throwing=0.5, best=0.1),
     record("narrow", 0.1, throwing=0.6, best=0.05),
     record("notched", 0.3, throwing=0.4),
-    Record("lost", "lost", {}, Outcome(State.LOST, "gone")),
+    Record("lost", "lost", {}, Outcome(Status.LOST, "gone")),
 ]
 
 

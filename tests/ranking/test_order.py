@@ -9,24 +9,24 @@ import pytest
 
 from polefem.errors import InvalidValue
 from polefem.ranking import Ranking, csv_text, fields_text, rank, table_text
-from polefem.study import Figures, Limit, Outcome, Record, State
+from polefem.study import Figures, Limit, Outcome, Record, Status
 
 
 def record(name: str, **figures: float | None) -> Record:
     values = {**dict.fromkeys(Figures.names(), 1.0), **figures}
-    return Record(name, name, {"rotor_pole.arc": 0.5}, Outcome(State.SOLVED, figures=Figures(**values)))
+    return Record(name, name, {"rotor_pole.arc": 0.5}, Outcome(Status.SOLVED, figures=Figures(**values)))
 
 
-def fallen(name: str, state: State, reason: str) -> Record:
-    return Record(name, name, {"air_gap": 0.0}, Outcome(state, reason))
+def fallen(name: str, status: Status, reason: str) -> Record:
+    return Record(name, name, {"air_gap": 0.0}, Outcome(status, reason))
 
 
 RECORDS = [
     record("rough", ripple=0.9, mean_torque=3.0),
-    fallen("closed", State.REFUSED, "the air gap must be open: air_gap is 0 m, allowed is above 0 m"),
+    fallen("closed", Status.REFUSED, "the air gap must be open: air_gap is 0 m, allowed is above 0 m"),
     record("smooth", ripple=0.1, mean_torque=2.0, overlap_torque=None),
     record("middling", ripple=0.5, mean_torque=4.0),
-    fallen("stuck", State.LOST, "the worker process was ended by signal SIGKILL"),
+    fallen("stuck", Status.LOST, "the worker process was ended by signal SIGKILL"),
 ]
 
 
@@ -46,7 +46,7 @@ def test_equal_figures_are_ordered_by_name_and_missing_ones_are_last() -> None:
 
 
 def test_those_without_figures_stand_apart() -> None:
-    assert [record.name for record in rank(RECORDS, "").apart] == ["closed", "stuck"]
+    assert [record.name for record in rank(RECORDS, "").unsolved] == ["closed", "stuck"]
 
 
 def test_an_unknown_figure_is_refused_with_those_there_are() -> None:
@@ -75,7 +75,7 @@ def test_the_table_can_be_cut_short() -> None:
 
 
 def test_many_aside_are_counted_where_the_table_is_cut_short() -> None:
-    many = [*RECORDS, *(fallen(f"f{at}", State.REFUSED, "no") for at in range(20))]
+    many = [*RECORDS, *(fallen(f"f{at}", Status.REFUSED, "no") for at in range(20))]
     assert "... and 16 more outside the limits or without figures" in table_text(rank(many, ""), most=20)
     assert "f19" in table_text(rank(many, ""))
 
@@ -83,7 +83,7 @@ def test_many_aside_are_counted_where_the_table_is_cut_short() -> None:
 def test_limits_set_designs_outside_the_order() -> None:
     ranking = rank(RECORDS, "", limits=(Limit("mean_torque", least=2.5),))
     assert names(ranking) == ["middling", "rough"]
-    ((record, why),) = ranking.outside
+    ((record, why),) = ranking.infeasible
     assert record.name == "smooth" and why == "mean_torque is 2, allowed is 2.5 <= mean_torque"
     assert "outside the limits: smooth" in table_text(ranking)
     rows = list(csv.DictReader(io.StringIO(csv_text(ranking))))

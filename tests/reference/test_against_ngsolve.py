@@ -15,9 +15,9 @@ from comparing import distance, recorded
 from reference_machines import MACHINES, six_four
 
 from polefem import flux_map
-from polefem.drive import square_torque
+from polefem.drive import rectangular_torque
 from polefem.maps import FluxMap
-from polefem.params import SquareDrive
+from polefem.params import RectangularCurrent
 from polefem.units import deg
 from tests.record.check import Check
 
@@ -53,12 +53,12 @@ def test_ripple_agrees_with_the_recorded_reference_to_half_a_point(name: str) ->
     truth = replace(ours, **{key: record[key] for key in ("flux_linkage", "torque", "coenergy")})
     # One stroke of each phase, begun where it pulls most evenly, and one begun too late.
     starts = -ours.pitch / 2 + np.array([0.05, 0.15]) * ours.pitch
-    drives = [SquareDrive(start, start + ours.stroke) for start in starts.tolist()]
+    drives = [RectangularCurrent(start, start + ours.stroke) for start in starts.tolist()]
 
     def off(found: FluxMap) -> float:
         """Largest difference in ripple, in percentage points."""
         pairs = [
-            (square_torque(m, drive, current).ripple for m in (found, truth))
+            (rectangular_torque(m, drive, current).ripple for m in (found, truth))
             for drive in drives
             for current in record["currents"]
         ]
@@ -66,7 +66,7 @@ def test_ripple_agrees_with_the_recorded_reference_to_half_a_point(name: str) ->
 
     assert off(ours) < 0.5
     for current in record["currents"].tolist():
-        one, other = (square_torque(m, drives[0], current) for m in (ours, truth))
+        one, other = (rectangular_torque(m, drives[0], current) for m in (ours, truth))
         assert one.ripple_error is not None
         # The map's own estimate holds too, at every current, and is not idle.
         assert abs(one.ripple - other.ripple) < one.ripple_error < 0.005

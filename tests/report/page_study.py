@@ -10,7 +10,7 @@ from polefem.ranking import rank
 from polefem.report import Findings, findings_of
 from polefem.study import (
     EqualCurrent,
-    FieldSpread,
+    FieldTolerance,
     InProcess,
     Plan,
     Range,
@@ -19,7 +19,7 @@ from polefem.study import (
     Study,
     SwitchingTable,
     Variant,
-    WaveformPoint,
+    WaveformOperatingPoint,
     run_designs,
 )
 from polefem.units import deg, mm, rpm
@@ -38,7 +38,7 @@ STUDY = Study(
         PLAN.basis,
         current_points=1,
         overlap_angles=3,
-        points=(WaveformPoint("rounded", WAVE, EqualCurrent(9.0), 100 * rpm),),
+        operating_points=(WaveformOperatingPoint("rounded", WAVE, EqualCurrent(9.0), 100 * rpm),),
     ),
     variants=[
         Variant("plain"),
@@ -47,8 +47,8 @@ STUDY = Study(
         Variant("open", {"air_gap": 0.6 * mm, "rotor_pole.arc": 35 * deg}),
         Variant("touching", {"rotor_pole.arc": 95 * deg}),
     ],
-    spreads=(FieldSpread("rotor_pole.arc", 0.5 * deg),),
-    sure_of=3,
+    tolerances=(FieldTolerance("rotor_pole.arc", 0.5 * deg),),
+    error_bars=3,
     sensitivities=Sensitivities({"rotor_pole.arc": Range(30 * deg, 40 * deg)}, points=8),
     switching=SwitchingTable(BRIDGE, speeds=(50 * rpm,), torques=(1.0, 3.0)),
 )

@@ -10,34 +10,34 @@ import pytest
 from matplotlib.image import imread
 
 from polefem.errors import StoreRefused
-from polefem.ranking import doubt_of, pareto_set, rank
+from polefem.ranking import pareto_set, rank, uncertainty_of
 from polefem.report import (
-    draw_doubt,
     draw_pareto,
     draw_search,
-    draw_shares,
+    draw_sobol_indices,
+    draw_uncertainty,
     pareto_points,
     save,
     search_path,
     write_results,
 )
-from polefem.study import Effect, Figures, Limit, Outcome, Record, Shares, State
+from polefem.study import Effect, Figures, Limit, Outcome, Record, SobolIndices, Status
 
 RANDOM = np.random.default_rng(4)
 
 
 def record(name: str, **figures: float | None) -> Record:
     values = {**dict.fromkeys(Figures.names(), 1.0), **figures}
-    return Record(name, name, {"air_gap": 0.5e-3}, Outcome(State.SOLVED, figures=Figures(**values)))
+    return Record(name, name, {"air_gap": 0.5e-3}, Outcome(Status.SOLVED, figures=Figures(**values)))
 
 
 RECORDS = [
     record(f"r{k:02d}", ripple=float(a), mean_torque=float(2 + a + 0.5 * b), steel_mass=float(10 + b))
     for k, (a, b) in enumerate(RANDOM.random((40, 2)))
 ]
-REFUSED = Record("no", "no", {}, Outcome(State.REFUSED, "it cannot be built"))
-GOALS = ("ripple", "mean_torque", "steel_mass")
-SHARES = Shares(
+REFUSED = Record("no", "no", {}, Outcome(Status.REFUSED, "it cannot be built"))
+OBJECTIVES = ("ripple", "mean_torque", "steel_mass")
+SHARES = SobolIndices(
     ("rotor_pole.arc", "air_gap"),
     ("ripple", "mean_torque"),
     np.array([[0.6, 0.1], [0.3, 0.8]]),
@@ -48,12 +48,12 @@ SHARES = Shares(
 
 
 def test_points_are_the_designs_in_units_that_are_read() -> None:
-    points = pareto_points([*RECORDS, REFUSED, record("partly", overlap_torque=None)], GOALS)
+    points = pareto_points([*RECORDS, REFUSED, record("partly", overlap_torque=None)], OBJECTIVES)
     assert points.names == ("ripple (%)", "mean torque (N m)", "steel mass (kg)")
     assert points.values.shape == (41, 3)
     figures = RECORDS[7].figures
     assert figures is not None and points.values[7, 0] == pytest.approx(100 * figures.ripple)
-    best = {r.name for r in pareto_set([*RECORDS, record("partly")], GOALS)}
+    best = {r.name for r in pareto_set([*RECORDS, record("partly")], OBJECTIVES)}
     assert {label for label, chosen in zip(points.labels, points.best, strict=True) if chosen} == best
     assert len(pareto_points([record("partly", overlap_torque=None)], ("overlap_torque",)).labels) == 0
 
@@ -71,7 +71,7 @@ def test_a_search_s_best_never_gets_worse_and_keeps_its_limits() -> None:
 
 def test_all_can_be_drawn_without_a_warning(tmp_path: Path) -> None:
     ranking = rank(RECORDS[:4], "equal current of 1 A")
-    doubt = doubt_of(
+    uncertainty = uncertainty_of(
         ranking, {r.name: [Effect("mesh", 0.01), Effect("air_gap +-0.05 mm", 0.05)] for r in RECORDS[:4]}
     )
     paths = [
@@ -81,11 +81,11 @@ def test_all_can_be_drawn_without_a_warning(tmp_path: Path) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         drawn = [
-            save(draw_pareto(pareto_points(RECORDS, GOALS)), tmp_path / "pareto.png"),
-            save(draw_pareto(pareto_points(RECORDS, GOALS[:2])), tmp_path / "two.png"),
-            save(draw_pareto(pareto_points([], GOALS)), tmp_path / "none.png"),
-            save(draw_doubt(doubt), tmp_path / "doubt.png"),
-            save(draw_shares(SHARES), tmp_path / "shares.png"),
+            save(draw_pareto(pareto_points(RECORDS, OBJECTIVES)), tmp_path / "pareto.png"),
+            save(draw_pareto(pareto_points(RECORDS, OBJECTIVES[:2])), tmp_path / "two.png"),
+            save(draw_pareto(pareto_points([], OBJECTIVES)), tmp_path / "none.png"),
+            save(draw_uncertainty(uncertainty), tmp_path / "uncertainty.png"),
+            save(draw_sobol_indices(SHARES), tmp_path / "shares.png"),
             save(draw_search(paths, {"best of 200": 20.0}), tmp_path / "search.png"),
             save(draw_search([search_path("refused", [REFUSED], "ripple", ())]), tmp_path / "nothing.png"),
         ]

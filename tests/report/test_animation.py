@@ -12,12 +12,12 @@ from matplotlib.image import imread
 from PIL import Image
 
 from polefem.errors import InvalidValue
-from polefem.report import Findings, draw_frame, sweep_of, write_sweep
-from polefem.report.animation import Sweep
+from polefem.report import Findings, draw_frame, film_of, write_film
+from polefem.report.animation import Film
 from polefem.units import deg
 from tests.study.fake_solver import FAKE, fake_fields
 
-Made = Callable[[int], Sweep]
+Made = Callable[[int], Film]
 
 
 @pytest.fixture
@@ -25,15 +25,15 @@ def made(findings: Findings) -> Made:
     """Makes the film of the winner, in so many frames."""
     winner = findings.winner
     assert winner is not None
-    return lambda frames: sweep_of(winner, FAKE.fields, frames)
+    return lambda frames: film_of(winner, FAKE.fields, frames)
 
 
-def along_the_curve(sweep: Sweep, share: float) -> bool:
+def along_the_curve(film: Film, share: float) -> bool:
     """Whether each frame's torque is this share of what single phases sum to at its angle, clear of switching."""
-    whole = next(iter(sweep.curve.y.values()))
-    clear = np.abs(sweep.angles / deg % 30 - 15) < 13
-    expected = share * np.interp(sweep.angles / deg, sweep.curve.x, whole)
-    return bool(np.allclose(sweep.torque[clear], expected[clear], rtol=2e-2))
+    whole = next(iter(film.curve.y.values()))
+    clear = np.abs(film.angles / deg % 30 - 15) < 13
+    expected = share * np.interp(film.angles / deg, film.curve.x, whole)
+    return bool(np.allclose(film.torque[clear], expected[clear], rtol=2e-2))
 
 
 def test_the_torque_of_frames_is_that_of_all_phases(made: Made) -> None:
@@ -44,9 +44,7 @@ def test_the_torque_of_frames_is_that_of_all_phases(made: Made) -> None:
 def test_a_rotor_that_turns_the_other_way_is_noticed(findings: Findings) -> None:
     winner = findings.winner
     assert winner is not None
-    backwards = sweep_of(
-        winner, lambda m, angles, currents, mesh: fake_fields(m, -angles, currents, mesh), 24
-    )
+    backwards = film_of(winner, lambda m, angles, currents, mesh: fake_fields(m, -angles, currents, mesh), 24)
     assert not along_the_curve(backwards, 0.99)
 
 
@@ -58,16 +56,16 @@ def test_each_phase_conducts_in_its_own_third_of_the_pitch(made: Made) -> None:
 
 
 def test_a_frame_shows_where_the_rotor_and_its_torque_are(made: Made) -> None:
-    sweep = made(6)
-    figure = draw_frame(sweep, 4)
+    film = made(6)
+    figure = draw_frame(film, 4)
     field, _, torque = figure.axes
     assert field.get_title(loc="left") == "plain, rotor at 67.5 deg"
     (point,) = (line for line in torque.get_lines() if line.get_marker() == "o")
-    assert point.get_xydata().tolist() == [[pytest.approx(67.5), pytest.approx(sweep.torque[4])]]
+    assert point.get_xydata().tolist() == [[pytest.approx(67.5), pytest.approx(film.torque[4])]]
 
 
 def test_a_film_has_all_frames_and_runs_round(made: Made, tmp_path: Path) -> None:
-    film = Image.open(write_sweep(made(5), tmp_path / "folder" / "film.gif"))
+    film = Image.open(write_film(made(5), tmp_path / "folder" / "film.gif"))
     assert film.n_frames == 5 and film.info["loop"] == 0
     frames = []
     for at in (0, 3):
@@ -82,9 +80,9 @@ def test_what_cannot_be_written_is_refused(
     made: Made, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with pytest.raises(InvalidValue, match=r"ending that can be written: film.avi is '.avi'"):
-        write_sweep(made(2), tmp_path / "film.avi")
+        write_film(made(2), tmp_path / "film.avi")
     monkeypatch.setattr(shutil, "which", lambda name: None)
     with pytest.raises(InvalidValue, match=r"film.mp4 is .mp4 without the program ffmpeg, allowed is .gif"):
-        write_sweep(made(2), tmp_path / "film.mp4")
-    with pytest.raises(InvalidValue, match="a sweep needs frames: frames is 1"):
+        write_film(made(2), tmp_path / "film.mp4")
+    with pytest.raises(InvalidValue, match="a film needs frames: frames is 1"):
         made(1)

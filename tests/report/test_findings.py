@@ -12,20 +12,20 @@ from polefem.params import Notch, Pole
 from polefem.params.drive_spec import Tracking
 from polefem.ranking import rank
 from polefem.report import Findings, findings_of, picture_of, shapes_of
-from polefem.report.page.tables import apart_table, change_words, number, ranking_table
+from polefem.report.page.tables import change_words, number, ranking_table, unranked_table
 from polefem.report.page.words import answer, how_sure, to_cut, to_switch
 from polefem.report.style import axes_on, new_figure
 from polefem.study import (
     EqualCurrent,
     Figures,
     Limit,
+    OperatingPointFigures,
     Outcome,
-    PointFigures,
     Record,
-    State,
+    Status,
     Study,
     Variant,
-    WaveformPoint,
+    WaveformOperatingPoint,
 )
 from polefem.units import deg, mm
 from tests.study.fake_solver import MACHINE, PLAN, fake_map
@@ -34,13 +34,13 @@ STUDY = Study("s", MACHINE, PLAN, [Variant(name) for name in ("a b", "a_b", "c",
 ANGLES = np.linspace(0, 45, 5) * deg
 
 
-def record(name: str, ripple: float, error: float | None = None, state: State = State.SOLVED) -> Record:
+def record(name: str, ripple: float, error: float | None = None, status: Status = Status.SOLVED) -> Record:
     """A record of made-up figures: a mean torque of 1 N m, a map whose torque may be off by `error`."""
     m = dataclasses.replace(fake_map(MACHINE, ANGLES, [10.0], PLAN.mesh), torque_error=error)
     figures = Figures(**{**dict.fromkeys(Figures.names(), 1.0), "ripple": ripple, "current": 10.0})
-    if state is not State.SOLVED:
-        return Record(name, name, {}, Outcome(state, "a reason"))
-    return Record(name, name, {}, Outcome(state, figures=figures, flux_map=m))
+    if status is not Status.SOLVED:
+        return Record(name, name, {}, Outcome(status, "a reason"))
+    return Record(name, name, {}, Outcome(status, figures=figures, flux_map=m))
 
 
 def findings(*records: Record, most: int = 9, limits: tuple[Limit, ...] = ()) -> Findings:
@@ -74,8 +74,8 @@ def test_a_shape_whose_map_is_gone_is_left_out() -> None:
     kept = record("c", 0.1).outcome
     assert [shape.name for shape in shapes_of(STUDY, ranking, lambda key: kept)] == ["c", "d"]
     assert not findings().complete and findings(gone).complete
-    assert not findings(gone, record("d", 0.0, state=State.FAILED)).complete
-    assert findings(gone, record("d", 0.0, state=State.REFUSED)).complete
+    assert not findings(gone, record("d", 0.0, status=Status.FAILED)).complete
+    assert findings(gone, record("d", 0.0, status=Status.REFUSED)).complete
 
 
 @pytest.mark.parametrize(
@@ -99,17 +99,19 @@ def test_the_answer_says_whether_the_mesh_settles_it(errors: tuple[float | None,
 
 
 def test_the_answer_says_under_which_drives_another_is_first() -> None:
-    one = PointFigures(*[1.0] * 9)
+    one = OperatingPointFigures(*[1.0] * 9)
 
     def with_points(made: Record, ripples: dict[str, float]) -> Record:
         assert made.figures is not None
         points = {name: dataclasses.replace(one, ripple=ripple) for name, ripple in ripples.items()}
-        figures = dataclasses.replace(made.figures, points=points)
+        figures = dataclasses.replace(made.figures, operating_points=points)
         return dataclasses.replace(made, outcome=dataclasses.replace(made.outcome, figures=figures))
 
     wave = Tracking([-30 * deg, -25 * deg, 0.0], [0, 1, 0])
-    points = tuple(WaveformPoint(name, wave, EqualCurrent(1.0), 1.0) for name in ("slow", "fast", "late"))
-    study = dataclasses.replace(STUDY, plan=dataclasses.replace(PLAN, points=points))
+    points = tuple(
+        WaveformOperatingPoint(name, wave, EqualCurrent(1.0), 1.0) for name in ("slow", "fast", "late")
+    )
+    study = dataclasses.replace(STUDY, plan=dataclasses.replace(PLAN, operating_points=points))
     records = [
         with_points(record("c", 0.1), {"slow": 0.1, "fast": 0.4, "late": 0.4}),
         with_points(record("d", 0.3), {"slow": 0.2, "fast": 0.3, "late": 0.3}),
@@ -120,7 +122,7 @@ def test_the_answer_says_under_which_drives_another_is_first() -> None:
 
 def test_one_shape_and_none_have_answers_too() -> None:
     assert "there is nothing to compare it with" in answer(findings(record("c", 0.1)))
-    assert "No shape of this study has figures" in answer(findings(record("c", 0.1, state=State.LOST)))
+    assert "No shape of this study has figures" in answer(findings(record("c", 0.1, status=Status.LOST)))
 
 
 def test_bars_reach_as_far_as_errors_on_one_scale() -> None:
@@ -139,9 +141,9 @@ def test_bars_reach_as_far_as_errors_on_one_scale() -> None:
 
 def test_what_has_no_place_has_its_reason() -> None:
     found = findings(
-        record("c", 0.4), record("d", 0.1, state=State.FAILED), limits=(Limit("ripple", most=0.3),)
+        record("c", 0.4), record("d", 0.1, status=Status.FAILED), limits=(Limit("ripple", most=0.3),)
     )
-    rows = [[cell.text for cell in row] for row in apart_table(found).rows]
+    rows = [[cell.text for cell in row] for row in unranked_table(found).rows]
     assert rows == [
         ["c", "outside the limits", "ripple is 0.4, allowed is ripple <= 0.3"],
         ["d", "failed", "a reason"],

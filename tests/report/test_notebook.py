@@ -9,7 +9,7 @@ import re
 import numpy as np
 import pytest
 
-from polefem.drive import DriveRun, operating_point
+from polefem.drive import DriveRun, steady_state
 from polefem.maps import FluxMap, linear_map
 from polefem.materials import Steel
 from polefem.params.drive_spec import Bridge, Chopping, DriveSpec
@@ -17,7 +17,7 @@ from polefem.ranking import Ranking, rank
 from polefem.report.curves import Curves
 from polefem.report.notebook import html_of, register, svg_of
 from polefem.report.runs import current_of_run, draw_run, torque_of_run
-from polefem.study import Figures, Outcome, Record, State
+from polefem.study import Figures, Outcome, Record, Status
 from polefem.units import deg
 from tests.report.test_drawings import unreadable
 
@@ -30,13 +30,13 @@ def phase_map() -> FluxMap:
 @pytest.fixture(scope="module")
 def run(phase_map: FluxMap) -> DriveRun:
     drive = DriveSpec(Bridge(48.0), 0.5, -30 * deg, -8 * deg, Chopping(8.0, 1.0))
-    return operating_point(phase_map, drive, 40.0)
+    return steady_state(phase_map, drive, 40.0)
 
 
 def ranking() -> Ranking:
     figures = Figures(**{**dict.fromkeys(Figures.names(), 1.0), "mean_torque": 3.14, "ripple": 0.271})
-    solved = Record("a < b", "k", {}, Outcome(State.SOLVED, figures=figures))
-    refused = Record("overgrown", "l", {}, Outcome(State.REFUSED, "pole faces must not touch"))
+    solved = Record("a < b", "k", {}, Outcome(Status.SOLVED, figures=figures))
+    refused = Record("overgrown", "l", {}, Outcome(Status.REFUSED, "pole faces must not touch"))
     return rank([solved, refused], "equal copper loss of 60 W")
 
 
@@ -58,7 +58,7 @@ def test_a_ranking_is_a_table_with_what_is_apart_below() -> None:
     assert cells(html)[:4] == ["1", "a &lt; b", "3.14", "27.1"]
     assert "<p>overgrown: refused: pole faces must not touch</p>" in html
     figures = dataclasses.replace(ranking().ordered[0].figures or pytest.fail(), mean_torque=2.0)
-    other = dataclasses.replace(ranking().ordered[0], outcome=Outcome(State.SOLVED, figures=figures))
+    other = dataclasses.replace(ranking().ordered[0], outcome=Outcome(Status.SOLVED, figures=figures))
     assert cells(html_of(rank([other], "")) or "")[2] == "2.00"
 
 

@@ -76,7 +76,7 @@ def test_nothing_is_clipped_and_every_picture_is_shown(width: Callable[[Any], No
         ".answer { white-space: nowrap; }",
         "header { width: 1500px; }",
         ".brief { height: 2rem; overflow: hidden; }",
-        "#apart .scroller { overflow: visible; } #apart table { width: 1500px; }",
+        "#unranked .scroller { overflow: visible; } #unranked table { width: 1500px; }",
     ],
 )
 def test_a_page_that_is_clipped_is_noticed(

@@ -14,7 +14,7 @@ from matplotlib.path import Path as Curve
 from polefem import Notch, Pole, RadialMachine, Steel, Winding
 from polefem.maps import Field, linear_map
 from polefem.outline import outline_of
-from polefem.params import AxialMachine, SquareDrive
+from polefem.params import AxialMachine, RectangularCurrent
 from polefem.params.toml import load_machine
 from polefem.report import curves, file_name, sections
 from polefem.report.pictures import density_of
@@ -22,7 +22,7 @@ from polefem.report.style import save
 from polefem.units import deg, mm
 
 MAP = linear_map(60e-3, 6e-3, full=1 * deg, apart=31 * deg, current=10.0)
-DRIVEN = {"one": (MAP, SquareDrive(-31 * deg, -1 * deg), 10.0)}
+DRIVEN = {"one": (MAP, RectangularCurrent(-31 * deg, -1 * deg), 10.0)}
 MACHINE = RadialMachine(
     stator_poles=6,
     rotor_poles=4,
@@ -83,7 +83,7 @@ def of_pulses(spectrum: curves.Spectrum, height: float, share: float) -> bool:
 
 
 def test_the_spectrum_of_torque_in_pulses_is_theirs_and_not_that_of_longer_ones() -> None:
-    spectrum = curves.spectrum_of_torque(MAP, SquareDrive(-22 * deg, -4 * deg), 10.0)
+    spectrum = curves.spectrum_of_torque(MAP, RectangularCurrent(-22 * deg, -4 * deg), 10.0)
     height = 10.0**2 / 2 * 54e-3 / (30 * deg)
     assert spectrum.per_turn[0] == 12  # strokes a turn: 3 phases, 4 rotor poles
     assert of_pulses(spectrum, height, 18 / 30)

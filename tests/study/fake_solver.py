@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike
 from polefem import FluxMap, MeshSpec, Pole, RadialMachine, Steel, Winding
 from polefem.errors import MeshFailed
 from polefem.maps import Field, FieldState, linear_map
-from polefem.params import SquareDrive
+from polefem.params import RectangularCurrent
 from polefem.study import EqualCurrent, Plan, Solver
 from polefem.units import deg, mm
 
@@ -39,7 +39,7 @@ MACHINE = RadialMachine(
     winding=Winding(turns_per_pole=100, coil_width=6 * mm, face_inset=2 * mm, yoke_clearance=3 * mm),
     steel=Steel.linear(1000.0),
 )
-PLAN = Plan(SquareDrive(-30 * deg, 0.0), EqualCurrent(10.0), current_points=1, overlap_angles=0)
+PLAN = Plan(RectangularCurrent(-30 * deg, 0.0), EqualCurrent(10.0), current_points=1, overlap_angles=0)
 
 
 def fake_map(machine: RadialMachine, angles: ArrayLike, currents: ArrayLike, mesh: MeshSpec) -> FluxMap:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from polefem.params.fields import field_value
-from polefem.study import Design, Figures, Outcome, Record, Run, State
+from polefem.study import Design, Figures, Outcome, Record, Run, Status
 from polefem.study.design import of_plan
 
 Formula = Callable[[Callable[[str], Any]], dict[str, float]]
@@ -33,9 +33,9 @@ def run_of(
                 figures = Figures(
                     **{**dict.fromkeys(Figures.names(), 1.0), **formula(lambda n, d=design: value(d, n))}
                 )
-                outcome = Outcome(State.SOLVED, figures=figures)
+                outcome = Outcome(Status.SOLVED, figures=figures)
             except ValueError as error:
-                outcome = Outcome(State.REFUSED, str(error))
+                outcome = Outcome(Status.REFUSED, str(error))
             records.append(Record(design.name, design.name, dict(design.changes), outcome))
         return records
 

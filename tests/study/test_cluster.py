@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from fake_solver import FAKE, MACHINE, PLAN
 
-from polefem.study import Design, InProcess, Record, State, Store, run_designs
+from polefem.study import Design, InProcess, Record, Status, Store, run_designs
 from polefem.units import deg
 
 distributed = pytest.importorskip("distributed", reason="the optional group `cluster` is not installed")
@@ -23,7 +23,7 @@ DESIGNS = [Design(f"{k / 10} deg", MACHINE, {"rotor_pole.arc": k / 10 * deg}, PL
 def shown(records: list[Record]) -> list[str]:
     maps = [record.outcome.flux_map for record in records]
     return [
-        repr((r.name, r.state, r.figures, m and m.torque.tobytes()))
+        repr((r.name, r.status, r.figures, m and m.torque.tobytes()))
         for r, m in zip(records, maps, strict=True)
     ]
 
@@ -50,7 +50,7 @@ def test_a_cluster_that_loses_a_worker_gives_the_same(
         records = run_designs("on a cluster", DESIGNS, store, client.get_executor(), at_once=6, solver=FAKE)
         killer.join()
     assert killed
-    assert all(record.state is State.SOLVED for record in records)
+    assert all(record.status is Status.SOLVED for record in records)
     monkeypatch.setenv("FAKE_SOLVER_SECONDS", "0")
     with Store(tmp_path / "here") as store:
         alone = run_designs("here", DESIGNS, store, InProcess(), solver=FAKE)

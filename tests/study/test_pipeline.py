@@ -11,16 +11,16 @@ import pytest
 from fake_solver import ALIGNED, FAKE, MACHINE, PLAN, RAISES, UNALIGNED, UNMESHED
 
 from polefem import FluxMap
-from polefem.drive import operating_point
+from polefem.drive import steady_state
 from polefem.errors import InvalidValue
 from polefem.maps import linear_map
-from polefem.params import SquareDrive
+from polefem.params import RectangularCurrent
 from polefem.params.drive_spec import Bridge, Chopping, DriveSpec
 from polefem.params.fields import with_fields
 from polefem.ranking import rank
 from polefem.study import (
     Design,
-    DrivePoint,
+    DriveOperatingPoint,
     EqualCopperLoss,
     EqualMeanTorque,
     Figures,
@@ -29,7 +29,7 @@ from polefem.study import (
     Plan,
     Record,
     Solver,
-    State,
+    Status,
     Store,
     attempt,
 )
@@ -42,7 +42,7 @@ def outcome_of(changes: dict[str, Any] | None = None, plan: Plan = PLAN, solver:
 
 def figures_of(changes: dict[str, Any] | None = None, plan: Plan = PLAN) -> Figures:
     outcome = outcome_of(changes, plan)
-    assert outcome.state is State.SOLVED, outcome.reason
+    assert outcome.status is Status.SOLVED, outcome.reason
     assert outcome.figures is not None
     return outcome.figures
 
@@ -79,29 +79,29 @@ def test_mean_torque_follows_from_what_is_asked() -> None:
 
 
 @pytest.mark.parametrize(
-    ("changes", "state", "sentence"),
+    ("changes", "status", "sentence"),
     [
-        ({"air_gap": 0.0}, State.REFUSED, "the air gap must be open"),
-        ({"rotor_pole.arc": 95 * deg}, State.REFUSED, "pole faces must not touch at the gap"),
+        ({"air_gap": 0.0}, Status.REFUSED, "the air gap must be open"),
+        ({"rotor_pole.arc": 95 * deg}, Status.REFUSED, "pole faces must not touch at the gap"),
         (
             {"rotor_pole.arcs": 0.5},
-            State.REFUSED,
+            Status.REFUSED,
             "called by its dotted name: field is .*arcs.*, allowed is arc",
         ),
-        ({"winding.turns_per_pole": 0}, State.REFUSED, "a coil must have turns"),
-        ({"winding.coil_width": 0.02}, State.REFUSED, "a coil must not cut"),
-        ({"drive.turn_on": 0.0, "drive.turn_off": 30 * deg}, State.REFUSED, "a motor must turn forwards"),
-        ({"drive.turn_off": -40 * deg}, State.REFUSED, "turn-off must follow turn-on"),
-        ({"basis": EqualMeanTorque(1e3, 10.0)}, State.REFUSED, "within what the map's last current gives"),
-        ({"rotor_pole.arc": UNMESHED}, State.FAILED, "this shape gives no mesh"),
-        ({"rotor_pole.arc": RAISES}, State.FAILED, "ZeroDivisionError: no one foresaw this"),
+        ({"winding.turns_per_pole": 0}, Status.REFUSED, "a coil must have turns"),
+        ({"winding.coil_width": 0.02}, Status.REFUSED, "a coil must not cut"),
+        ({"drive.turn_on": 0.0, "drive.turn_off": 30 * deg}, Status.REFUSED, "a motor must turn forwards"),
+        ({"drive.turn_off": -40 * deg}, Status.REFUSED, "turn-off must follow turn-on"),
+        ({"basis": EqualMeanTorque(1e3, 10.0)}, Status.REFUSED, "within what the map's last current gives"),
+        ({"rotor_pole.arc": UNMESHED}, Status.FAILED, "this shape gives no mesh"),
+        ({"rotor_pole.arc": RAISES}, Status.FAILED, "ZeroDivisionError: no one foresaw this"),
     ],
 )
 def test_what_cannot_be_is_an_outcome_with_a_reason(
-    changes: dict[str, Any], state: State, sentence: str
+    changes: dict[str, Any], status: Status, sentence: str
 ) -> None:
     outcome = outcome_of(changes)
-    assert (outcome.state, outcome.figures, outcome.flux_map) == (state, None, None)
+    assert (outcome.status, outcome.figures, outcome.flux_map) == (status, None, None)
     assert "\n" not in outcome.reason
     with pytest.raises(ValueError, match=sentence):
         raise ValueError(outcome.reason)
@@ -123,7 +123,7 @@ def unconverged_map(*_: Any) -> FluxMap:
 
 def test_a_map_with_a_point_that_did_not_converge_has_no_figures() -> None:
     outcome = outcome_of(solver=Solver(unconverged_map, FAKE.fields))
-    assert outcome.state is State.FAILED
+    assert outcome.status is Status.FAILED
     assert outcome.reason == "1 of 6 points of the map: no convergence there"
 
 
@@ -133,7 +133,7 @@ def test_summed_phases_are_held_against_all_phases_together() -> None:
     single = figures_of(plan=with_fields(PLAN, {"overlap_angles": 4}))
     assert single.overlap_torque is not None
     assert single.overlap_torque == pytest.approx(0.01 * single.highest_torque / single.mean_torque, rel=1e-3)
-    longer = SquareDrive(-31 * deg, -1 * deg + 5 * deg)
+    longer = RectangularCurrent(-31 * deg, -1 * deg + 5 * deg)
     double = figures_of(plan=with_fields(PLAN, {"overlap_angles": 4, "drive": longer}))
     assert double.overlap_torque is not None and 0.0 <= double.overlap_torque < 0.02
     assert figures_of().overlap_torque is None
@@ -158,14 +158,16 @@ def test_equal_inputs_have_equal_keys_whatever_their_names() -> None:
 
 
 def test_an_operating_point_of_the_bridge_has_figures_of_its_own() -> None:
-    throwing = DrivePoint("throwing", 100 * rpm, Bridge(24.0), -38 * deg, -12 * deg, Chopping(8.0, 1.0))
-    outcome = outcome_of(plan=with_fields(PLAN, {"points": (throwing,), "map_current": 12.0}))
+    throwing = DriveOperatingPoint(
+        "throwing", 100 * rpm, Bridge(24.0), -38 * deg, -12 * deg, Chopping(8.0, 1.0)
+    )
+    outcome = outcome_of(plan=with_fields(PLAN, {"operating_points": (throwing,), "map_current": 12.0}))
     assert outcome.figures is not None and outcome.flux_map is not None, outcome.reason
     assert outcome.flux_map.currents[-1] == 12.0
-    point = outcome.figures.points["throwing"]
+    point = outcome.figures.operating_points["throwing"]
     resistance = outcome.figures.phase_resistance
     spec = DriveSpec(Bridge(24.0), resistance, -38 * deg, -12 * deg, Chopping(8.0, 1.0))
-    run = operating_point(outcome.flux_map, spec, 100 * rpm)
+    run = steady_state(outcome.flux_map, spec, 100 * rpm)
     assert point.mean_torque == run.mean_torque and point.ripple == run.ripple
     assert outcome.figures.value("throwing.ripple") == run.ripple
     assert outcome.figures.value("ripple") == outcome.figures.ripple
@@ -173,19 +175,21 @@ def test_an_operating_point_of_the_bridge_has_figures_of_its_own() -> None:
 
 
 def test_a_bridge_that_drives_current_off_the_map_has_no_figures_and_a_reason() -> None:
-    wild = DrivePoint("wild", 10 * rpm, Bridge(300.0), -38 * deg, -12 * deg)
-    outcome = outcome_of(plan=with_fields(PLAN, {"points": (wild,)}))
-    assert outcome.state is State.SOLVED and outcome.figures is not None
-    assert outcome.figures.points == {} and "no figures under wild: " in outcome.reason
+    wild = DriveOperatingPoint("wild", 10 * rpm, Bridge(300.0), -38 * deg, -12 * deg)
+    outcome = outcome_of(plan=with_fields(PLAN, {"operating_points": (wild,)}))
+    assert outcome.status is Status.SOLVED and outcome.figures is not None
+    assert outcome.figures.operating_points == {} and "no figures under wild: " in outcome.reason
     wanted = rank([Record("a", "a", {}, outcome)], "", "wild.ripple")
-    assert wanted.ordered == () and wanted.outside[0][1] == outcome.reason
+    assert wanted.ordered == () and wanted.infeasible[0][1] == outcome.reason
     limited = rank([Record("a", "a", {}, outcome)], "", "ripple", [Limit("wild.mean_torque", least=0.1)])
-    assert limited.outside[0][1] == "wild.mean_torque is not known, allowed is 0.1 <= wild.mean_torque"
+    assert limited.infeasible[0][1] == "wild.mean_torque is not known, allowed is 0.1 <= wild.mean_torque"
 
 
 def test_operating_points_are_ranked_by_and_kept(tmp_path: Path) -> None:
-    throwing = DrivePoint("throwing", 100 * rpm, Bridge(24.0), -38 * deg, -12 * deg, Chopping(8.0, 1.0))
-    outcome = outcome_of(plan=with_fields(PLAN, {"points": (throwing,)}))
+    throwing = DriveOperatingPoint(
+        "throwing", 100 * rpm, Bridge(24.0), -38 * deg, -12 * deg, Chopping(8.0, 1.0)
+    )
+    outcome = outcome_of(plan=with_fields(PLAN, {"operating_points": (throwing,)}))
     with Store(tmp_path) as store:
         store.keep("a", outcome)
         again = store.outcome("a")
@@ -199,4 +203,6 @@ def test_operating_points_are_ranked_by_and_kept(tmp_path: Path) -> None:
 @pytest.mark.parametrize(("name", "points"), [("", 1), ("a.b", 1), ("twice", 2)])
 def test_points_have_names_of_their_own(name: str, points: int) -> None:
     with pytest.raises(InvalidValue, match="operating point has a name"):
-        with_fields(PLAN, {"points": (DrivePoint(name, 10.0, Bridge(24.0), -0.5, 0.0),) * points})
+        with_fields(
+            PLAN, {"operating_points": (DriveOperatingPoint(name, 10.0, Bridge(24.0), -0.5, 0.0),) * points}
+        )

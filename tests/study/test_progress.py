@@ -6,7 +6,7 @@ import io
 
 import pytest
 
-from polefem.study import Outcome, ProgressBar, Record, State, progress
+from polefem.study import Outcome, ProgressBar, Record, Status, progress
 
 
 class Terminal(io.StringIO):
@@ -14,20 +14,20 @@ class Terminal(io.StringIO):
         return True
 
 
-def record(state: State) -> Record:
-    return Record("one", "key", {}, Outcome(state, "a reason"))
+def record(status: Status) -> Record:
+    return Record("one", "key", {}, Outcome(status, "a reason"))
 
 
-def feed(bar: ProgressBar, states: list[State], computed: bool = True) -> None:
-    bar.begin(len(states))
-    for state in states:
-        bar.record(record(state), computed)
+def feed(bar: ProgressBar, statuses: list[Status], computed: bool = True) -> None:
+    bar.begin(len(statuses))
+    for status in statuses:
+        bar.record(record(status), computed)
     bar.end()
 
 
 def test_a_terminal_gets_a_bar_with_counts() -> None:
     stream = Terminal()
-    feed(ProgressBar(stream, "wheel"), [State.REFUSED, State.LOST, State.REFUSED])
+    feed(ProgressBar(stream, "wheel"), [Status.REFUSED, Status.LOST, Status.REFUSED])
     last = stream.getvalue().split("\r")[-1]
     assert "wheel" in last and "3/3" in last and "2 refused, 1 failed" in last
 
@@ -40,7 +40,7 @@ def test_elsewhere_it_is_one_line_a_minute(monkeypatch: pytest.MonkeyPatch) -> N
     bar.begin(10)
     for at in range(10):
         now[0] += 25.0
-        bar.record(record(State.FAILED), computed=at > 1)
+        bar.record(record(Status.FAILED), computed=at > 1)
     lines = stream.getvalue().splitlines()
     assert len(lines) == 4  # at 75, 150, 225 s, and when done
     assert (
@@ -54,7 +54,7 @@ def test_lots_of_one_search_are_one_bar() -> None:
     stream = io.StringIO()
     bar = ProgressBar(stream, "search", total=4)
     for _ in range(2):
-        feed(bar, [State.FAILED, State.FAILED], computed=True)
+        feed(bar, [Status.FAILED, Status.FAILED], computed=True)
     bar.close()
     assert stream.getvalue().splitlines() == [
         "search: 4 of 4 designs, 0 refused, 4 failed, 0 s spent, about 0 s left"

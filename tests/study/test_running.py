@@ -22,7 +22,7 @@ from polefem.study import (
     InProcess,
     Outcome,
     Record,
-    State,
+    Status,
     Store,
     Study,
     Variant,
@@ -71,8 +71,8 @@ def test_records_are_in_order_and_the_fallen_have_reasons(tmp_path: Path) -> Non
     some = designs(33 * deg, 95 * deg, UNMESHED, RAISES, 34 * deg)
     records = run(tmp_path, some, watcher=seen)
     assert [record.name for record in records] == [design.name for design in some]
-    states = [State.SOLVED, State.REFUSED, State.FAILED, State.FAILED, State.SOLVED]
-    assert [record.state for record in records] == states
+    statuses = [Status.SOLVED, Status.REFUSED, Status.FAILED, Status.FAILED, Status.SOLVED]
+    assert [record.status for record in records] == statuses
     assert all(bool(record.reason) != bool(record.figures) for record in records)
     assert (seen.total, len(seen.records), seen.ended) == (5, 5, True)
 
@@ -131,7 +131,7 @@ def test_a_design_that_kills_its_worker_is_tried_twice_then_lost(
 ) -> None:
     with WorkerPool(2) as pool:
         records = run(tmp_path / "store", designs(33 * deg, DIES, 34 * deg, 35 * deg), pool, at_once=4)
-    assert [r.state for r in records] == [State.SOLVED, State.LOST, State.SOLVED, State.SOLVED]
+    assert [r.status for r in records] == [Status.SOLVED, Status.LOST, Status.SOLVED, Status.SOLVED]
     assert records[1].reason == "the worker process was ended by signal SIGKILL"
     assert log().count("31.000000") == 2
     with WorkerPool(1) as pool:  # starting again tries the lost one, and no other
@@ -142,7 +142,7 @@ def test_a_design_that_kills_its_worker_is_tried_twice_then_lost(
 def test_a_design_that_hangs_is_stopped_and_lost(tmp_path: Path) -> None:
     with WorkerPool(2, patience=1.0) as pool:
         records = run(tmp_path, designs(HANGS, 33 * deg), pool, at_once=4)
-    assert [r.state for r in records] == [State.LOST, State.SOLVED]
+    assert [r.status for r in records] == [Status.LOST, Status.SOLVED]
     assert "stopped: it had no answer after 1 s" in records[0].reason
 
 
@@ -196,7 +196,7 @@ def test_killed_at_any_moment_it_loses_at_most_what_was_in_flight(tmp_path: Path
     # Each kill loses at most the four with the executor; nothing that was kept was asked for again.
     assert len(asked) <= 16 + 4 * kills
     with Store(tmp_path / "store") as store:
-        assert all(outcome.state is State.SOLVED for _, outcome in store.outcomes("a study"))
+        assert all(outcome.status is Status.SOLVED for _, outcome in store.outcomes("a study"))
         assert all(store.outcome(member.key) is not None for member in store.members("a study"))
 
 

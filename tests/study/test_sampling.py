@@ -17,7 +17,7 @@ from polefem.study import (
     Limit,
     Range,
     SobolPoints,
-    State,
+    Status,
     Study,
     Variant,
     attempt,
@@ -90,7 +90,7 @@ def test_a_broken_constraint_refuses_the_design_and_no_other() -> None:
     wide = Constraint("the rotor pole is the wider", lambda v: v["rotor_pole.arc"] > v["stator_pole.arc"])
     study = Study("s", MACHINE, PLAN, Grid({"rotor_pole.arc": [29 * deg, 33 * deg]}), constraints=(wide,))
     outcomes = [attempt(design, FAKE) for design in study.designs()]
-    assert [outcome.state for outcome in outcomes] == [State.REFUSED, State.SOLVED]
+    assert [outcome.status for outcome in outcomes] == [Status.REFUSED, Status.SOLVED]
     assert outcomes[0].reason == "a constraint of the study is not kept: the rotor pole is the wider"
     free = Study("s", MACHINE, PLAN, Grid({"rotor_pole.arc": [29 * deg, 33 * deg]}))
     keys = [[design.key for design in s.designs()] for s in (study, free)]
@@ -100,7 +100,7 @@ def test_a_broken_constraint_refuses_the_design_and_no_other() -> None:
 def test_a_link_to_nothing_refuses_the_design() -> None:
     study = Study("s", MACHINE, PLAN, [Variant("a")], linked={"air_gap": lambda v: v["air_gaps"]})
     outcome = attempt(study.designs()[0], FAKE)
-    assert outcome.state is State.REFUSED and "air_gaps" in outcome.reason
+    assert outcome.status is Status.REFUSED and "air_gaps" in outcome.reason
 
 
 def test_limits_say_what_they_found() -> None:
@@ -124,7 +124,7 @@ def test_limits_say_what_they_found() -> None:
         (lambda: Limit("beauty", least=1.0), "designs are ranked by a figure: limit is 'beauty'"),
         (lambda: Limit("ripple"), "a limit limits something"),
         (
-            lambda: Study("s", MACHINE, PLAN, [Variant("a")], goals=("beauty",)),
+            lambda: Study("s", MACHINE, PLAN, [Variant("a")], objectives=("beauty",)),
             "designs are ranked by a figure",
         ),
     ],

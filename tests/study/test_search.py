@@ -46,7 +46,7 @@ def bowl(value: Any) -> dict[str, float]:
 
 
 def search(**options: Any) -> Search:
-    return Search("bowl", MACHINE, PLAN, RANGES, **{"solves": 40, **options})
+    return Search("bowl", MACHINE, PLAN, RANGES, **{"evaluations": 40, **options})
 
 
 def best_of(records: list[Record], limits: tuple[Limit, ...] = ()) -> float:
@@ -55,11 +55,15 @@ def best_of(records: list[Record], limits: tuple[Limit, ...] = ()) -> float:
     return first.figures.ripple
 
 
-@pytest.mark.parametrize(("way", "solves", "within"), [("surrogate", 40, 0.005), ("evolution", 160, 0.03)])
-def test_it_finds_the_best_with_fewer_designs_than_a_hypercube(way: Any, solves: int, within: float) -> None:
+@pytest.mark.parametrize(
+    ("method", "evaluations", "within"), [("surrogate", 40, 0.005), ("evolution", 160, 0.03)]
+)
+def test_it_finds_the_best_with_fewer_designs_than_a_hypercube(
+    method: Any, evaluations: int, within: float
+) -> None:
     run, asked = run_of(bowl)
-    records = run_search(search(way=way, solves=solves), run)
-    assert len(records) == len(asked) == solves
+    records = run_search(search(method=method, evaluations=evaluations), run)
+    assert len(records) == len(asked) == evaluations
     assert best_of(records) < 0.1 + within
     sample = run("lh", Study("lh", MACHINE, PLAN, LatinHypercube(RANGES, 200)).designs())
     assert best_of(records) < best_of(sample)
@@ -67,16 +71,16 @@ def test_it_finds_the_best_with_fewer_designs_than_a_hypercube(way: Any, solves:
 
 def test_the_start_shape_is_the_first_design() -> None:
     run, _ = run_of(bowl)
-    records = run_search(search(solves=8), run)
+    records = run_search(search(evaluations=8), run)
     start = [MACHINE.rotor_pole.arc, MACHINE.stator_pole.arc, MACHINE.air_gap]
     assert list(records[0].changes.values()) == pytest.approx(start)
 
 
-@pytest.mark.parametrize(("way", "solves"), [("surrogate", 40), ("evolution", 160)])
-def test_the_best_is_within_the_limits(way: Any, solves: int) -> None:
+@pytest.mark.parametrize(("method", "evaluations"), [("surrogate", 40), ("evolution", 160)])
+def test_the_best_is_within_the_limits(method: Any, evaluations: int) -> None:
     limits = (Limit("mean_torque", most=1.5),)  # an air gap of 0.45 mm or more
     run, _ = run_of(bowl)
-    records = run_search(search(way=way, solves=solves, limits=limits), run)
+    records = run_search(search(method=method, evaluations=evaluations, limits=limits), run)
     free = 0.1 + (0.1 / 0.3) ** 2  # the bowl's value at the limit, but for its waves
     assert best_of(records, limits) == pytest.approx(free, abs=0.05)
     first = rank(records, "", limits=limits).ordered[0]
@@ -98,13 +102,15 @@ def test_refused_designs_do_not_stop_it_and_few_are_proposed() -> None:
 
 def test_a_search_where_all_is_refused_ends() -> None:
     run, asked = run_of(bowl, refused=lambda design: True)
-    assert all(r.figures is None for r in run_search(search(solves=12), run))
+    assert all(r.figures is None for r in run_search(search(evaluations=12), run))
     assert len(asked) == 120
 
 
-@pytest.mark.parametrize("way", ["surrogate", "evolution"])
-def test_it_goes_on_from_the_store(tmp_path: Path, way: Any) -> None:
-    small = Search("s", MACHINE, PLAN, {"rotor_pole.arc": Range(30.5 * deg, 38 * deg)}, solves=14, way=way)
+@pytest.mark.parametrize("method", ["surrogate", "evolution"])
+def test_it_goes_on_from_the_store(tmp_path: Path, method: Any) -> None:
+    small = Search(
+        "s", MACHINE, PLAN, {"rotor_pole.arc": Range(30.5 * deg, 38 * deg)}, evaluations=14, method=method
+    )
     counted: list[int] = []
 
     def run_until(limit: int | None) -> list[Record]:
@@ -146,7 +152,7 @@ def test_several_are_proposed_at_a_time_and_differ() -> None:
         batches.append(len(designs))
         return run(name, designs)
 
-    records = run_search(search(solves=22, together=4), watched)
+    records = run_search(search(evaluations=22, batch=4), watched)
     assert batches == [8, 4, 4, 4, 2]
     assert len({tuple(r.changes.values()) for r in records}) == 22
 
@@ -154,10 +160,10 @@ def test_several_are_proposed_at_a_time_and_differ() -> None:
 @pytest.mark.parametrize(
     ("options", "sentence"),
     [
-        ({"goal": "beauty"}, "designs are ranked by a figure: goal is 'beauty'"),
-        ({"solves": 2}, "a search computes designs"),
-        ({"way": "luck"}, "a search goes one of two ways"),
-        ({"together": 0}, "designs are proposed one at a time or more"),
+        ({"objective": "beauty"}, "designs are ranked by a figure: objective is 'beauty'"),
+        ({"evaluations": 2}, "a search computes designs"),
+        ({"method": "luck"}, "a search goes one of two ways"),
+        ({"batch": 0}, "designs are proposed one at a time or more"),
         (
             {"ranges": {"air_gap": Range(0.5 * mm, 0.6 * mm)}},
             "a search starts within its ranges: air_gap is 0.0004",

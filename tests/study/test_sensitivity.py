@@ -10,7 +10,7 @@ from fake_solver import MACHINE, PLAN
 from made_up import run_of
 
 from polefem.errors import InvalidValue
-from polefem.study import Design, Range, Sensitivities, global_shares, local_slopes
+from polefem.study import Design, Range, Sensitivities, global_sensitivity, local_slopes
 from polefem.units import deg, mm
 
 RANGES = {
@@ -61,9 +61,9 @@ def test_shares_are_sobol_s_indices() -> None:
     # Of 2 a + g the parts of variance are 4 : 1. Of a t (each uniform on 0 to 1): variance 7/144, of it 3/144 each
     # alone and 1/144 together.
     run, asked = run_of(formula)
-    found = global_shares("s", BASE, ASKED, run)
+    found = global_sensitivity("s", BASE, ASKED, run)
     assert len(asked) == found.designs == 64
-    assert found.foretold.min() > 0.99
+    assert found.q_squared.min() > 0.99
     assert found.first[:, 0] == pytest.approx([0.8, 0.2, 0.0], abs=0.03)
     assert found.total[:, 0] == pytest.approx([0.8, 0.2, 0.0], abs=0.03)
     assert found.first[:, 1] == pytest.approx([3 / 7, 0.0, 3 / 7], abs=0.03)
@@ -72,7 +72,7 @@ def test_shares_are_sobol_s_indices() -> None:
 
 def test_a_field_by_itself_has_the_whole_share_of_every_figure() -> None:
     alone = Sensitivities({"rotor_pole.arc": RANGES["rotor_pole.arc"]}, points=16)
-    found = global_shares("s", BASE, alone, run_of(formula)[0])
+    found = global_sensitivity("s", BASE, alone, run_of(formula)[0])
     assert found.first.shape == found.total.shape == (1, 2)
     assert found.first == pytest.approx(1.0, abs=0.02)
 
@@ -82,7 +82,7 @@ def test_a_sample_too_small_to_be_smoothed_is_refused() -> None:
     with pytest.raises(
         InvalidValue, match="a sample must be large enough to be smoothed: solved designs is 8"
     ):
-        global_shares("s", BASE, Sensitivities(RANGES, points=8), run)
+        global_sensitivity("s", BASE, Sensitivities(RANGES, points=8), run)
 
 
 def test_an_unknown_figure_is_refused() -> None:

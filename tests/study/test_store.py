@@ -18,7 +18,7 @@ import pytest
 
 from polefem.errors import StoreRefused
 from polefem.maps import FluxMap, linear_map
-from polefem.study import Figures, Outcome, State, Store
+from polefem.study import Figures, Outcome, Status, Store
 from polefem.study.store import Member
 from polefem.units import deg
 
@@ -31,13 +31,13 @@ def figures(**changes: float | None) -> Figures:
 
 
 def solved(**changes: float | None) -> Outcome:
-    return Outcome(State.SOLVED, "", figures(**changes), MAP, {"map": 1.5, "overlap": 0.5}, (3.0, 2.0))
+    return Outcome(Status.SOLVED, "", figures(**changes), MAP, {"map": 1.5, "overlap": 0.5}, (3.0, 2.0))
 
 
 def test_what_was_kept_is_there_after_reopening(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         store.keep("a", solved(overlap_torque=None), {"polefem": "1"}, json.dumps({"x": 1}))
-        store.keep("b", Outcome(State.REFUSED, "a sentence"))
+        store.keep("b", Outcome(Status.REFUSED, "a sentence"))
     with Store(tmp_path) as store:
         a, b = store.outcome("a"), store.outcome("b")
         assert a is not None and b is not None and store.outcome("c") is None
@@ -46,17 +46,17 @@ def test_what_was_kept_is_there_after_reopening(tmp_path: Path) -> None:
         assert a.figures.values()[:-1] == figures().values()[:-1]
         assert (a.seconds, a.harmonics) == ({"map": 1.5, "overlap": 0.5}, (3.0, 2.0))
         assert np.array_equal(a.flux_map.flux_linkage, MAP.flux_linkage)
-        assert (b.state, b.reason, b.figures, b.flux_map) == (State.REFUSED, "a sentence", None, None)
+        assert (b.status, b.reason, b.figures, b.flux_map) == (Status.REFUSED, "a sentence", None, None)
         assert store.versions("a") == {"polefem": "1"}
-        assert store.states(["a", "b", "c"]) == {"a": State.SOLVED, "b": State.REFUSED}
+        assert store.statuses(["a", "b", "c"]) == {"a": Status.SOLVED, "b": Status.REFUSED}
 
 
 def test_keeping_again_replaces(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
-        store.keep("a", Outcome(State.LOST, "its worker died"))
+        store.keep("a", Outcome(Status.LOST, "its worker died"))
         store.keep("a", solved())
         again = store.outcome("a")
-        assert again is not None and again.state is State.SOLVED
+        assert again is not None and again.status is Status.SOLVED
 
 
 @pytest.mark.parametrize("damage", ["cut", "flipped", "another map", "gone"])
@@ -119,13 +119,13 @@ def test_a_study_s_designs_are_listed_filtered_and_ordered(tmp_path: Path) -> No
     with Store(tmp_path) as store:
         for at, ripple in enumerate((0.5, 0.2, 0.9)):
             store.keep(f"k{at}", solved(ripple=ripple))
-        store.keep("k3", Outcome(State.REFUSED, "no"))
+        store.keep("k3", Outcome(Status.REFUSED, "no"))
         store.enrol("one", [Member(f"m{at}", f"k{at}", {"arc": at}) for at in range(4)])
         store.enrol("other", [Member("same", "k1", {})])
         assert [name for name, _ in store.outcomes("one")] == ["m0", "m1", "m2", "m3"]
         assert [n for n, _ in store.outcomes("one", "ripple < 0.6", "ripple")] == ["m1", "m0"]
         assert [n for n, _ in store.outcomes("one", order="ripple DESC", most=1)] == ["m2"]
-        assert [n for n, _ in store.outcomes("one", "state = 'refused'")] == ["m3"]
+        assert [n for n, _ in store.outcomes("one", "status = 'refused'")] == ["m3"]
         assert [n for n, _ in store.outcomes("other")] == ["same"]
         assert store.studies() == ("one", "other")
         assert store.members("one")[2] == Member("m2", "k2", {"arc": 2})
@@ -137,10 +137,10 @@ def test_a_large_study_is_a_table(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         for at, ripple in enumerate((0.5, 0.2, 0.9)):
             store.keep(f"k{at}", solved(ripple=ripple, mean_torque=1 + at))
-        store.keep("k3", Outcome(State.REFUSED, "no"))
+        store.keep("k3", Outcome(Status.REFUSED, "no"))
         store.enrol("one", [Member(f"m{at}", f"k{at}", {}) for at in range(4)])
         table = store.table("one")
-        assert table.names == ("m0", "m1", "m2", "m3") and table.states[3] == "refused"
+        assert table.names == ("m0", "m1", "m2", "m3") and table.statuses[3] == "refused"
         assert table.figures["ripple"][:3].tolist() == [0.5, 0.2, 0.9] and np.isnan(
             table.figures["ripple"][3]
         )
@@ -199,7 +199,7 @@ def test_a_full_disk_is_told_and_what_was_kept_stays(tmp_path: Path) -> None:
     kept = int(done.stdout)
     assert kept > 5
     with Store(tmp_path) as store:
-        assert len(store.states(f"k{at}" for at in range(kept + 1))) == kept
+        assert len(store.statuses(f"k{at}" for at in range(kept + 1))) == kept
         assert all(store.outcome(f"k{at}") is not None for at in range(kept))
         store.keep(f"k{kept}", solved())
 

@@ -28,7 +28,7 @@ def test_it_goes_through_what_is_known_and_foretells_the_rest() -> None:
     mean, deviation = model.at(unseen)
     assert np.abs(mean - smooth(unseen)).max() < 0.05
     assert (np.abs(mean - smooth(unseen)) < 4 * deviation + 0.01).all()
-    assert model.foretold > 0.98
+    assert model.q_squared > 0.98
 
 
 def test_far_from_everything_it_falls_back_on_the_mean_and_doubts() -> None:
@@ -42,7 +42,7 @@ def test_far_from_everything_it_falls_back_on_the_mean_and_doubts() -> None:
 def test_noise_foretells_nothing() -> None:
     x = points(64, 2)
     model = surrogate.fit(x, np.random.default_rng(5).standard_normal(64))
-    assert model.foretold < 0.3
+    assert model.q_squared < 0.3
 
 
 def test_left_out_errors_are_those_of_leaving_out() -> None:
@@ -55,9 +55,11 @@ def test_left_out_errors_are_those_of_leaving_out() -> None:
         rest = np.delete(np.arange(16), k)
         kernel = surrogate._kernel(x[rest], x[rest], whole.lengths) + whole.noise * np.eye(15)
         z = (y - whole.middle) / whole.size
-        foretold = surrogate._kernel(x[k : k + 1], x[rest], whole.lengths) @ np.linalg.solve(kernel, z[rest])
-        errors.append(z[k] - float(foretold[0]))
-    assert whole.foretold == pytest.approx(1 - np.mean(np.square(errors)), abs=1e-6)
+        prediction = surrogate._kernel(x[k : k + 1], x[rest], whole.lengths) @ np.linalg.solve(
+            kernel, z[rest]
+        )
+        errors.append(z[k] - float(prediction[0]))
+    assert whole.q_squared == pytest.approx(1 - np.mean(np.square(errors)), abs=1e-6)
 
 
 def test_the_gradient_is_that_of_the_likelihood() -> None:

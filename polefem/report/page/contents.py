@@ -8,25 +8,25 @@ from dataclasses import dataclass
 from polefem.report.findings import Findings, Shape
 from polefem.report.page.tables import (
     Table,
-    apart_table,
     change_words,
     drives_table,
     figure_table,
+    operating_point_table,
     percent,
-    point_table,
     ranking_table,
-    share_table,
+    sobol_table,
     spaced,
     switching_table,
+    unranked_table,
 )
 from polefem.report.page.words import CAUTIONS, answer, assumptions, how_sure, to_cut, to_switch
 from polefem.report.picture import Picture
 
-__all__ = ["Page", "Part", "page_of"]
+__all__ = ["Chapter", "Page", "page_of"]
 
 
 @dataclass(frozen=True)
-class Part:
+class Chapter:
     """What a page says of one shape. place: in the order, 0 for none. anchor: its place on the page. lacking: why it
     has no figures at some operating point. files: beside the page, by what they hold."""
 
@@ -36,7 +36,7 @@ class Part:
     changes: str
     lacking: str
     figures: Table
-    points: Table | None
+    operating_points: Table | None
     pictures: tuple[Picture, ...]
     files: Mapping[str, str]
 
@@ -46,11 +46,11 @@ class Page:
     """What stands on a page.
 
     title, answer: of the study. winner: its name, empty where there is none. sure: how sure the order is. cut, switch:
-    of the winner. ranking, apart: shapes with and without a place; apart may have no rows. together: pictures of shapes
-    side by side. first: what to cut, with dimensions. drives, shares, switching: None where the study does not ask for
-    them. conditions: what is equal under each drive. parts: shapes one by one. unshown: how many more there are.
-    assumed, cautions: sentences. files: beside the page, by what they hold. versions: of what computed the numbers.
-    command: that makes the page again.
+    of the winner. ranking, unranked: shapes with and without a place; unranked may have no rows. together: pictures of
+    shapes side by side. first: what to cut, with dimensions. drives, shares, switching: None where the study does not
+    ask for them. conditions: what is equal under each drive. chapters: shapes one by one. unshown: how many more there
+    are. assumed, cautions: sentences. files: beside the page, by what they hold. versions: of what computed the
+    numbers. command: that makes the page again.
     """
 
     title: str
@@ -60,15 +60,15 @@ class Page:
     cut: tuple[str, ...]
     switch: str
     ranking: Table
-    apart: Table
+    unranked: Table
     together: tuple[Picture, ...]
     first: tuple[Picture, ...]
     drives: Table | None
     conditions: tuple[str, ...]
     shares: Table | None
-    foretold: str
+    sensitivity_note: str
     switching: Table | None
-    parts: tuple[Part, ...]
+    chapters: tuple[Chapter, ...]
     unshown: int
     assumed: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -95,15 +95,17 @@ def page_of(
     winner, switching = findings.winner, findings.switching
     links = {shape.name: f"#shape-{at}" for at, shape in enumerate(findings.shapes, start=1)}
     parts = tuple(
-        _part(shape, links[shape.name][1:], apiece.get(shape.name, ()), (files_of or {}).get(shape.name, {}))
+        _chapter(
+            shape, links[shape.name][1:], apiece.get(shape.name, ()), (files_of or {}).get(shape.name, {})
+        )
         for shape in findings.shapes
     )
-    shares, foretold = None, ""
-    if findings.slopes is not None and findings.shares is not None:
-        shares = share_table(findings.slopes, findings.shares)
-        foretold = _foretold(findings)
+    shares, sensitivity_note = None, ""
+    if findings.slopes is not None and findings.sobol_indices is not None:
+        shares = sobol_table(findings.slopes, findings.sobol_indices)
+        sensitivity_note = _sensitivity_note(findings)
     orders = findings.orders
-    with_figures = len(findings.ranking.ordered) + len(findings.ranking.outside)
+    with_figures = len(findings.ranking.ordered) + len(findings.ranking.infeasible)
     return Page(
         title=findings.study.name,
         winner=winner.name if winner is not None else "",
@@ -112,15 +114,15 @@ def page_of(
         cut=to_cut(winner) if winner is not None else (),
         switch=to_switch(winner, switching is not None) if winner is not None else "",
         ranking=ranking_table(findings, links),
-        apart=apart_table(findings),
+        unranked=unranked_table(findings),
         together=tuple(together),
         first=tuple(first),
         drives=None if orders is None else drives_table(orders),
         conditions=() if orders is None else _conditions(findings),
         shares=shares,
-        foretold=foretold,
+        sensitivity_note=sensitivity_note,
         switching=None if switching is None else switching_table(switching),
-        parts=parts,
+        chapters=parts,
         unshown=with_figures - len(parts),
         assumed=assumptions(findings),
         cautions=CAUTIONS,
@@ -130,16 +132,16 @@ def page_of(
     )
 
 
-def _part(shape: Shape, anchor: str, pictures: Sequence[Picture], files: Mapping[str, str]) -> Part:
+def _chapter(shape: Shape, anchor: str, pictures: Sequence[Picture], files: Mapping[str, str]) -> Chapter:
     record, figures = shape.record, shape.figures
-    return Part(
+    return Chapter(
         name=shape.name,
         place=shape.place or 0,
         anchor=anchor,
         changes=change_words(shape.design.changes),
         lacking=record.reason,
         figures=figure_table(record, figures),
-        points=point_table(record, figures),
+        operating_points=operating_point_table(record, figures),
         pictures=tuple(pictures),
         files=dict(files),
     )
@@ -159,17 +161,17 @@ def _conditions(findings: Findings) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _foretold(findings: Findings) -> str:
-    shares = findings.shares
+def _sensitivity_note(findings: Findings) -> str:
+    shares = findings.sobol_indices
     assert shares is not None
     parts = [
         f"{percent(share)} of {spaced(figure)}"
-        for share, figure in zip(shares.foretold, shares.figures, strict=True)
+        for share, figure in zip(shares.q_squared, shares.figures, strict=True)
     ]
     return (
         f"Slopes are central differences at the base machine. Shares are Sobol's indices over the ranges, of a "
-        f"Gaussian process through {shares.designs} designs, which foretells {' and '.join(parts)} at designs left "
-        "out: do not trust shares where it foretells little."
+        f"Gaussian process through {shares.designs} designs, which predicts {' and '.join(parts)} at designs left "
+        "out: do not trust shares where it predicts little."
     )
 
 

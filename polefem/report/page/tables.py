@@ -12,9 +12,9 @@ import numpy as np
 
 from polefem.drive import AngleTable
 from polefem.params.fields import shown, unit_of
-from polefem.ranking import Doubt, DriveOrders, unit_of_figure
+from polefem.ranking import DriveOrders, Uncertainty, unit_of_figure
 from polefem.report.findings import Findings
-from polefem.study import Figures, PointFigures, Record, Shares, Slopes, State, error_from_map
+from polefem.study import Figures, OperatingPointFigures, Record, Slopes, SobolIndices, Status, error_from_map
 from polefem.units import deg, rpm
 
 __all__ = [
@@ -22,18 +22,18 @@ __all__ = [
     "Cell",
     "Head",
     "Table",
-    "apart_table",
     "change_words",
     "drives_table",
     "error_of",
     "figure_table",
     "number",
+    "operating_point_table",
     "percent",
-    "point_table",
     "ranking_table",
-    "share_table",
+    "sobol_table",
     "spaced",
     "switching_table",
+    "unranked_table",
 ]
 
 
@@ -82,7 +82,7 @@ _RANKED = (
     *("copper_loss", "torque_per_loss", "overlap_torque", "copper_mass", "steel_mass"),
 )
 _NOUGHT = 1e-9
-_SAID = {State.REFUSED: "refused", State.FAILED: "failed", State.LOST: "lost"}
+_SAID = {Status.REFUSED: "refused", Status.FAILED: "failed", Status.LOST: "lost"}
 
 
 def spaced(name: str) -> str:
@@ -120,60 +120,60 @@ def percent(share: float) -> str:
 
 def ranking_table(findings: Findings, links: Mapping[str, str]) -> Table:
     """The designs in order. links: to a design's own place on the page, by name."""
-    ranking, doubt = findings.ranking, findings.doubt
+    ranking, uncertainty = findings.ranking, findings.uncertainty
     ordered = ranking.ordered
     driven = any(r.figures is not None and r.figures.iron_loss is not None for r in ordered)
     names = list(dict.fromkeys([ranking.by, *_RANKED, *(["iron_loss"] if driven else [])]))
     bars = _bars(findings)
     heads = [Head("place"), Head("shape", number=False), Head("error bar", spaced(ranking.by))]
     measured = [Head(spaced(name), unit_of_figure(name)[0]) for name in names]
-    doubted = [] if doubt is None else [Head("is the best", "%"), Head("beats the next", "%")]
-    heads += [measured[0], *doubted, *measured[1:]]
+    chances = [] if uncertainty is None else [Head("is the best", "%"), Head("beats the next", "%")]
+    heads += [measured[0], *chances, *measured[1:]]
     rows = []
     for at, record in enumerate(ordered):
         assert record.figures is not None
         cells = [Cell(str(at + 1), at + 1.0), Cell(record.name, link=links.get(record.name, ""), head=True)]
         cells.append(Cell("", record.figures.value(ranking.by), bar=bars[at]))
-        found = [_figure_cell(record, record.figures, name, doubt) for name in names]
-        cells += [found[0], *_doubt_cells(record.name, doubt), *found[1:]]
+        found = [_figure_cell(record, record.figures, name, uncertainty) for name in names]
+        cells += [found[0], *_uncertainty_cells(record.name, uncertainty), *found[1:]]
         rows.append(tuple(cells))
     said = f"Shapes in the order of {spaced(ranking.by)}, at {ranking.basis}"
     return Table(said, tuple(heads), tuple(rows))
 
 
-def error_of(record: Record, figure: str, doubt: Doubt | None) -> float | None:
+def error_of(record: Record, figure: str, uncertainty: Uncertainty | None) -> float | None:
     """How far a figure may be off, in SI: two standard deviations where it was found out, else the bound of the mesh's
     error by the map's own estimate; None where neither is known."""
-    if doubt is not None and doubt.figure == figure and record.name in doubt.names:
-        return 2 * float(doubt.deviations[doubt.names.index(record.name)])
+    if uncertainty is not None and uncertainty.figure == figure and record.name in uncertainty.names:
+        return 2 * float(uncertainty.deviations[uncertainty.names.index(record.name)])
     return error_from_map(record, figure)
 
 
-def _figure_cell(record: Record, figures: Figures, name: str, doubt: Doubt | None) -> Cell:
+def _figure_cell(record: Record, figures: Figures, name: str, uncertainty: Uncertainty | None) -> Cell:
     value, size = figures.value(name), unit_of_figure(name)[1]
-    error = error_of(record, name, doubt)
+    error = error_of(record, name, uncertainty)
     said = "" if error is None or value is None else f"± {number(error / size, 2)}"
     return Cell(number(None if value is None else value / size), value, said)
 
 
-def _doubt_cells(name: str, doubt: Doubt | None) -> list[Cell]:
-    if doubt is None:
+def _uncertainty_cells(name: str, uncertainty: Uncertainty | None) -> list[Cell]:
+    if uncertainty is None:
         return []
-    if name not in doubt.names:
+    if name not in uncertainty.names:
         return [Cell("-"), Cell("-")]
-    at = doubt.names.index(name)
-    first = Cell(f"{100 * doubt.first[at]:.0f}", float(doubt.first[at]))
-    if at == len(doubt.names) - 1:
+    at = uncertainty.names.index(name)
+    first = Cell(f"{100 * uncertainty.first[at]:.0f}", float(uncertainty.first[at]))
+    if at == len(uncertainty.names) - 1:
         return [first, Cell("-")]
-    tied = ", tied" if doubt.tied[at] else ""
-    return [first, Cell(f"{100 * doubt.ahead[at]:.0f}{tied}", float(doubt.ahead[at]))]
+    tied = ", tied" if uncertainty.tied[at] else ""
+    return [first, Cell(f"{100 * uncertainty.ahead[at]:.0f}{tied}", float(uncertainty.ahead[at]))]
 
 
 def _bars(findings: Findings) -> list[Bar | None]:
     """Of the figure that orders, for each design of the order."""
     ranking = findings.ranking
     values = [r.figures.value(ranking.by) if r.figures else None for r in ranking.ordered]
-    errors = [error_of(r, ranking.by, findings.doubt) or 0.0 for r in ranking.ordered]
+    errors = [error_of(r, ranking.by, findings.uncertainty) or 0.0 for r in ranking.ordered]
     known = [(v - e, v + e) for v, e in zip(values, errors, strict=True) if v is not None]
     if not known:
         return [None] * len(values)
@@ -185,11 +185,11 @@ def _bars(findings: Findings) -> list[Bar | None]:
     ]
 
 
-def apart_table(findings: Findings) -> Table:
+def unranked_table(findings: Findings) -> Table:
     """The designs that have no place in the order, each with its reason."""
     heads = (Head("shape", number=False), Head("what became of it", number=False), Head("why", number=False))
-    rows = [(record, "outside the limits", why) for record, why in findings.ranking.outside]
-    rows += [(record, _SAID[record.state], record.reason) for record in findings.ranking.apart]
+    rows = [(record, "outside the limits", why) for record, why in findings.ranking.infeasible]
+    rows += [(record, _SAID[record.status], record.reason) for record in findings.ranking.unsolved]
     cells = tuple((Cell(record.name, head=True), Cell(said), Cell(why)) for record, said, why in rows)
     return Table("Shapes without a place in the order", heads, cells)
 
@@ -208,13 +208,13 @@ def figure_table(record: Record, figures: Figures) -> Table:
     return Table(f"Figures of {record.name}", heads, tuple(rows))
 
 
-def point_table(record: Record, figures: Figures) -> Table | None:
+def operating_point_table(record: Record, figures: Figures) -> Table | None:
     """Figures of one design at its operating points, a column for each; None where it has none."""
-    if not figures.points:
+    if not figures.operating_points:
         return None
-    names = tuple(figures.points)
+    names = tuple(figures.operating_points)
     rows = []
-    for name in PointFigures.names():
+    for name in OperatingPointFigures.names():
         unit, size = unit_of_figure(name)
         values = [figures.value(f"{point}.{name}") for point in names]
         cells = [Cell(number(None if v is None else v / size), v) for v in values]
@@ -236,7 +236,7 @@ def drives_table(orders: DriveOrders) -> Table:
     return Table(f"Places by {spaced(orders.figure)} under each drive", heads, rows)
 
 
-def share_table(slopes: Slopes, shares: Shares) -> Table:
+def sobol_table(slopes: Slopes, shares: SobolIndices) -> Table:
     """What each field does to each figure: its slope at the base design, its share of all change over the ranges."""
     titles = ("slope at base", "% for 1 %", "share alone (%)", "share with others (%)")
     heads = (

@@ -61,11 +61,11 @@ def _listed(names: list[str]) -> str:
 
 
 def _verdict(findings: Findings) -> str:
-    doubt, ranking = findings.doubt, findings.ranking
-    if doubt is not None and len(doubt.names) > 1:
-        if doubt.tied[0]:
-            return f"but the two are tied, {percent(doubt.ahead[0])} against {percent(1 - doubt.ahead[0])}"
-        return f"it is better than the next with {percent(doubt.ahead[0])} chance"
+    uncertainty, ranking = findings.uncertainty, findings.ranking
+    if uncertainty is not None and len(uncertainty.names) > 1:
+        if uncertainty.tied[0]:
+            return f"but the two are tied, {percent(uncertainty.ahead[0])} against {percent(1 - uncertainty.ahead[0])}"
+        return f"it is better than the next with {percent(uncertainty.ahead[0])} chance"
     values, errors = [], []
     for record in ranking.ordered[:2]:
         values.append(record.figures.value(ranking.by) if record.figures is not None else None)
@@ -79,28 +79,28 @@ def _verdict(findings: Findings) -> str:
 
 
 def how_sure(findings: Findings) -> tuple[str, ...]:
-    """Sentences on the doubt about the order, and what would settle it."""
-    doubt = findings.doubt
+    """Sentences on the uncertainty about the order, and what would settle it."""
+    uncertainty = findings.uncertainty
     said = []
-    if doubt is None:
+    if uncertainty is None:
         said.append(
             "± and bars are a bound of the mesh's error alone, by the map's own estimate. What a workshop does to each "
-            "shape (gap, arcs, steel, an offset shaft) is not in it: a study that is given spreads tells how "
+            "shape (gap, arcs, steel, an offset shaft) is not in it: a study that is given tolerances tells how "
             "sure the order is."
         )
     else:
         said.append(
-            f"± of {spaced(doubt.figure)} and its bars are two standard deviations of what workshop and mesh do, for "
-            f"the first {len(doubt.names)}; every other ± is a bound of the mesh's error alone. Neighbours are tied "
-            "below 95 %."
+            f"± of {spaced(uncertainty.figure)} and its bars are two standard deviations of what workshop and mesh do, "
+            f"for the first {len(uncertainty.names)}; every other ± is a bound of the mesh's error alone. "
+            "Neighbours are tied below 95 %."
         )
-        said.append(f"Verdict: {doubt.advice}.")
-        if doubt.one_sided:
+        said.append(f"Verdict: {uncertainty.advice}.")
+        if uncertainty.one_sided:
             said.append(
-                f"Had from one side alone, as the other cannot be built: {', '.join(doubt.one_sided)}."
+                f"Had from one side alone, as the other cannot be built: {', '.join(uncertainty.one_sided)}."
             )
-        if doubt.unknown:
-            said.append(f"Not in it, as it could not be computed: {', '.join(doubt.unknown)}.")
+        if uncertainty.unknown:
+            said.append(f"Not in it, as it could not be computed: {', '.join(uncertainty.unknown)}.")
     return tuple(said)
 
 
@@ -126,8 +126,9 @@ def to_switch(shape: Shape, table: bool) -> str:
     """When a phase conducts, and where the table for a controller is, if there is one."""
     drive, current = shape.design.plan.drive, shape.figures.current
     said = (
-        f"Under the ideal square current each phase conducts {number(current)} A from {number(drive.turn_on / deg)} to "
-        f"{number(drive.turn_off / deg)} degrees (0: aligned; below 0 the rotor pole approaches)."
+        f"Under the ideal rectangular current each phase conducts {number(current)} A from "
+        f"{number(drive.turn_on / deg)} to {number(drive.turn_off / deg)} degrees (0: aligned; "
+        "below 0 the rotor pole approaches)."
     )
     if table:
         return f"{said} For a bridge, see the switching table."
@@ -153,7 +154,7 @@ def assumptions(findings: Findings) -> tuple[str, ...]:
         "was not looked at."
     )
     return (
-        f"Compared at {plan.terms}, under the ideal square current from {number(plan.drive.turn_on / deg)} to "
+        f"Compared at {plan.terms}, under the ideal rectangular current from {number(plan.drive.turn_on / deg)} to "
         f"{number(plan.drive.turn_off / deg)} degrees; coils filled to {percent(plan.copper.fill_factor)}, copper at "
         f"{plan.copper.temperature:.0f} °C.",
         f"Ripple is {RIPPLE_FORMULA} of the torque of all phases over a turn; (max - min) / (max + min), in use "

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from polefem.drive import operating_point, run_free
+from polefem.drive import run_free_shaft, steady_state
 from polefem.errors import InvalidValue
 from polefem.params.drive_spec import AverageVoltage, Bridge, Chopping, DriveSpec, Load, Tracking
 from polefem.units import deg
@@ -54,13 +54,13 @@ def agrees(run, reference: np.ndarray) -> bool:
 
 
 def test_run_up_against_a_general_integrator(straight_reference: np.ndarray) -> None:
-    run = run_free(STRAIGHT, DRIVE, LOAD, INERTIA, 0.12, angle=5 * deg)
+    run = run_free_shaft(STRAIGHT, DRIVE, LOAD, INERTIA, 0.12, angle=5 * deg)
     assert straight_reference[1] > 15.0
     assert agrees(run, straight_reference)
     for change in ({"inertia": 1.02 * INERTIA}, {"load": dataclasses.replace(LOAD, constant=0.25)}):
         wrong = {"inertia": INERTIA, "load": LOAD} | change
         assert not agrees(
-            run_free(STRAIGHT, DRIVE, duration=0.12, angle=5 * deg, **wrong), straight_reference
+            run_free_shaft(STRAIGHT, DRIVE, duration=0.12, angle=5 * deg, **wrong), straight_reference
         )
 
 
@@ -69,7 +69,9 @@ def test_second_order_in_the_step() -> None:
     drive = DriveSpec(Bridge(48.0), 0.8, -40 * deg, -1 * deg, AverageVoltage(0.5))
 
     def end(step: float) -> np.ndarray:
-        run = run_free(SATURATING, drive, Load(), INERTIA, 0.012, angle=-25 * deg, speed=10.0, step=step)
+        run = run_free_shaft(
+            SATURATING, drive, Load(), INERTIA, 0.012, angle=-25 * deg, speed=10.0, step=step
+        )
         return np.array([run.angle[-1], run.speed[-1], run.flux_linkage[-1, 0]])
 
     finest = end(2.5e-6)
@@ -84,7 +86,7 @@ def test_second_order_in_the_step() -> None:
 def test_energy_adds_up_over_a_run(direction: int, source_resistance: float) -> None:
     bridge = Bridge(48.0, 0.7, 0.8, source_resistance)
     drive = DriveSpec(bridge, 0.5, -34 * deg, -8 * deg, Chopping(8.0, 0.8))
-    run = run_free(STRAIGHT, drive, LOAD, INERTIA, 0.2, direction=direction, angle=0.3)
+    run = run_free_shaft(STRAIGHT, drive, LOAD, INERTIA, 0.2, direction=direction, angle=0.3)
     assert run.energy.error < 1e-3
     assert dataclasses.replace(run.energy, mechanical=1.01 * run.energy.mechanical).error > 1e-3
     work = run.energy.mechanical
@@ -95,8 +97,8 @@ def test_energy_adds_up_over_a_run(direction: int, source_resistance: float) -> 
 
 def test_a_great_inertia_meets_the_steady_state() -> None:
     drive = DriveSpec(Bridge(48.0, 0.7, 0.8, 0.1), 0.5, -34 * deg, -14 * deg)
-    run = run_free(SATURATING, drive, Load(), 1e6, 0.15, speed=40.0)
-    steady = operating_point(SATURATING, drive, 40.0)
+    run = run_free_shaft(SATURATING, drive, Load(), 1e6, 0.15, speed=40.0)
+    steady = steady_state(SATURATING, drive, 40.0)
     last = run.time > run.time[-1] - steady.cycle_time
     mean = np.trapezoid(run.torque[last], run.time[last]) / np.ptp(run.time[last])
     assert mean == pytest.approx(steady.mean_torque, rel=5e-3)
@@ -109,25 +111,27 @@ def test_starts_from_where_a_phase_pulls_and_nowhere_else() -> None:
     drive = DriveSpec(Bridge(48.0), 0.5, -36 * deg, -3 * deg, Tracking.level(8.0))
     for angle in (1.0, 6.0, 14.0, 20.0, 26.0, 28.5):
         pulls = angle % 30 < 27
-        run = run_free(STRAIGHT, drive, Load(friction=0.2), INERTIA, 0.08, angle=angle * deg)
+        run = run_free_shaft(STRAIGHT, drive, Load(friction=0.2), INERTIA, 0.08, angle=angle * deg)
         assert (run.speed[-1] > 5.0) == pulls and run.stalled != pulls, angle
-        back = run_free(STRAIGHT, drive, Load(friction=0.2), INERTIA, 0.08, angle=-angle * deg, direction=-1)
+        back = run_free_shaft(
+            STRAIGHT, drive, Load(friction=0.2), INERTIA, 0.08, angle=-angle * deg, direction=-1
+        )
         assert back.speed[-1] == pytest.approx(-run.speed[-1], rel=1e-3), angle
 
 
 def test_too_heavy_a_friction_stalls_it() -> None:
     drive = DriveSpec(Bridge(48.0), 0.5, -36 * deg, -5 * deg, Tracking.level(8.0))
-    run = run_free(STRAIGHT, drive, Load(friction=6.0), INERTIA, 0.05, angle=10 * deg)
+    run = run_free_shaft(STRAIGHT, drive, Load(friction=6.0), INERTIA, 0.05, angle=10 * deg)
     assert run.stalled and (run.angle == 10 * deg).all()
     assert "stalled" in repr(run)
-    weight = run_free(STRAIGHT, drive, Load(constant=6.0), INERTIA, 0.05, angle=10 * deg)
+    weight = run_free_shaft(STRAIGHT, drive, Load(constant=6.0), INERTIA, 0.05, angle=10 * deg)
     assert weight.backwards and not weight.stalled
 
 
 def test_friction_brings_a_shaft_without_supply_to_rest() -> None:
     """No phase can conduct beyond `APART`: J d(speed)/dt = -friction, closed."""
     drive = DriveSpec(Bridge(1e-6), 0.5, -44 * deg, -43.9 * deg)
-    run = run_free(STRAIGHT, drive, Load(friction=0.5), INERTIA, 0.2, speed=15.0)
+    run = run_free_shaft(STRAIGHT, drive, Load(friction=0.5), INERTIA, 0.2, speed=15.0)
     stop = 15.0 * INERTIA / 0.5
     moving = run.speed > 0
     np.testing.assert_allclose(run.speed[moving], 15.0 * (1 - run.time[moving] / stop), atol=0.02)
@@ -136,7 +140,7 @@ def test_friction_brings_a_shaft_without_supply_to_rest() -> None:
 
 def test_a_direction_against_the_speed_reverses_the_shaft() -> None:
     drive = DriveSpec(Bridge(48.0), 0.5, -36 * deg, -5 * deg, Tracking.level(8.0))
-    run = run_free(STRAIGHT, drive, Load(friction=0.1), INERTIA, 0.15, speed=-20.0)
+    run = run_free_shaft(STRAIGHT, drive, Load(friction=0.1), INERTIA, 0.15, speed=-20.0)
     assert run.speed[0] == -20.0 and run.speed[-1] > 10.0
     assert run.energy.error < 1e-3
 
@@ -154,6 +158,6 @@ def test_refusals() -> None:
     ):
         given = {"drive": DRIVE, "load": LOAD, "inertia": INERTIA, "duration": 0.2} | change
         with pytest.raises(InvalidValue, match=sentence):
-            run_free(STRAIGHT, **given)
+            run_free_shaft(STRAIGHT, **given)
     with pytest.raises(InvalidValue, match=r"a loss cannot drive the shaft: load.drag is -1"):
         Load(drag=-1.0)

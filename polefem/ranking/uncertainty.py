@@ -1,8 +1,8 @@
 """How sure an order is: error bars, ties, the chance that the first is the first, and what would settle it.
 
-Each source of doubt has a random number, its deviation: one for all designs where they share it (a batch of steel),
-else one for each. A figure is its value plus the linear effect times the deviation plus the curved effect times its
-square. Many machines are drawn so; the chance that one is better than another is how often it came out so.
+Each source of uncertainty has a random number, its deviation: one for all designs where they share it (a batch of
+steel), else one for each. A figure is its value plus the linear effect times the deviation plus the curved effect times
+its square. Many machines are drawn so; the chance that one is better than another is how often it came out so.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from polefem.ranking.order import Ranking
 from polefem.study import Effect, more_is_better
 
-__all__ = ["Doubt", "doubt_of"]
+__all__ = ["Uncertainty", "uncertainty_of"]
 
 Array = NDArray[np.float64]
 _DRAWS = 20_000
@@ -24,14 +24,14 @@ _SURE = 0.95
 
 
 @dataclass(frozen=True, eq=False)
-class Doubt:
+class Uncertainty:
     """Error bars of the first designs of a ranking, and what follows from them.
 
-    figure: that is in doubt. names: of the designs, in order. values: shape (n,). deviations: standard deviation of
-    each, shape (n,). by_source: deviation due to each source alone, each of shape (n,). first: chance of each to be
-    the best of them, shape (n,). ahead: chance of each to be better than the next, shape (n - 1,). unknown: sources
-    whose effect could not be computed, with the design. one_sided: those had from one side alone. advice: what to
-    measure or refine next, in one sentence.
+    figure: whose order is in question. names: of the designs, in order. values: shape (n,). deviations: standard
+    deviation of each, shape (n,). by_source: deviation due to each source alone, each of shape (n,). first: chance of
+    each to be the best of them, shape (n,). ahead: chance of each to be better than the next, shape (n - 1,). unknown:
+    sources whose effect could not be computed, with the design. one_sided: those had from one side alone. advice: what
+    to measure or refine next, in one sentence.
     """
 
     figure: str
@@ -51,13 +51,11 @@ class Doubt:
         return self.ahead < _SURE
 
     def __repr__(self) -> str:
-        return (
-            f"Doubt(about {self.figure} of {len(self.names)}: first with {self.first[0]:.0%}, {self.advice})"
-        )
+        return f"Uncertainty(about {self.figure} of {len(self.names)}: first with {self.first[0]:.0%}, {self.advice})"
 
 
-def doubt_of(ranking: Ranking, effects: Mapping[str, Sequence[Effect]], seed: int = 0) -> Doubt:
-    """The doubt about those designs of a ranking whose effects are known, by name; at least one."""
+def uncertainty_of(ranking: Ranking, effects: Mapping[str, Sequence[Effect]], seed: int = 0) -> Uncertainty:
+    """The uncertainty about those designs of a ranking whose effects are known, by name; at least one."""
     shown = [record for record in ranking.ordered if record.name in effects]
     names = tuple(record.name for record in shown)
     values: Array = np.array(
@@ -75,7 +73,7 @@ def doubt_of(ranking: Ranking, effects: Mapping[str, Sequence[Effect]], seed: in
     one_sided = tuple(
         f"{e.source} of {name}" for name in names for e in effects[name] if 0 < e.sides < e.asked
     )
-    return Doubt(
+    return Uncertainty(
         ranking.by,
         names,
         values,
@@ -110,6 +108,6 @@ def _advice(names: Sequence[str], ahead: Array, drawn: Mapping[str, Array]) -> s
     share = spread[worst] / max(sum(spread.values()), np.finfo(float).tiny)
     what = "refine the mesh" if worst == "mesh" else f"narrow or measure this: {worst}"
     return (
-        f"{names[0]} and {names[1]} are tied ({ahead[0]:.0%} against {1 - ahead[0]:.0%}); {share:.0%} of the doubt "
-        f"between them is in one source, so {what}"
+        f"{names[0]} and {names[1]} are tied ({ahead[0]:.0%} against {1 - ahead[0]:.0%}); {share:.0%} of the "
+        f"uncertainty between them is in one source, so {what}"
     )

@@ -1,4 +1,4 @@
-"""The ideal square current: what the shaft feels when currents rise and fall in no time.
+"""The ideal rectangular current: what the shaft feels when currents rise and fall in no time.
 
 Only the static torque of the map counts here. A phase at constant current does the work that its co-energy
 gains from turn-on to turn-off, so that the mean torque is had from two values of the co-energy, without a
@@ -17,17 +17,17 @@ from scipy.optimize import brentq
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import FluxMap
 from polefem.params.checks import positive
-from polefem.params.drive_spec import SquareDrive
+from polefem.params.drive_spec import RectangularCurrent
 
 __all__ = [
     "RIPPLE_FORMULA",
-    "SquareTorque",
+    "RectangularTorque",
     "copper_loss",
     "current_for_copper_loss",
     "current_for_mean_torque",
     "mean_torque",
+    "rectangular_torque",
     "ripple_error",
-    "square_torque",
     "torque_error",
 ]
 
@@ -46,8 +46,8 @@ _HARMONICS = 24
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class SquareTorque:
-    """Torque of all phases summed, over one stroke, under the ideal square current.
+class RectangularTorque:
+    """Torque of all phases summed, over one stroke, under the ideal rectangular current.
 
     drive, current: what was asked, A.
     angles: ndarray, shape (n,), rad, over one stroke, 0 aligned with the first phase; where a phase switches,
@@ -57,7 +57,7 @@ class SquareTorque:
     one phase, A. ripple_error: how far the ripple may be off by the map's own estimate, where it has one.
     """
 
-    drive: SquareDrive
+    drive: RectangularCurrent
     current: float
     angles: Array
     torque: Array
@@ -76,12 +76,14 @@ class SquareTorque:
     def __repr__(self) -> str:
         on, off = math.degrees(self.drive.turn_on), math.degrees(self.drive.turn_off)
         return (
-            f"SquareTorque({self.current:.4g} A from {on:.4g} to {off:.4g} deg: mean {self.mean:.4g} N m, "
+            f"RectangularTorque({self.current:.4g} A from {on:.4g} to {off:.4g} deg: mean {self.mean:.4g} N m, "
             f"lowest {self.lowest:.4g} N m, ripple {self.ripple:.3g} = {RIPPLE_FORMULA})"
         )
 
 
-def square_torque(m: FluxMap, drive: SquareDrive, current: float, samples: int = _SAMPLES) -> SquareTorque:
+def rectangular_torque(
+    m: FluxMap, drive: RectangularCurrent, current: float, samples: int = _SAMPLES
+) -> RectangularTorque:
     """The summed torque over one stroke; `samples` is how many angles to look at.
 
     Neighbouring phases are summed as if each were alone: their sharing of a saturated yoke is not in a map.
@@ -90,8 +92,8 @@ def square_torque(m: FluxMap, drive: SquareDrive, current: float, samples: int =
     >>> from polefem.maps import linear_map
     >>> from polefem.units import deg
     >>> m = linear_map(60e-3, 6e-3, full=0.0, apart=30 * deg, current=10.0)
-    >>> square_torque(m, SquareDrive(-29 * deg, -4 * deg), 10.0)
-    SquareTorque(10 A from -29 to -4 deg: mean 4.297 N m, lowest 0 N m, ripple 1.2 = (max - min) / |mean|)
+    >>> rectangular_torque(m, RectangularCurrent(-29 * deg, -4 * deg), 10.0)
+    RectangularTorque(10 A from -29 to -4 deg: mean 4.297 N m, lowest 0 N m, ripple 1.2 = (max - min) / |mean|)
     """
     current = _checked(m, drive, current)
     angles = _angles(m, drive, samples)
@@ -100,7 +102,7 @@ def square_torque(m: FluxMap, drive: SquareDrive, current: float, samples: int =
     mean = mean_torque(m, drive, current)
     highest, lowest = float(torque.max()), float(torque.min())
     ripple = (highest - lowest) / abs(mean) if mean else math.inf
-    return SquareTorque(
+    return RectangularTorque(
         drive=drive,
         current=current,
         angles=angle,
@@ -115,7 +117,7 @@ def square_torque(m: FluxMap, drive: SquareDrive, current: float, samples: int =
     )
 
 
-def mean_torque(m: FluxMap, drive: SquareDrive, current: float) -> float:
+def mean_torque(m: FluxMap, drive: RectangularCurrent, current: float) -> float:
     """Mean of the summed torque, N m: the gain of co-energy of a phase, once a stroke."""
     current = _checked(m, drive, current)
     before, after = m.at([drive.turn_on, drive.turn_off], current)[2]
@@ -143,12 +145,12 @@ def ripple_error(m: FluxMap, current: float, ripple: float, mean: float) -> floa
     return None if error is None or not mean else COVER_RIPPLE * (2 + ripple) * error / abs(mean)
 
 
-def copper_loss(m: FluxMap, drive: SquareDrive, current: float, resistance: float) -> float:
+def copper_loss(m: FluxMap, drive: RectangularCurrent, current: float, resistance: float) -> float:
     """Copper loss of all phases, W, for the resistance of one phase, ohm."""
     return m.phases * resistance * current**2 * drive.dwell / m.pitch
 
 
-def current_for_copper_loss(m: FluxMap, drive: SquareDrive, resistance: float, loss: float) -> float:
+def current_for_copper_loss(m: FluxMap, drive: RectangularCurrent, resistance: float, loss: float) -> float:
     """The current, A, at which the copper loss of all phases is `loss`, W; `resistance` of one phase, ohm.
 
     Raises InvalidValue where that current is beyond the map's.
@@ -158,7 +160,7 @@ def current_for_copper_loss(m: FluxMap, drive: SquareDrive, resistance: float, l
     return _checked(m, drive, math.sqrt(loss / copper_loss(m, drive, 1.0, resistance)))
 
 
-def current_for_mean_torque(m: FluxMap, drive: SquareDrive, torque: float) -> float:
+def current_for_mean_torque(m: FluxMap, drive: RectangularCurrent, torque: float) -> float:
     """The current, A, at which the mean of the summed torque is `torque`, N m (below 0: generating).
 
     Raises InvalidValue where the drive gives no such torque at any current of the map.
@@ -172,18 +174,18 @@ def current_for_mean_torque(m: FluxMap, drive: SquareDrive, torque: float) -> fl
     return float(brentq(lambda i: mean_torque(m, drive, i) - torque, 0.0, last, xtol=1e-9 * last))
 
 
-def _checked(m: FluxMap, drive: SquareDrive, current: float) -> float:
+def _checked(m: FluxMap, drive: RectangularCurrent, current: float) -> float:
     if drive.dwell > m.pitch * (1 + 1e-9):
         found, most = f"{math.degrees(drive.dwell):.6g} deg", f"up to {math.degrees(m.pitch):.6g} deg"
         raise InvalidValue(refusal("a phase conducts for no more than a rotor pitch", "dwell", found, most))
-    current = positive("a square current must flow", "current", current, "A", zero=True)
+    current = positive("a rectangular current must flow", "current", current, "A", zero=True)
     if current > m.currents[-1] * (1 + 1e-12):
         found, most = f"{current:.6g} A", f"up to {m.currents[-1]:.6g} A"
         raise InvalidValue(refusal("a map says nothing beyond its last current", "current", found, most))
     return current
 
 
-def _angles(m: FluxMap, drive: SquareDrive, samples: int) -> list[Array]:
+def _angles(m: FluxMap, drive: RectangularCurrent, samples: int) -> list[Array]:
     """Angles of one stroke, in pieces within which no phase switches, each with both its ends."""
     switching = np.mod([drive.turn_on, drive.turn_off], m.stroke)
     edges = np.unique(np.round(np.concatenate([[0.0, m.stroke], switching]), 12))
@@ -193,7 +195,7 @@ def _angles(m: FluxMap, drive: SquareDrive, samples: int) -> list[Array]:
     ]
 
 
-def _summed(m: FluxMap, drive: SquareDrive, current: float, angles: Array) -> Array:
+def _summed(m: FluxMap, drive: RectangularCurrent, current: float, angles: Array) -> Array:
     middle = (angles[0] + angles[-1]) / 2
     own = np.arange(m.phases) * -m.stroke
     conducts = np.mod(middle + own - drive.turn_on, m.pitch) < drive.dwell

@@ -20,17 +20,17 @@ from scipy.optimize import minimize
 from polefem.drive.cycle import uncoupled_cycle
 from polefem.drive.drive_run import DriveRun
 from polefem.drive.scan import Scan, Scanned
-from polefem.drive.steady import operating_point
+from polefem.drive.steady import steady_state
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import FluxMap
 from polefem.params.checks import positive, within
 from polefem.params.drive_spec import Bridge, DriveSpec, Tracking
 
-__all__ = ["Aim", "Search", "Setting"]
+__all__ = ["Objective", "Setting", "SwitchingSearch"]
 
 Array = NDArray[np.float64]
 
-Aim = Literal["loss", "ripple"]
+Objective = Literal["loss", "ripple"]
 """What a setting makes least: copper loss, or torque ripple."""
 
 _STEPS = 240
@@ -66,7 +66,7 @@ class Setting:
         return DriveSpec(bridge, resistance, self.turn_on, self.turn_off, Tracking.level(self.level))
 
 
-class Search:
+class SwitchingSearch:
     """All that is asked at one speed, as a motor or as a generator."""
 
     def __init__(
@@ -98,7 +98,7 @@ class Search:
         on, off, level = np.broadcast_arrays(self.on[..., None], self.off[..., None], self.levels)
         done = self.scan.run(bridge, resistance, abs(speed), on.ravel(), off.ravel(), level.ravel())
         self.found = Scanned(*(getattr(done, name).reshape(shape) for name in Scanned.__dataclass_fields__))
-        self.pull = np.where(self.found.lawful, self.sign * self.found.mean_torque, -np.inf)
+        self.scanned_torque = np.where(self.found.lawful, self.sign * self.found.mean_torque, -np.inf)
 
     def _ground(self) -> tuple[Array, Array, Array]:
         """Angles and levels to look at: turn-on by dwell, and levels closer where they are low."""
@@ -110,14 +110,14 @@ class Search:
         return on[keep] * pitch, off[keep] * pitch, self.limit * np.linspace(0.08, 1.0, 13) ** 1.5
 
     def _refused(self, torque: float) -> InvalidValue:
-        most = f"{self.sign * max(0.0, float(self.pull.max())):.4g} N m"
+        most = f"{self.sign * max(0.0, float(self.scanned_torque.max())):.4g} N m"
         rule = f"the supply and the current limit must reach the torque at {self.speed:.4g} rad/s"
         return InvalidValue(refusal(rule, "torque", f"{torque:.4g} N m", f"between 0 and about {most}"))
 
     def most(self) -> Setting:
         """The largest torque."""
-        best = np.unravel_index(int(self.pull.argmax()), self.pull.shape)
-        if not self.pull[best] > 0.0:
+        best = np.unravel_index(int(self.scanned_torque.argmax()), self.scanned_torque.shape)
+        if not self.scanned_torque[best] > 0.0:
             raise self._refused(math.nan)
 
         def lack(angles: Array) -> float:
@@ -125,15 +125,13 @@ class Search:
             return -self.sign * measured[0] if measured else _OUT_OF_REACH
 
         on, off = self._walk(lack, self.on[best[0]], self.off[best[0]])
-        return self._setting(
-            operating_point(self.m, self._drive(on, off, self.limit), self.speed), self.limit
-        )
+        return self._setting(steady_state(self.m, self._drive(on, off, self.limit), self.speed), self.limit)
 
-    def best(self, torque: float, aim: Aim, ripple_limit: float) -> Setting:
-        """The least of `aim` at a mean torque."""
+    def best(self, torque: float, objective: Objective, ripple_limit: float) -> Setting:
+        """The least of `objective` at a mean torque."""
         if torque == 0.0:
             raise InvalidValue(refusal("no current makes no torque", "torque", "0 N m", "any other"))
-        score, level = self._from_scan(abs(torque), aim, ripple_limit)
+        score, level = self._from_scan(abs(torque), objective, ripple_limit)
         start, guess = self._start(score, level, torque)
 
         def lack(angles: Array) -> float:
@@ -142,11 +140,11 @@ class Search:
             if found is None:
                 return _OUT_OF_REACH
             guess, (_, ripple, mean_square) = found
-            return float(_score(ripple, mean_square / self.limit**2, aim, ripple_limit))
+            return float(_score(ripple, mean_square / self.limit**2, objective, ripple_limit))
 
         on, off = self._walk(lack, self.on[start], self.off[start])
         setting = self._exact(on, off, torque, guess)
-        if aim == "loss" and setting.ripple > ripple_limit * (1 + _CLOSE):
+        if objective == "loss" and setting.ripple > ripple_limit * (1 + _CLOSE):
             rule = f"a ripple limit must be within reach at {self.speed:.4g} rad/s and {torque:.4g} N m"
             raise InvalidValue(
                 refusal(rule, "ripple_limit", f"{ripple_limit:.4g}", f"about {setting.ripple:.3g} or more")
@@ -165,18 +163,18 @@ class Search:
                 return int(start), found[0]
         raise self._refused(torque)
 
-    def _from_scan(self, pull: float, aim: Aim, ripple_limit: float) -> tuple[Array, Array]:
+    def _from_scan(self, wanted: float, objective: Objective, ripple_limit: float) -> tuple[Array, Array]:
         """For each pair of angles: the score at the torque, infinite where it is out of reach, and the
         level."""
-        reached = self.pull >= pull
+        reached = self.scanned_torque >= wanted
         above = reached.argmax(axis=1)
         rows = np.arange(above.size)
         below = np.maximum(above - 1, 0)
-        low = np.where(above > 0, self.pull[rows, below], 0.0)
+        low = np.where(above > 0, self.scanned_torque[rows, below], 0.0)
         known = reached.any(axis=1) & np.isfinite(low)
         low = np.where(known, low, 0.0)
-        gap = np.where(known, self.pull[rows, above] - low, 1.0)
-        share = np.where(known, np.clip((pull - low) / gap, 0.0, 1.0), 0.0)
+        gap = np.where(known, self.scanned_torque[rows, above] - low, 1.0)
+        share = np.where(known, np.clip((wanted - low) / gap, 0.0, 1.0), 0.0)
 
         def between(table: Array, start: Array | float) -> Array:
             begin = np.where(above > 0, table[rows, below], start)
@@ -185,8 +183,8 @@ class Search:
 
         ripple = self.found.ripple
         mean_square = between(self.found.mean_square, 0.0)
-        score = _score(between(ripple, ripple[:, 0]), mean_square / self.limit**2, aim, ripple_limit)
-        levels = np.broadcast_to(self.levels, self.pull.shape)
+        score = _score(between(ripple, ripple[:, 0]), mean_square / self.limit**2, objective, ripple_limit)
+        levels = np.broadcast_to(self.levels, self.scanned_torque.shape)
         return np.where(known, score, np.inf), between(levels, 0.0)
 
     def _walk(self, lack: Callable[[Array], float], on: float, off: float) -> tuple[float, float]:
@@ -223,7 +221,7 @@ class Search:
         return cycle.measure(self.m, self.speed, _STEPS)
 
     def _at_torque(
-        self, on: float, off: float, pull: float, guess: float
+        self, on: float, off: float, wanted: float, guess: float
     ) -> tuple[float, tuple[float, float, float]] | None:
         """The level that gives a torque with these angles, and what it does there."""
         measured: list[tuple[float, float, float]] = []
@@ -235,14 +233,14 @@ class Search:
             measured.append(found)
             return self.sign * found[0]
 
-        level = _level_for(gives, pull, guess, self.limit, _CLOSE)
+        level = _level_for(gives, wanted, guess, self.limit, _CLOSE)
         return None if level is None else (level, measured[-1])
 
     def _exact(self, on: float, off: float, torque: float, guess: float) -> Setting:
         runs: list[DriveRun] = []
 
         def gives(level: float) -> float | None:
-            runs.append(operating_point(self.m, self._drive(on, off, level), self.speed))
+            runs.append(steady_state(self.m, self._drive(on, off, level), self.speed))
             return self.sign * runs[-1].mean_torque
 
         for _ in range(_WIDENINGS):
@@ -268,18 +266,18 @@ class Search:
         )
 
 
-def _score(ripple: Array | float, loss: Array | float, aim: Aim, ripple_limit: float) -> Array:
+def _score(ripple: Array | float, loss: Array | float, objective: Objective, ripple_limit: float) -> Array:
     """What is made least; `loss` is the mean square of the current over that of the limit."""
-    if aim == "ripple":
+    if objective == "ripple":
         return np.asarray(ripple + 1e-3 * loss)  # of two equally smooth settings, the cooler
     over = np.maximum(0.0, ripple / ripple_limit - 1.0)
     return np.asarray(loss * (1.0 + 10.0 * over) + over)
 
 
 def _level_for(
-    gives: Callable[[float], float | None], pull: float, guess: float, limit: float, close: float
+    gives: Callable[[float], float | None], wanted: float, guess: float, limit: float, close: float
 ) -> float | None:
-    """The level at which `gives` returns `pull`, to a share of `close`; None where no level up to `limit`
+    """The level at which `gives` returns `wanted`, to a share of `close`; None where no level up to `limit`
     does.
 
     Torque goes as a power of the level between two (iron as in the books) and nought (a level out of reach),
@@ -290,12 +288,12 @@ def _level_for(
         torque = gives(level)
         if torque is None or torque <= 0.0:
             return None
-        if abs(torque / pull - 1.0) < close:
+        if abs(torque / wanted - 1.0) < close:
             return level
         if last is not None and level != last[0]:
             power = math.log(torque / last[1]) / math.log(level / last[0])
-        if power < 0.02 or (level >= limit and torque < pull):
+        if power < 0.02 or (level >= limit and torque < wanted):
             return None
         last = (level, torque)
-        level = min(limit, level * math.exp(max(-1.0, min(1.0, math.log(pull / torque) / max(power, 0.3)))))
+        level = min(limit, level * math.exp(max(-1.0, min(1.0, math.log(wanted / torque) / max(power, 0.3)))))
     return None

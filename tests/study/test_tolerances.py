@@ -1,4 +1,4 @@
-"""The effect of spreads on a figure, against the derivative by hand, and the error of the mesh."""
+"""The effect of tolerances on a figure, against the derivative by hand, and the error of the mesh."""
 
 from __future__ import annotations
 
@@ -12,12 +12,20 @@ from made_up import run_of
 from polefem import Steel
 from polefem.errors import InvalidValue
 from polefem.maps import linear_map
-from polefem.study import Design, Effect, FieldSpread, OffsetSpread, Record, SteelSpread, effects_of
+from polefem.study import (
+    Design,
+    EccentricityTolerance,
+    Effect,
+    FieldTolerance,
+    Record,
+    SteelTolerance,
+    effects_of,
+)
 from polefem.units import deg, mm
 
 DESIGN = Design("one", MACHINE, {"rotor_pole.arc": 33 * deg}, PLAN)
-GAP = FieldSpread("air_gap", 0.05 * mm)
-OTHER = SteelSpread(Steel.linear(500.0, "soft"))
+GAP = FieldTolerance("air_gap", 0.05 * mm)
+OTHER = SteelTolerance(Steel.linear(500.0, "soft"))
 
 
 def formula(value: Any) -> dict[str, float]:
@@ -25,9 +33,9 @@ def formula(value: Any) -> dict[str, float]:
     return {"ripple": 0.2 + gap**2 + 0.1 * soft + value("mesh.corner")}
 
 
-def effects(*spreads: Any, refused: Any = lambda design: False) -> tuple[Effect, ...]:
+def effects(*tolerances: Any, refused: Any = lambda design: False) -> tuple[Effect, ...]:
     run, _ = run_of(formula, refused)
-    return effects_of("s", [DESIGN], spreads, "ripple", run)["one"]
+    return effects_of("s", [DESIGN], tolerances, "ripple", run)["one"]
 
 
 def test_a_field_has_a_slope_and_a_bend() -> None:
@@ -39,10 +47,10 @@ def test_a_field_has_a_slope_and_a_bend() -> None:
     assert mesh.linear == pytest.approx(PLAN.mesh.corner / 2)  # twice as coarse adds it once; half counts
 
 
-def test_an_offset_works_by_the_mean_permeance_and_has_no_sign() -> None:
-    offset, _ = effects(OffsetSpread(0.1 * mm))
-    assert offset.linear == 0.0
-    assert offset.curved == pytest.approx((0.4**2 - 0.1**2) - 0.4**2)
+def test_an_eccentricity_works_by_the_mean_permeance_and_has_no_sign() -> None:
+    eccentricity, _ = effects(EccentricityTolerance(0.1 * mm))
+    assert eccentricity.linear == 0.0
+    assert eccentricity.curved == pytest.approx((0.4**2 - 0.1**2) - 0.4**2)
 
 
 def test_a_steel_is_shared_by_all() -> None:
@@ -58,7 +66,7 @@ def test_one_side_that_cannot_be_built_is_said() -> None:
 
 
 def test_a_field_the_design_does_not_have_is_unknown() -> None:
-    lip, _ = effects(FieldSpread("rotor_pole.shoe.tip", 0.1 * mm))
+    lip, _ = effects(FieldTolerance("rotor_pole.shoe.tip", 0.1 * mm))
     assert lip.sides == 0
 
 
@@ -76,7 +84,9 @@ def test_the_map_s_own_estimate_comes_first() -> None:
     assert mesh.linear == pytest.approx(0.3 * (2 + ripple) * 0.01 * 0.1**2 / 2)
 
 
-@pytest.mark.parametrize("make", [lambda: FieldSpread("air_gap", 0.0), lambda: OffsetSpread(-1.0)])
+@pytest.mark.parametrize(
+    "make", [lambda: FieldTolerance("air_gap", 0.0), lambda: EccentricityTolerance(-1.0)]
+)
 def test_a_spread_has_a_size(make: Any) -> None:
-    with pytest.raises(InvalidValue, match="a spread has a size"):
+    with pytest.raises(InvalidValue, match="a tolerance has a size"):
         make()

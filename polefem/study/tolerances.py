@@ -1,7 +1,8 @@
-"""Manufacturing spreads and mesh error of a design, as designs that are shifted a little and computed like any other.
+"""Manufacturing tolerances and mesh error of a design, as designs that are shifted a little and computed like any
+other.
 
-A spread is one standard deviation of what a workshop or a supplier delivers. Its effect on a figure is had from the
-figure at one deviation to either side; that of an offset of the rotor, which has no sign, from one.
+A tolerance is one standard deviation of what a workshop or a supplier delivers. Its effect on a figure is had from the
+figure at one deviation to either side; that of an eccentricity of the rotor, which has no sign, from one.
 """
 
 from __future__ import annotations
@@ -20,12 +21,12 @@ from polefem.study.design import Design
 from polefem.study.record import Record
 
 __all__ = [
+    "EccentricityTolerance",
     "Effect",
-    "FieldSpread",
-    "OffsetSpread",
+    "FieldTolerance",
     "Run",
-    "Spread",
-    "SteelSpread",
+    "SteelTolerance",
+    "Tolerance",
     "effects_of",
     "error_from_map",
 ]
@@ -38,7 +39,7 @@ MESH = "mesh"
 
 
 @dataclass(frozen=True)
-class FieldSpread:
+class FieldTolerance:
     """A field is off by `deviation` (one standard deviation, in SI). shared: whether all machines compared are off
     alike, as when one batch serves them all."""
 
@@ -47,7 +48,7 @@ class FieldSpread:
     shared: bool = False
 
     def __post_init__(self) -> None:
-        positive("a spread has a size", f"spread of {self.field}", self.deviation)
+        positive("a tolerance has a size", f"tolerance of {self.field}", self.deviation)
 
     @property
     def name(self) -> str:
@@ -61,33 +62,33 @@ class FieldSpread:
 
 
 @dataclass(frozen=True)
-class OffsetSpread:
+class EccentricityTolerance:
     """The rotor's axis is off the stator's by `deviation` (m) in some direction.
 
-    Its effect is that of the gap whose permeance is the mean round the shaft, sqrt(gap^2 - offset^2): for the torque
-    of poles in pairs a bound from above, since what the gap of one loses the other gains. The pull to one side is
-    not in it.
+    Its effect is that of the gap whose permeance is the mean round the shaft, sqrt(gap^2 - eccentricity^2): for the
+    torque of poles in pairs a bound from above, since what the gap of one loses the other gains. The pull to one side
+    is not in it.
     """
 
     deviation: float
     shared: bool = False
 
     def __post_init__(self) -> None:
-        positive("a spread has a size", "spread of the offset", self.deviation, "m")
+        positive("a tolerance has a size", "tolerance of the eccentricity", self.deviation, "m")
 
     @property
     def name(self) -> str:
         """What is off, and by how much."""
-        return f"rotor offset {shown('offset', self.deviation)}"
+        return f"rotor eccentricity {shown('eccentricity', self.deviation)}"
 
     def shifts(self, design: Design) -> tuple[Mapping[str, Any], ...]:
-        """The change that stands for the offset."""
+        """The change that stands for the eccentricity."""
         gap = design.machine.air_gap
         return ({"air_gap": math.sqrt(max(gap**2 - self.deviation**2, (gap / 10) ** 2))},)
 
 
 @dataclass(frozen=True)
-class SteelSpread:
+class SteelTolerance:
     """The steel may as well be `other`: the same grade of another batch or maker, one deviation away."""
 
     other: Steel
@@ -103,12 +104,12 @@ class SteelSpread:
         return ({"steel": self.other},)
 
 
-Spread = FieldSpread | OffsetSpread | SteelSpread
+Tolerance = FieldTolerance | EccentricityTolerance | SteelTolerance
 
 
 @dataclass(frozen=True)
 class Effect:
-    """What one source of doubt does to a figure of one design.
+    """What one source of uncertainty does to a figure of one design.
 
     linear: change of the figure at one standard deviation. curved: change that does not turn with the sign of the
     deviation (it goes with its square). shared: whether designs are off alike. sides: how many of the shifted designs
@@ -124,7 +125,7 @@ class Effect:
 
 
 def effects_of(
-    study: str, designs: Sequence[Design], spreads: Sequence[Spread], figure: str, run: Run
+    study: str, designs: Sequence[Design], tolerances: Sequence[Tolerance], figure: str, run: Run
 ) -> dict[str, tuple[Effect, ...]]:
     """The effects on a figure of each source, by the design's name; what is computed for it is kept like any design.
 
@@ -133,13 +134,13 @@ def effects_of(
     """
     asked: list[Design] = []
     for design in designs:
-        asked += [design, *(shifted for spread in spreads for shifted in _shifted(design, spread))]
-    records = _computed(f"{study}: spreads", asked, run)
+        asked += [design, *(shifted for tolerance in tolerances for shifted in _shifted(design, tolerance))]
+    records = _computed(f"{study}: tolerances", asked, run)
     unbounded = [design for design in designs if error_from_map(records[design.name], figure) is None]
     records.update(_computed(f"{study}: coarser meshes", [_coarser(design) for design in unbounded], run))
     found = {}
     for design in designs:
-        effects = [_effect(design, spread, records, figure) for spread in spreads]
+        effects = [_effect(design, tolerance, records, figure) for tolerance in tolerances]
         found[design.name] = (*effects, _mesh_effect(design, records, figure))
     return found
 
@@ -150,12 +151,12 @@ def _computed(study: str, designs: Sequence[Design], run: Run) -> dict[str, Reco
     return dict(zip(unique, run(study, list(unique.values())), strict=True)) if unique else {}
 
 
-def _shifted(design: Design, spread: Spread) -> list[Design]:
+def _shifted(design: Design, tolerance: Tolerance) -> list[Design]:
     try:
-        shifts = spread.shifts(design)
+        shifts = tolerance.shifts(design)
     except PolefemError:
         return []
-    names = [f"{design.name} | {spread.name} | {at}" for at in range(len(shifts))]
+    names = [f"{design.name} | {tolerance.name} | {at}" for at in range(len(shifts))]
     return [
         replace(design, name=name, changes={**design.changes, **shift})
         for name, shift in zip(names, shifts, strict=True)
@@ -171,18 +172,18 @@ def _figure(record: Record | None, figure: str) -> float | None:
     return None if record is None or record.figures is None else record.figures.value(figure)
 
 
-def _effect(design: Design, spread: Spread, records: Mapping[str, Record], figure: str) -> Effect:
+def _effect(design: Design, tolerance: Tolerance, records: Mapping[str, Record], figure: str) -> Effect:
     middle = _figure(records.get(design.name), figure)
-    sides = [_figure(records.get(s.name), figure) for s in _shifted(design, spread)]
+    sides = [_figure(records.get(s.name), figure) for s in _shifted(design, tolerance)]
     known = [side for side in sides if side is not None]
     if middle is None or not known:
-        return Effect(spread.name, shared=spread.shared, sides=0)
-    if isinstance(spread, OffsetSpread):
-        return Effect(spread.name, 0.0, known[0] - middle, spread.shared)
+        return Effect(tolerance.name, shared=tolerance.shared, sides=0)
+    if isinstance(tolerance, EccentricityTolerance):
+        return Effect(tolerance.name, 0.0, known[0] - middle, tolerance.shared)
     if len(known) == 2:
         up, down = known
-        return Effect(spread.name, (up - down) / 2, (up + down) / 2 - middle, spread.shared, 2, 2)
-    return Effect(spread.name, known[0] - middle, 0.0, spread.shared, 1, len(sides))
+        return Effect(tolerance.name, (up - down) / 2, (up + down) / 2 - middle, tolerance.shared, 2, 2)
+    return Effect(tolerance.name, known[0] - middle, 0.0, tolerance.shared, 1, len(sides))
 
 
 def _mesh_effect(design: Design, records: Mapping[str, Record], figure: str) -> Effect:

@@ -1,4 +1,4 @@
-"""Drives that a design is judged under, beside the ideal square current of its study; all on the design's one map.
+"""Drives that a design is judged under, beside the ideal rectangular current of its study; all on the design's one map.
 
 Each names its own basis, what designs have in common under it. The simplest honest reading, which each record's
 figures are on:
@@ -7,7 +7,7 @@ figures are on:
   current;
 - a bridge keeps its switching angles, and the level of its current is what is set: the lowest at which it costs the
   loss or gives the torque, or the current itself. Where the supply cannot drive the current up in time the level
-  stands higher than the ideal square current of the same loss, or is out of reach: then the design has no
+  stands higher than the ideal rectangular current of the same loss, or is out of reach: then the design has no
   figures under this drive, and the reason is kept;
 - the best switching is looked for anew for each design: at equal mean torque the least loss or the least ripple, at
   equal copper loss or equal current the most torque.
@@ -22,19 +22,19 @@ import numpy as np
 from scipy.optimize import brentq
 
 from polefem.drive import (
-    Aim,
     AngleTable,
     DriveRun,
+    Objective,
     Setting,
     angle_table,
     at_level,
     best_setting,
     best_setting_at_loss,
     most_torque,
-    operating_point,
     run_at_copper_loss,
     run_at_level,
     run_at_mean_torque,
+    steady_state,
     waveform_torque,
 )
 from polefem.errors import InvalidValue, refusal
@@ -42,14 +42,20 @@ from polefem.maps import FluxMap
 from polefem.params.checks import increasing, positive, within
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, Tracking
 from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent, EqualMeanTorque
-from polefem.study.points import DrivePoint, run_figures
-from polefem.study.record import PointFigures
+from polefem.study.drive_operating_point import DriveOperatingPoint, run_figures
+from polefem.study.record import OperatingPointFigures
 
-__all__ = ["BestPoint", "LevelPoint", "Point", "SwitchingTable", "WaveformPoint"]
+__all__ = [
+    "BestOperatingPoint",
+    "LevelOperatingPoint",
+    "OperatingPoint",
+    "SwitchingTable",
+    "WaveformOperatingPoint",
+]
 
 
 @dataclass(frozen=True)
-class WaveformPoint:
+class WaveformOperatingPoint:
     """A current waveform of given form, whatever bridge may make it, by name.
 
     current: its form over a rotor pitch from its first angle; no current flows outside its angles. basis: what its
@@ -69,7 +75,7 @@ class WaveformPoint:
     def __str__(self) -> str:
         return f"a given current waveform at {self.speed:.4g} rad/s, {self.basis}"
 
-    def figures(self, phase_map: FluxMap, resistance: float) -> PointFigures:
+    def figures(self, phase_map: FluxMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map; `resistance` of one phase, ohm.
 
         Raises InvalidValue where the map's last current is below the peak of the scaled waveform.
@@ -80,7 +86,7 @@ class WaveformPoint:
         loss = phase_map.phases * resistance * torque.rms_current**2
         shaft = torque.mean * self.speed
         supply = loss + shaft
-        return PointFigures(
+        return OperatingPointFigures(
             mean_torque=torque.mean,
             lowest_torque=torque.lowest,
             highest_torque=torque.highest,
@@ -112,7 +118,7 @@ class WaveformPoint:
 
 
 @dataclass(frozen=True)
-class LevelPoint:
+class LevelOperatingPoint:
     """A bridge at a speed, by name, with its switching angles given and its current level set by a basis.
 
     speed: rad/s. turn_on, turn_off: rad. control: a `Tracking` or `Chopping`; its level is replaced, its form and
@@ -136,7 +142,7 @@ class LevelPoint:
     def __str__(self) -> str:
         return f"a bridge on {self.bridge.supply:.4g} V at {self.speed:.4g} rad/s, {self.basis}"
 
-    def figures(self, phase_map: FluxMap, resistance: float) -> PointFigures:
+    def figures(self, phase_map: FluxMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map; `resistance` of one phase, ohm. Raises as `run_at_copper_loss` does."""
         return run_figures(self._run(phase_map, self._drive(resistance)))
 
@@ -152,29 +158,29 @@ class LevelPoint:
 
 
 @dataclass(frozen=True)
-class BestPoint:
+class BestOperatingPoint:
     """A bridge at a speed, by name, with the switching that suits each design best.
 
-    speed: rad/s. basis: of equal mean torque (then `aim` says what is made least: "loss", or "ripple"), or of equal
-    copper loss or equal current (then the torque is made most). current_limit: no level is above it, A.
-    Raises InvalidValue for a name with dots, a speed of nought, and least ripple without a torque to give.
+    speed: rad/s. basis: of equal mean torque (then `objective` says what is made least: "loss", or "ripple"), or of
+    equal copper loss or equal current (then the torque is made most). current_limit: no level is above it, A. Raises
+    InvalidValue for a name with dots, a speed of nought, and least ripple without a torque to give.
     """
 
     name: str
     speed: float
     bridge: Bridge
     basis: Basis
-    aim: Aim = "loss"
+    objective: Objective = "loss"
     current_limit: float | None = None
 
     def __post_init__(self) -> None:
         _check_name_and_speed(self.name, self.speed)
-        if self.aim == "ripple" and not isinstance(self.basis, EqualMeanTorque):
+        if self.objective == "ripple" and not isinstance(self.basis, EqualMeanTorque):
             rule = "the smoothest switching needs a torque to give: no current is the smoothest"
             raise InvalidValue(refusal(rule, "basis", str(self.basis), "EqualMeanTorque"))
 
     def __str__(self) -> str:
-        made = f"least {self.aim}" if isinstance(self.basis, EqualMeanTorque) else "most torque"
+        made = f"least {self.objective}" if isinstance(self.basis, EqualMeanTorque) else "most torque"
         return (
             f"a bridge on {self.bridge.supply:.4g} V at {self.speed:.4g} rad/s with the switching of {made}, "
             f"{self.basis}"
@@ -188,12 +194,12 @@ class BestPoint:
             return best_setting_at_loss(*where, basis.loss, current_limit=limit)
         if isinstance(basis, EqualCurrent):
             return most_torque(*where, current_limit=min(basis.current, limit or math.inf))
-        return best_setting(*where, basis.torque, aim=self.aim, current_limit=limit)
+        return best_setting(*where, basis.torque, objective=self.objective, current_limit=limit)
 
-    def figures(self, phase_map: FluxMap, resistance: float) -> PointFigures:
+    def figures(self, phase_map: FluxMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map under its best switching; `resistance` of one phase, ohm."""
         drive = self.setting(phase_map, resistance).drive(self.bridge, resistance)
-        return run_figures(operating_point(phase_map, drive, self.speed))
+        return run_figures(steady_state(phase_map, drive, self.speed))
 
 
 @dataclass(frozen=True)
@@ -201,14 +207,14 @@ class SwitchingTable:
     """What a controller of the winning design shall know: settings over speed and torque, as motor and generator.
 
     bridge: that feeds it. speeds: rad/s, increasing, above 0. torques: N m, increasing; below 0 as a generator.
-    aim: what each setting makes least. current_limit: no level is above it, A.
+    objective: what each setting makes least. current_limit: no level is above it, A.
     Raises InvalidValue where speeds or torques do not increase.
     """
 
     bridge: Bridge
     speeds: tuple[float, ...]
     torques: tuple[float, ...]
-    aim: Aim = "loss"
+    objective: Objective = "loss"
     current_limit: float | None = None
 
     def __post_init__(self) -> None:
@@ -224,13 +230,14 @@ class SwitchingTable:
             resistance,
             self.speeds,
             self.torques,
-            aim=self.aim,
+            objective=self.objective,
             current_limit=self.current_limit,
         )
 
 
-Point = DrivePoint | WaveformPoint | LevelPoint | BestPoint
-"""An operating point of a plan: `DrivePoint` is the bridge with the same switching and level for every design."""
+OperatingPoint = DriveOperatingPoint | WaveformOperatingPoint | LevelOperatingPoint | BestOperatingPoint
+"""An operating point of a plan: `DriveOperatingPoint` is the bridge with the same switching and level for every
+design."""
 
 
 def _scaled(form: Tracking, peak: float) -> Tracking:

@@ -5,17 +5,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from polefem.drive import DriveRun, operating_point
+from polefem.drive import DriveRun, steady_state
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import FluxMap
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, SinglePulse
-from polefem.study.record import PointFigures
+from polefem.study.record import OperatingPointFigures
 
-__all__ = ["DrivePoint", "run_figures"]
+__all__ = ["DriveOperatingPoint", "run_figures"]
 
 
 @dataclass(frozen=True)
-class DrivePoint:
+class DriveOperatingPoint:
     """A bridge at a speed, by name; figures of it are called by that name and a dot: "throwing.ripple".
 
     speed: rad/s. turn_on, turn_off: rad. control: how the bridge keeps the current. The resistance is that of the
@@ -37,18 +37,18 @@ class DrivePoint:
             self.bridge, 0.0, self.turn_on, self.turn_off, self.control
         )  # refuses what no bridge can do
 
-    def figures(self, phase_map: FluxMap, resistance: float) -> PointFigures:
-        """The figures of a map at this point; `resistance` of one phase, ohm. Raises what `operating_point` does."""
+    def figures(self, phase_map: FluxMap, resistance: float) -> OperatingPointFigures:
+        """The figures of a map at this point; `resistance` of one phase, ohm. Raises what `steady_state` does."""
         spec = DriveSpec(self.bridge, resistance, self.turn_on, self.turn_off, self.control)
-        return run_figures(operating_point(phase_map, spec, self.speed))
+        return run_figures(steady_state(phase_map, spec, self.speed))
 
     def __str__(self) -> str:
         return f"a bridge on {self.bridge.supply:.4g} V at {self.speed:.4g} rad/s, the same switching for all"
 
 
-def run_figures(run: DriveRun) -> PointFigures:
+def run_figures(run: DriveRun) -> OperatingPointFigures:
     """What a run says of a design, iron loss not counted."""
-    return PointFigures(
+    return OperatingPointFigures(
         mean_torque=run.mean_torque,
         lowest_torque=run.lowest_torque,
         highest_torque=run.highest_torque,

@@ -14,14 +14,14 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.drive.drive_run import EnergyBook
-from polefem.drive.switching import Follower, Phase, State, control_of, demagnetise
+from polefem.drive.drive_run import EnergyBalance
+from polefem.drive.switching import BridgeState, Follower, Phase, control_of, demagnetise
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import FluxMap
 from polefem.params.checks import positive, within
 from polefem.params.drive_spec import DriveSpec, Load
 
-__all__ = ["FreeRun", "run_free"]
+__all__ = ["FreeShaftRun", "run_free_shaft"]
 
 Array = NDArray[np.float64]
 
@@ -31,13 +31,13 @@ _BESIDE = 1e-9
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class FreeRun:
+class FreeShaftRun:
     """What shaft and phases did.
 
     drive, load, inertia, direction: what was asked; kg m^2; 1 or -1.
     time, angle, speed: ndarray, shape (n,), s, rad, rad/s, positive counter-clockwise.
     torque: ndarray, shape (n,), N m, of all phases. current, flux_linkage: ndarray, shape (n, phases), A, Wb.
-    energy: the `EnergyBook` of all phases over the run.
+    energy: the `EnergyBalance` of all phases over the run.
     """
 
     drive: DriveSpec
@@ -50,7 +50,7 @@ class FreeRun:
     torque: Array
     current: Array
     flux_linkage: Array
-    energy: EnergyBook
+    energy: EnergyBalance
 
     def __post_init__(self) -> None:
         for item in fields(self):
@@ -75,12 +75,12 @@ class FreeRun:
         )
         turns = (self.angle[-1] - self.angle[0]) / (2 * math.pi)
         return (
-            f"FreeRun({self.time[-1]:.4g} s: {self.speed[0]:.4g} rad/s to {end}, {turns:.4g} turns, "
+            f"FreeShaftRun({self.time[-1]:.4g} s: {self.speed[0]:.4g} rad/s to {end}, {turns:.4g} turns, "
             f"current up to {self.current.max():.4g} A)"
         )
 
 
-def run_free(
+def run_free_shaft(
     m: FluxMap,
     drive: DriveSpec,
     load: Load,
@@ -91,7 +91,7 @@ def run_free(
     speed: float = 0.0,
     direction: int = 1,
     step: float = _STEP,
-) -> FreeRun:
+) -> FreeShaftRun:
     """Follow the shaft for `duration` seconds from an angle (rad) and a speed (rad/s, positive
     counter-clockwise).
 
@@ -140,7 +140,7 @@ class _Shaft:
             phase.angle = self._own(angle - direction * number * m.stroke)
             phase.log = []
         self.drawn = [0.0] * m.phases
-        self.spent = dict.fromkeys((item.name for item in fields(EnergyBook)), 0.0)
+        self.spent = dict.fromkeys((item.name for item in fields(EnergyBalance)), 0.0)
         self.rows = [self._row()]
 
     def _own(self, angle: float) -> float:
@@ -206,7 +206,7 @@ class _Shaft:
             self.drawn[number] = charge / time
         return work
 
-    def _account(self, begin: float, end: float, time: float, state: State, others: float) -> float:
+    def _account(self, begin: float, end: float, time: float, state: BridgeState, others: float) -> float:
         """Book a step of one phase by the rule it was made with; return the charge it drew from the
         source."""
         bridge, spent, mean = self.drive.bridge, self.spent, (begin + end) / 2
@@ -234,13 +234,13 @@ class _Shaft:
         )
         return (*shaft, *(p.current for p in self.phases), *(p.flux for p in self.phases))
 
-    def result(self) -> FreeRun:
+    def result(self) -> FreeShaftRun:
         """What happened, as arrays."""
         rows, q = np.array(self.rows), self.m.phases
         current, flux = rows[:, 4 : 4 + q], rows[:, 4 + q :]
         own = rows[-1, 1] - np.arange(q) * self.m.stroke
         self.spent["stored"] = float((flux[-1] * current[-1] - self.m.at(own, current[-1])[2]).sum())
-        return FreeRun(
+        return FreeShaftRun(
             self.drive,
             self.load,
             self.inertia,
@@ -251,7 +251,7 @@ class _Shaft:
             torque=rows[:, 3],
             current=current,
             flux_linkage=flux,
-            energy=EnergyBook(**self.spent),
+            energy=EnergyBalance(**self.spent),
         )
 
 

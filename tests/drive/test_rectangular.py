@@ -1,4 +1,4 @@
-"""The ideal square current on the straight inductance, whose torque and harmonics are known by hand."""
+"""The ideal rectangular current on the straight inductance, whose torque and harmonics are known by hand."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from polefem.drive import (
     current_for_copper_loss,
     current_for_mean_torque,
     mean_torque,
-    square_torque,
+    rectangular_torque,
 )
 from polefem.errors import InvalidValue
 from polefem.maps import linear_map
-from polefem.params.drive_spec import SquareDrive
+from polefem.params.drive_spec import RectangularCurrent
 from polefem.units import deg
 from tests.maps.saturating import sampled
 
@@ -33,23 +33,23 @@ def torque_is_constant(run, expected: float) -> bool:
 
 
 def test_one_stroke_on_the_rising_flank_is_flat() -> None:
-    motor = square_torque(STRAIGHT, SquareDrive(-36 * deg, -6 * deg), 8.0)
-    brake = square_torque(STRAIGHT, SquareDrive(6 * deg, 36 * deg), 8.0)
+    motor = rectangular_torque(STRAIGHT, RectangularCurrent(-36 * deg, -6 * deg), 8.0)
+    brake = rectangular_torque(STRAIGHT, RectangularCurrent(6 * deg, 36 * deg), 8.0)
     assert torque_is_constant(motor, 8.0**2 / 2 * RISE)
     assert torque_is_constant(brake, -(8.0**2) / 2 * RISE)
 
 
 def test_a_wrong_torque_law_and_a_gap_between_phases_are_told_apart() -> None:
-    motor = square_torque(STRAIGHT, SquareDrive(-36 * deg, -6 * deg), 8.0)
+    motor = rectangular_torque(STRAIGHT, RectangularCurrent(-36 * deg, -6 * deg), 8.0)
     assert not torque_is_constant(motor, 8.0**2 * RISE)
     assert not torque_is_constant(
-        square_torque(STRAIGHT, SquareDrive(-36 * deg, -7 * deg), 8.0), 8.0**2 / 2 * RISE
+        rectangular_torque(STRAIGHT, RectangularCurrent(-36 * deg, -7 * deg), 8.0), 8.0**2 / 2 * RISE
     )
 
 
 def test_harmonics_of_a_dwell_that_leaves_a_gap() -> None:
     dwell = 20 * deg
-    run = square_torque(STRAIGHT, SquareDrive(-36 * deg, -36 * deg + dwell), 8.0, samples=7200)
+    run = rectangular_torque(STRAIGHT, RectangularCurrent(-36 * deg, -36 * deg + dwell), 8.0, samples=7200)
     height, order = 8.0**2 / 2 * RISE, np.arange(1, 25)
     closed = (
         2 * height / (np.pi * order) * np.abs(np.sin(np.pi * order * dwell / STRAIGHT.stroke))
@@ -62,7 +62,7 @@ def test_harmonics_of_a_dwell_that_leaves_a_gap() -> None:
 def test_mean_is_the_mean_of_the_torque() -> None:
     m = sampled()
     for on, off in ((-40, -5), (-30, 0), (-20, 35), (5, 40), (-50, 20)):
-        run = square_torque(m, SquareDrive(on * deg, off * deg), 12.0, samples=5000)
+        run = rectangular_torque(m, RectangularCurrent(on * deg, off * deg), 12.0, samples=5000)
         mean = ((run.torque[1:] + run.torque[:-1]) / 2 * np.diff(run.angles)).sum() / m.stroke
         assert run.mean == pytest.approx(mean, rel=1e-6)
         assert run.angles[0] == 0.0 and run.angles[-1] == pytest.approx(m.stroke)
@@ -71,29 +71,29 @@ def test_mean_is_the_mean_of_the_torque() -> None:
 
 
 def test_stated_bases() -> None:
-    m, drive = sampled(), SquareDrive(-32 * deg, -2 * deg)
+    m, drive = sampled(), RectangularCurrent(-32 * deg, -2 * deg)
     by_loss = current_for_copper_loss(m, drive, resistance=0.8, loss=30.0)
-    run = square_torque(m, drive, by_loss)
+    run = rectangular_torque(m, drive, by_loss)
     assert 3 * 0.8 * run.rms_current**2 == pytest.approx(30.0)
     assert copper_loss(m, drive, by_loss, 0.8) == pytest.approx(30.0)
     by_torque = current_for_mean_torque(m, drive, run.mean)
     assert by_torque == pytest.approx(by_loss)
-    back = SquareDrive(2 * deg, 32 * deg)
+    back = RectangularCurrent(2 * deg, 32 * deg)
     assert mean_torque(m, back, current_for_mean_torque(m, back, -0.5)) == pytest.approx(-0.5)
 
 
 def test_refusals() -> None:
-    m, drive = sampled(), SquareDrive(-30 * deg, 0.0)
+    m, drive = sampled(), RectangularCurrent(-30 * deg, 0.0)
     with pytest.raises(
         InvalidValue, match="turn-off must follow turn-on: turn_off is -35 deg, allowed is above -30 deg"
     ):
-        SquareDrive(-30 * deg, -35 * deg)
+        RectangularCurrent(-30 * deg, -35 * deg)
     with pytest.raises(
         InvalidValue, match="no more than a rotor pitch: dwell is 100 deg, allowed is up to 90 deg"
     ):
-        square_torque(m, SquareDrive(-50 * deg, 50 * deg), 5.0)
+        rectangular_torque(m, RectangularCurrent(-50 * deg, 50 * deg), 5.0)
     with pytest.raises(InvalidValue, match="beyond its last current: current is 25 A, allowed is up to 20 A"):
-        square_torque(m, drive, 25.0)
+        rectangular_torque(m, drive, 25.0)
     with pytest.raises(
         InvalidValue, match=r"torque is 500 N m, allowed is between 0 and .* N m, that of 20 A"
     ):

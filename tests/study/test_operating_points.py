@@ -14,22 +14,22 @@ from polefem.maps import linear_map
 from polefem.params.drive_spec import Bridge, Chopping, SinglePulse, Tracking
 from polefem.params.fields import with_fields
 from polefem.study import (
-    BestPoint,
+    BestOperatingPoint,
     Design,
-    DrivePoint,
+    DriveOperatingPoint,
     EqualCopperLoss,
     EqualCurrent,
     EqualMeanTorque,
     InProcess,
-    LevelPoint,
-    Point,
+    LevelOperatingPoint,
+    OperatingPoint,
     Record,
-    State,
+    Status,
     Store,
     Study,
     SwitchingTable,
     Variant,
-    WaveformPoint,
+    WaveformOperatingPoint,
     attempt,
     run_designs,
 )
@@ -44,7 +44,7 @@ STIFF = Bridge(400.0)
 
 
 def flank_current(loss: float) -> float:
-    """I of a square current on the flank: 3 R I^2 dwell / pitch = loss."""
+    """I of a rectangular current on the flank: 3 R I^2 dwell / pitch = loss."""
     return math.sqrt(loss / (3 * OHMS * (OFF - ON) / (90 * deg)))
 
 
@@ -54,7 +54,7 @@ def flank_torque(current: float) -> float:
 
 
 def test_a_waveform_is_scaled_to_what_is_equal() -> None:
-    at_loss = WaveformPoint("given", SQUARE, EqualCopperLoss(40.0), SPEED).figures(MAP, OHMS)
+    at_loss = WaveformOperatingPoint("given", SQUARE, EqualCopperLoss(40.0), SPEED).figures(MAP, OHMS)
     assert at_loss.copper_loss == pytest.approx(40.0, rel=1e-9)
     assert at_loss.peak_current == pytest.approx(flank_current(40.0), rel=0.01)
     assert at_loss.mean_torque == pytest.approx(flank_torque(at_loss.peak_current), rel=0.01)
@@ -62,17 +62,21 @@ def test_a_waveform_is_scaled_to_what_is_equal() -> None:
     power = at_loss.mean_torque * SPEED
     assert at_loss.input_power == pytest.approx(40.0 + power)
     assert at_loss.efficiency == pytest.approx(power / (40.0 + power))
-    at_current = WaveformPoint("given", SQUARE, EqualCurrent(7.0), SPEED).figures(MAP, OHMS)
+    at_current = WaveformOperatingPoint("given", SQUARE, EqualCurrent(7.0), SPEED).figures(MAP, OHMS)
     assert at_current.peak_current == 7.0
-    at_torque = WaveformPoint("given", SQUARE, EqualMeanTorque(3.0, LAST), SPEED).figures(MAP, OHMS)
+    at_torque = WaveformOperatingPoint("given", SQUARE, EqualMeanTorque(3.0, LAST), SPEED).figures(MAP, OHMS)
     assert at_torque.mean_torque == pytest.approx(3.0, rel=1e-6)
     with pytest.raises(InvalidValue, match=r"must give the mean torque .*: mean torque is 900 N m"):
-        WaveformPoint("given", SQUARE, EqualMeanTorque(900.0, LAST), SPEED).figures(MAP, OHMS)
+        WaveformOperatingPoint("given", SQUARE, EqualMeanTorque(900.0, LAST), SPEED).figures(MAP, OHMS)
 
 
 def test_a_bridge_with_a_stiff_supply_comes_near_the_ideal_current_and_a_weak_one_does_not() -> None:
     def under(bridge: Bridge, speed: float) -> float:
-        return LevelPoint("b", speed, bridge, ON, OFF, EqualCopperLoss(2.0)).figures(MAP, OHMS).mean_torque
+        return (
+            LevelOperatingPoint("b", speed, bridge, ON, OFF, EqualCopperLoss(2.0))
+            .figures(MAP, OHMS)
+            .mean_torque
+        )
 
     ideal = flank_torque(flank_current(2.0))
     assert under(STIFF, SPEED) == pytest.approx(ideal, rel=0.02)
@@ -81,15 +85,15 @@ def test_a_bridge_with_a_stiff_supply_comes_near_the_ideal_current_and_a_weak_on
 
 @pytest.mark.parametrize("control", [Tracking.level(1.0), Chopping(10.0, 0.2)], ids=["level", "chopping"])
 def test_a_bridge_is_set_by_current_and_torque_too(control: Tracking | Chopping) -> None:
-    def point(basis: EqualCurrent | EqualMeanTorque) -> LevelPoint:
-        return LevelPoint("b", SPEED, STIFF, ON, OFF, basis, control)
+    def point(basis: EqualCurrent | EqualMeanTorque) -> LevelOperatingPoint:
+        return LevelOperatingPoint("b", SPEED, STIFF, ON, OFF, basis, control)
 
     assert point(EqualCurrent(7.0)).figures(MAP, OHMS).peak_current == pytest.approx(7.0, rel=0.02)
     assert point(EqualMeanTorque(3.0, LAST)).figures(MAP, OHMS).mean_torque == pytest.approx(3.0, rel=1e-2)
 
 
 def test_the_best_switching_meets_the_bound_of_the_flank() -> None:
-    point = BestPoint("best", SPEED, STIFF, EqualMeanTorque(2.0, LAST))
+    point = BestOperatingPoint("best", SPEED, STIFF, EqualMeanTorque(2.0, LAST))
     figures = point.figures(MAP, OHMS)
     bound = 2 * OHMS * 2.0 / RISE
     assert figures.mean_torque == pytest.approx(2.0, rel=1e-3)
@@ -99,42 +103,46 @@ def test_the_best_switching_meets_the_bound_of_the_flank() -> None:
 
 def test_points_refuse_what_cannot_be() -> None:
     with pytest.raises(InvalidValue, match="a level can be set where a control keeps one"):
-        LevelPoint("b", SPEED, STIFF, ON, OFF, EqualCurrent(7.0), SinglePulse())
+        LevelOperatingPoint("b", SPEED, STIFF, ON, OFF, EqualCurrent(7.0), SinglePulse())
     with pytest.raises(InvalidValue, match="the smoothest switching needs a torque to give"):
-        BestPoint("b", SPEED, STIFF, EqualCopperLoss(2.0), "ripple")
+        BestOperatingPoint("b", SPEED, STIFF, EqualCopperLoss(2.0), "ripple")
     with pytest.raises(InvalidValue, match="a drive turns"):
-        BestPoint("b", 0.0, STIFF, EqualCopperLoss(2.0))
+        BestOperatingPoint("b", 0.0, STIFF, EqualCopperLoss(2.0))
     with pytest.raises(InvalidValue, match="name without dots"):
-        WaveformPoint("a.b", SQUARE, EqualCurrent(1.0), SPEED)
+        WaveformOperatingPoint("a.b", SQUARE, EqualCurrent(1.0), SPEED)
     with pytest.raises(InvalidValue, match="the speeds of a table must increase"):
         SwitchingTable(STIFF, (5.0, 4.0), (1.0,))
     with pytest.raises(
-        InvalidValue, match=r"an operating point that the plan has: goals is 'throwing.ripple'"
+        InvalidValue, match=r"an operating point that the plan has: objectives is 'throwing.ripple'"
     ):
-        Study("s", MACHINE, PLAN, [Variant("a")], goals=("throwing.ripple",))
+        Study("s", MACHINE, PLAN, [Variant("a")], objectives=("throwing.ripple",))
 
 
 def test_a_design_that_a_supply_cannot_drive_keeps_its_figures_under_the_others() -> None:
-    starved = LevelPoint("starved", 300.0, Bridge(3.0), ON, OFF, EqualCopperLoss(50.0))
-    given = WaveformPoint("given", SQUARE, EqualCurrent(5.0), SPEED)
-    outcome = attempt(Design("one", MACHINE, {}, with_fields(PLAN, {"points": (starved, given)})), FAKE)
-    assert outcome.state is State.SOLVED and outcome.figures is not None
-    assert set(outcome.figures.points) == {"given"}
+    starved = LevelOperatingPoint("starved", 300.0, Bridge(3.0), ON, OFF, EqualCopperLoss(50.0))
+    given = WaveformOperatingPoint("given", SQUARE, EqualCurrent(5.0), SPEED)
+    outcome = attempt(
+        Design("one", MACHINE, {}, with_fields(PLAN, {"operating_points": (starved, given)})), FAKE
+    )
+    assert outcome.status is Status.SOLVED and outcome.figures is not None
+    assert set(outcome.figures.operating_points) == {"given"}
     assert outcome.reason.startswith(
         "no figures under starved: the supply and the map's last current must reach"
     )
 
 
 def test_drives_enter_the_key_but_not_that_of_the_map() -> None:
-    given = WaveformPoint("given", SQUARE, EqualCurrent(5.0), SPEED)
-    others: list[Point] = [
+    given = WaveformOperatingPoint("given", SQUARE, EqualCurrent(5.0), SPEED)
+    others: list[OperatingPoint] = [
         given,
-        WaveformPoint("given", SQUARE, EqualCurrent(6.0), SPEED),
-        LevelPoint("given", SPEED, STIFF, ON, OFF, EqualCurrent(5.0)),
-        BestPoint("given", SPEED, STIFF, EqualCurrent(5.0)),
-        DrivePoint("given", SPEED, STIFF, ON, OFF),
+        WaveformOperatingPoint("given", SQUARE, EqualCurrent(6.0), SPEED),
+        LevelOperatingPoint("given", SPEED, STIFF, ON, OFF, EqualCurrent(5.0)),
+        BestOperatingPoint("given", SPEED, STIFF, EqualCurrent(5.0)),
+        DriveOperatingPoint("given", SPEED, STIFF, ON, OFF),
     ]
-    designs = [Design("one", MACHINE, {}, with_fields(PLAN, {"points": (point,)})) for point in others]
+    designs = [
+        Design("one", MACHINE, {}, with_fields(PLAN, {"operating_points": (point,)})) for point in others
+    ]
     assert len({design.key for design in designs}) == len(others)
     assert len({design.map_key for design in designs}) == 1
     changed = [
@@ -155,13 +163,13 @@ def test_a_map_is_not_computed_again_for_another_drive(
     log = tmp_path / "log"
     monkeypatch.setenv("FAKE_SOLVER_LOG", str(log))
 
-    def run(store: Store, points: tuple[Point, ...], changes: dict[str, float]) -> Record:
-        design = Design("one", MACHINE, changes, with_fields(PLAN, {"points": points}))
+    def run(store: Store, points: tuple[OperatingPoint, ...], changes: dict[str, float]) -> Record:
+        design = Design("one", MACHINE, changes, with_fields(PLAN, {"operating_points": points}))
         return run_designs("s", [design], store, InProcess(), solver=FAKE)[0]
 
     with Store(tmp_path / "store") as store:
         bare = run(store, (), {})
-        driven = run(store, (WaveformPoint("given", SQUARE, EqualCurrent(5.0), SPEED),), {})
+        driven = run(store, (WaveformOperatingPoint("given", SQUARE, EqualCurrent(5.0), SPEED),), {})
         assert len(log.read_text().splitlines()) == 1
         assert bare.figures and driven.figures and driven.figures.value("given.peak_current") == 5.0
         assert driven.figures.ripple == bare.figures.ripple
@@ -173,13 +181,13 @@ def test_the_command_line_prints_each_order_and_writes_the_switching_table(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     points = (
-        WaveformPoint("given", SQUARE, EqualCopperLoss(20.0), SPEED),
-        LevelPoint("bridge", SPEED, STIFF, ON, OFF, EqualCopperLoss(20.0)),
+        WaveformOperatingPoint("given", SQUARE, EqualCopperLoss(20.0), SPEED),
+        LevelOperatingPoint("bridge", SPEED, STIFF, ON, OFF, EqualCopperLoss(20.0)),
     )
     study = Study(
         "driven",
         MACHINE,
-        with_fields(PLAN, {"points": points}),
+        with_fields(PLAN, {"operating_points": points}),
         [Variant("plain"), Variant("wide", {"rotor_pole.arc": 40 * deg})],
         switching=SwitchingTable(Bridge(48.0), (5.0,), (-0.5, 0.5)),
     )
