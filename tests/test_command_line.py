@@ -141,7 +141,7 @@ def test_a_film_is_written_and_its_place_printed(
             ["--shape", "round"],
             "a film is of a shape that has figures: --shape is 'round', allowed is plain, wide",
         ),
-        (["--frames", "1"], "a sweep needs frames"),
+        (["--frames", "1"], "a film needs frames"),
         (["--frames", "2", "--film", "a.avi"], "a film has an ending that can be written"),
     ],
 )

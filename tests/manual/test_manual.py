@@ -100,7 +100,7 @@ def test_the_tutorial_runs_and_each_value_shows_itself(tutorial: list[tuple[Cell
         assert svg_of(value) or html_of(value) or isinstance(value, RectangularTorque)
     ranking = values[-1]
     assert isinstance(ranking, Ranking)
-    assert (len(ranking.ordered), ranking.apart) == (3, ())
+    assert (len(ranking.ordered), ranking.unsolved) == (3, ())
 
 
 def test_the_tutorial_says_what_it_finds(tutorial: list[tuple[Cell, str, object]]) -> None:
