@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polefem.errors import StoreRefused, refusal
+from polefem.files import whole
 
 __all__ = ["VERSION", "read", "write"]
 
@@ -26,12 +27,9 @@ def write(path: str | Path, contents: dict[str, Any]) -> None:
     The file appears complete or not at all: it is written beside its place and then moved there.
     """
     arrays = {name: _packed(value) for name, value in contents.items()}
-    place = Path(path)
-    beside = place.with_name(place.name + ".part")
-    with beside.open("wb") as file:
-        arrays = {**arrays, "version": np.array(VERSION), "checksum": np.array(_checksum(arrays))}
+    arrays = {**arrays, "version": np.array(VERSION), "checksum": np.array(_checksum(arrays))}
+    with whole(path) as part, part.open("wb") as file:
         np.savez_compressed(file, allow_pickle=False, **arrays)
-    beside.replace(place)
 
 
 def read(path: str | Path) -> dict[str, Any]:

@@ -16,7 +16,7 @@ from polefem.params.content import content, content_key
 from polefem.params.fields import with_fields
 from polefem.study.basis import Basis, EqualCopperLoss
 from polefem.study.operating_points import OperatingPoint
-from polefem.version import __version__
+from polefem.version import numerics
 
 __all__ = ["Design", "Plan", "of_plan"]
 
@@ -92,13 +92,14 @@ class Design:
 
     @cached_property
     def inputs(self) -> Mapping[str, Any]:
-        """Everything that decides the figures; for a machine that cannot be made, what it would be made from."""
+        """Everything that decides the figures, with what this program and its libraries make of it; for a machine that
+        cannot be made, what it would be made from."""
         try:
-            made = {"machine": self.machine, "plan": self.plan, "version": __version__}
+            made = {"machine": self.machine, "plan": self.plan, "made with": numerics()}
             return {**made, "forbidden": self.forbidden} if self.forbidden else made
         except PolefemError:
             parts = {"base": self.base, "changes": dict(self.changes), "plan": self.original_plan}
-            return {**parts, "version": __version__}
+            return {**parts, "made with": numerics()}
 
     @cached_property
     def key(self) -> str:
@@ -113,7 +114,7 @@ class Design:
         loss = isinstance(basis, EqualCopperLoss)
         reach = (basis, plan.copper, plan.drive.dwell) if loss else basis
         size = (plan.mesh, plan.angle_points, plan.current_points, plan.map_current)
-        return content_key(self.machine, size, reach, __version__)
+        return content_key(self.machine, size, reach, numerics())
 
     @cached_property
     def plain_changes(self) -> dict[str, Any]:

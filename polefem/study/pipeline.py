@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import platform
+import socket
 import time
 import traceback
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from functools import cache
-from importlib.metadata import version
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from polefem.copper import envelope, warming, wound_phase
-from polefem.errors import GeometryRefused, InvalidValue, PolefemError, SolveFailed
+from polefem.errors import GeometryRefused, InvalidValue, PolefemError, SolveFailed, refusal
 from polefem.estimates import end_effects, iron_loss, masses_of, torque_density, with_end_effects
 from polefem.maps import FieldState, FluxMap, field_series, flux_map
 from polefem.outline import outline_of
@@ -25,9 +23,9 @@ from polefem.study.design import Design
 from polefem.study.operating_points import OperatingPoint
 from polefem.study.operation import Operation, most_current, operate
 from polefem.study.record import NEXT_REASON, Figures, OperatingPointFigures, Outcome, Status
-from polefem.version import __version__
+from polefem.version import numerics, versions
 
-__all__ = ["FIELD", "KnownMap", "Solver", "attempt", "figures_of", "versions"]
+__all__ = ["FIELD", "KnownMap", "Solver", "VersionsDiffer", "attempt", "attempt_elsewhere", "figures_of"]
 
 Array = NDArray[np.float64]
 
@@ -95,6 +93,27 @@ def attempt(design: Design, solver: Solver = FIELD) -> Outcome:
     except Exception as unforeseen:
         reason = f"{type(unforeseen).__name__}: {unforeseen}"
         return Outcome(Status.FAILED, reason, seconds=clock.seconds, trace=traceback.format_exc())
+
+
+class VersionsDiffer(InvalidValue):
+    """A worker would compute with other versions than the process that asks it: its figures would not compare."""
+
+
+def attempt_elsewhere(
+    design: Design, solver: Solver, asked_with: Mapping[str, str]
+) -> tuple[Outcome, Mapping[str, str]]:
+    """What computing a design gives in this process, and the versions here.
+
+    asked_with: what decides numbers in the process that asks. Raises VersionsDiffer, before any work, where it is
+    not so here.
+    """
+    here = numerics()
+    for name in sorted(set(here) | set(asked_with)):
+        if here.get(name) != asked_with.get(name):
+            rule = "workers compute with the versions of the process that asks them"
+            found = f"{here.get(name, 'missing')} on {socket.gethostname()}"
+            raise VersionsDiffer(refusal(rule, name, found, asked_with.get(name, "none")))
+    return attempt(design, solver), versions()
 
 
 def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
@@ -208,10 +227,3 @@ def overlap_torque(design: Design, solver: Solver, operation: Operation) -> floa
     together = np.array([s.torque for s in solver.fields(design.machine, angles, currents, design.plan.mesh)])
     apart = np.array([operation.torque_at(angle) for angle in angles.tolist()])
     return float(np.abs(together - apart).max()) / operation.torque.mean
-
-
-@cache
-def versions() -> dict[str, str]:
-    """Of this package, of Python and of the libraries that decide the numbers."""
-    libraries = {name: version(name) for name in ("gmsh", "scikit-fem", "numpy", "scipy")}
-    return {"polefem": __version__, "python": platform.python_version(), **libraries}

@@ -48,13 +48,26 @@ class ProgressBar:
         if self._bar is not None:
             self._bar.set_postfix_str(self._said_of_statuses(), refresh=False)
             self._bar.update()
-        elif time.monotonic() - self._said >= _EVERY or done == self._total:
-            self._said = time.monotonic()
-            self._stream.write(
-                f"{self._label}: {done} of {self._total} designs, {self._said_of_statuses()}, "
-                f"{self._time_left(done)}\n"
-            )
-            self._stream.flush()
+        elif done == self._total:
+            self._line()
+        else:
+            self.still()
+
+    def remark(self, said: str) -> None:
+        """Something that a person should know, on a line of its own."""
+        if self._bar is not None:
+            self._bar.clear()
+        self._stream.write(f"{self._label}: {said}\n")
+        self._stream.flush()
+
+    def still(self) -> None:
+        """The run goes on: the bar's clock too, and in a log a line where the last is a minute old."""
+        if self._bar is not None:
+            if time.monotonic() - self._said >= 1.0:
+                self._said = time.monotonic()
+                self._bar.refresh()
+        elif time.monotonic() - self._said >= _EVERY:
+            self._line()
 
     def end(self) -> None:
         """No more will come of this lot."""
@@ -66,6 +79,13 @@ class ProgressBar:
         if self._bar is not None:
             self._bar.close()
 
+    def _line(self) -> None:
+        self._said = time.monotonic()
+        done = self._counts["computed"] + self._counts["found"]
+        said = f"{done} of {self._total} designs, {self._said_of_statuses()}, {self._time_left(done)}"
+        self._stream.write(f"{self._label}: {said}\n")
+        self._stream.flush()
+
     def _said_of_statuses(self) -> str:
         failed = self._counts[Status.FAILED.value] + self._counts[Status.LOST.value]
         parts = [f"{self._counts[Status.REFUSED.value]} refused", f"{failed} failed"]
@@ -76,5 +96,7 @@ class ProgressBar:
     def _time_left(self, done: int) -> str:
         spent = time.monotonic() - self._begun
         computed = self._counts["computed"]
+        if not computed and done < self._total:
+            return f"{spent:.0f} s spent"
         left = (self._total - done) * spent / computed if computed else 0.0
         return f"{spent:.0f} s spent, about {left:.0f} s left"

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import json
+import time
 from collections import deque
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Executor, Future, wait
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from polefem.errors import PolefemError
 from polefem.params.content import content
 from polefem.study.design import Design
-from polefem.study.pipeline import FIELD, KnownMap, Solver, attempt, versions
+from polefem.study.pipeline import FIELD, KnownMap, Solver, VersionsDiffer, attempt_elsewhere
 from polefem.study.record import Outcome, Record, Status
 from polefem.study.store import Member, Store
 from polefem.study.workers import WorkerLost
+from polefem.version import numerics, versions
 
 __all__ = ["Progress", "run_designs"]
 
@@ -24,6 +26,9 @@ _WITH_MAPS = (
     1000  # designs of a study whose records carry their maps; those of a larger one are in the store alone
 )
 _TRIES = 2  # a design whose worker died is tried once more: the machine may have been short of memory
+_LOOK = 0.5  # s between looks at what other processes did, and signs of life
+
+_Answer = tuple[Outcome, Mapping[str, str]]
 
 
 class Progress(Protocol):
@@ -35,6 +40,12 @@ class Progress(Protocol):
     def record(self, record: Record, computed: bool) -> None:
         """A design is done: computed now, or found in the store."""
 
+    def remark(self, said: str) -> None:
+        """Something that a person should know, in a sentence."""
+
+    def still(self) -> None:
+        """The run goes on, though no design is done; told about twice a second."""
+
     def end(self) -> None:
         """No more will come."""
 
@@ -44,6 +55,12 @@ class _Silent:
         pass
 
     def record(self, record: Record, computed: bool) -> None:
+        pass
+
+    def remark(self, said: str) -> None:
+        pass
+
+    def still(self) -> None:
         pass
 
     def end(self) -> None:
@@ -63,10 +80,11 @@ def run_designs(
 
     The records of a study of more than 1000 designs come without their maps, which are in the store by their keys.
 
-    at_once: how many to have with the executor at a time; twice its workers keeps each busy.
+    at_once: how many to have with the executor at a time; twice its workers keeps each busy. Another process that runs
+    designs of the same store at the same time does its share: no design is computed by both.
 
     Raises StoreRefused where a result cannot be kept (a full disk): what was kept before stays, and the same call
-    later goes on from there. So it is with KeyboardInterrupt.
+    later goes on from there. So it is with KeyboardInterrupt. Raises VersionsDiffer where a worker has other versions.
     """
     watcher = watcher or _Silent()
     keys = [design.key for design in designs]
@@ -89,15 +107,18 @@ def run_designs(
         waiting = []
         for key, (first, *_) in places.items():
             outcome = store.outcome(key)
+            if key in store.damaged:
+                watcher.remark(f"what was kept of {designs[first].name!r} is damaged: it is computed again")
             if outcome is None or outcome.status is Status.LOST:
                 waiting.append(designs[first])
             else:
                 settle(key, outcome, store.versions(key), False)
-        for design, outcome in _computed(waiting, executor, at_once, lambda d: _solver_for(d, store, solver)):
-            made_by = versions()
-            map_key = design.map_key if outcome.flux_map is not None else ""
-            store.keep(design.key, outcome, made_by, json.dumps(content(design.inputs)), map_key)
-            settle(design.key, outcome, made_by, True)
+        work = _Work(store, executor, at_once, solver, watcher, deque((design, 1) for design in waiting))
+        for design, outcome, made_by in work.results():
+            if made_by is not None:
+                map_key = design.map_key if outcome.flux_map is not None else ""
+                store.keep(design.key, outcome, made_by, json.dumps(content(design.inputs)), map_key)
+            settle(design.key, outcome, made_by or store.versions(design.key), made_by is not None)
     finally:
         watcher.end()
     return [records[at] for at in range(len(designs))]
@@ -113,36 +134,71 @@ def _solver_for(design: Design, store: Store, solver: Solver) -> Solver:
     return solver if known is None else replace(solver, flux_map=KnownMap(known))
 
 
-def _computed(
-    designs: Iterable[Design], executor: Executor, at_once: int, solver_for: Callable[[Design], Solver]
-) -> Iterable[tuple[Design, Outcome]]:
-    """Designs with their outcomes, as they come; no more than `at_once` are with the executor at a time."""
-    waiting = deque((design, 1) for design in designs)
-    under_way: dict[Future[Outcome], tuple[Design, int]] = {}
-    try:
-        while waiting or under_way:
-            while waiting and len(under_way) < at_once:
-                design, tries = waiting.popleft()
-                under_way[executor.submit(attempt, design, solver_for(design))] = design, tries
-            done, _ = wait(under_way, return_when=FIRST_COMPLETED)
-            for future in done:
-                design, tries = under_way.pop(future)
-                outcome = _answer(future)
-                if outcome.status is Status.LOST and tries < _TRIES:
-                    waiting.append((design, tries + 1))
-                else:
-                    yield design, outcome
-    finally:
-        for future in under_way:
-            future.cancel()
+@dataclass(eq=False)
+class _Work:
+    """Designs on their way. waiting: to be begun, with the number of the try. elsewhere: another process has them."""
+
+    store: Store
+    executor: Executor
+    at_once: int
+    solver: Solver
+    watcher: Progress
+    waiting: deque[tuple[Design, int]]
+    under_way: dict[Future[_Answer], tuple[Design, int]] = field(default_factory=dict)
+    elsewhere: list[tuple[Design, int]] = field(default_factory=list)
+
+    def results(self) -> Iterator[tuple[Design, Outcome, Mapping[str, str] | None]]:
+        """Designs with their outcomes and the versions that made them, as they come: None for the versions where
+        another process kept the outcome. No more than `at_once` are with the executor at a time."""
+        try:
+            while self.waiting or self.under_way or self.elsewhere:
+                yield from self._begin()
+                done, _ = wait(self.under_way, timeout=_LOOK, return_when=FIRST_COMPLETED)
+                if not self.under_way and self.elsewhere:
+                    time.sleep(_LOOK)
+                for future in done:
+                    yield from self._taken(future)
+                if not done:
+                    self.watcher.still()
+                    if len(self.under_way) < self.at_once and self.elsewhere:
+                        self.waiting.extend(self.elsewhere)
+                        self.elsewhere.clear()
+        finally:
+            for future in self.under_way:
+                future.cancel()
+
+    def _begin(self) -> Iterator[tuple[Design, Outcome, None]]:
+        while self.waiting and len(self.under_way) < self.at_once:
+            design, tries = self.waiting.popleft()
+            if not self.store.claim(design.key):
+                self.elsewhere.append((design, tries))
+                continue
+            kept = self.store.outcome(design.key)  # another process may have done it since we looked
+            if kept is None or kept.status is Status.LOST:
+                solver = _solver_for(design, self.store, self.solver)
+                future = self.executor.submit(attempt_elsewhere, design, solver, numerics())
+                self.under_way[future] = design, tries
+            else:
+                self.store.unclaim(design.key)
+                yield design, kept, None
+
+    def _taken(self, future: Future[_Answer]) -> Iterator[tuple[Design, Outcome, Mapping[str, str]]]:
+        design, tries = self.under_way.pop(future)
+        outcome, made_by = _answer(future)
+        if outcome.status is Status.LOST and tries < _TRIES:
+            self.waiting.append((design, tries + 1))
+        else:
+            yield design, outcome, made_by
 
 
-def _answer(future: Future[Outcome]) -> Outcome:
+def _answer(future: Future[_Answer]) -> _Answer:
     try:
         return future.result()
+    except VersionsDiffer:
+        raise
     except (WorkerLost, BrokenProcessPool, CancelledError) as lost:
-        return Outcome(Status.LOST, str(lost) or "the executor gave the design up")
+        return Outcome(Status.LOST, str(lost) or "the executor gave the design up"), versions()
     except (
         Exception
     ) as error:  # an executor's own: a cluster that lost the worker, a call that would not travel
-        return Outcome(Status.LOST, f"{type(error).__name__}: {error}")
+        return Outcome(Status.LOST, f"{type(error).__name__}: {error}"), versions()

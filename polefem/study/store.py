@@ -2,8 +2,8 @@
 
 A design is kept under the key of all its inputs, so that any study that meets the same inputs finds it done. Each
 result is one transaction, written through to the disk before the next design is told: a process that is killed
-loses what it was computing and nothing else. A map's file is complete and in place before the row that names it,
-and the row holds its checksum: a map that was damaged since is noticed, and its design computed again.
+loses what it was computing and nothing else. Maps and rows have checksums (`rows`): what was damaged since is noticed,
+and its design computed again. What is solved and sound is never replaced.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ import os
 import sqlite3
 import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import closing, contextmanager
-from dataclasses import asdict, dataclass
+from contextlib import AbstractContextManager, closing
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -23,34 +23,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polefem.errors import StoreRefused, refusal
+from polefem.files import beside, sweep
 from polefem.maps import FluxMap
+from polefem.study.claims import Claims
+from polefem.study.database import on_network, open_database, spoken, transaction
 from polefem.study.objectives import check_figure, more_is_better
-from polefem.study.record import Figures, OperatingPointFigures, Outcome, Status
+from polefem.study.record import Figures, Outcome, Status
+from polefem.study.rows import LAYOUT, SCHEMA, design_row, detail_row, outcome_of, signed, sound, text_of
 
 __all__ = ["SCHEMA", "Member", "Store", "Table"]
-
-SCHEMA = 6
-"""Version of the layout of a store; one of another version is refused, never guessed at."""
-
-_FIGURES = ", ".join(f"{name} REAL" for name in Figures.names())
-_LAYOUT = f"""
-CREATE TABLE IF NOT EXISTS about (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
-CREATE TABLE IF NOT EXISTS designs (
-    key TEXT PRIMARY KEY, status TEXT NOT NULL, reason TEXT NOT NULL, {_FIGURES},
-    map_checksum TEXT, map_key TEXT, seconds REAL NOT NULL, made REAL NOT NULL
-) WITHOUT ROWID;
-CREATE TABLE IF NOT EXISTS details (
-    key TEXT PRIMARY KEY, harmonics TEXT NOT NULL, operating_points TEXT NOT NULL, stages TEXT NOT NULL,
-    versions TEXT NOT NULL, inputs TEXT NOT NULL, trace TEXT NOT NULL
-) WITHOUT ROWID;
-CREATE TABLE IF NOT EXISTS members (
-    study TEXT NOT NULL, name TEXT NOT NULL, position INTEGER NOT NULL, key TEXT NOT NULL, changes TEXT NOT NULL,
-    PRIMARY KEY (study, name)
-) WITHOUT ROWID;
-CREATE INDEX IF NOT EXISTS statuses ON designs (status);
-CREATE INDEX IF NOT EXISTS map_keys ON designs (map_key);
-"""
-_PATIENCE = 60.0  # s: how long to wait for another process that is writing
 
 
 @dataclass(frozen=True)
@@ -81,24 +62,27 @@ class Table:
 class Store:
     """Results of designs, kept in `folder`: `designs.sqlite` and `maps/`. Opens what is there or begins it.
 
-    Several processes may use one store at once: each waits its turn to write.
+    Several processes may use one store at once: each waits its turn to write, and claims what it computes. On a disk
+    of a network one process at a time may. damaged: keys of designs whose row or map was found damaged.
 
     Raises StoreRefused for a folder that cannot be written, and for a file that is damaged, of another version,
-    or no store at all.
+    or no store at all; such a file is left as it was.
     """
 
     def __init__(self, folder: str | os.PathLike[str]) -> None:
         self.folder = Path(folder)
-        self._file = self.folder / "designs.sqlite"
+        self.damaged: set[str] = set()
+        file = self.folder / "designs.sqlite"
         with self._spoken():
-            (self.folder / "maps").mkdir(parents=True, exist_ok=True)
-            self._db = sqlite3.connect(self._file, timeout=_PATIENCE, isolation_level=None)
-            self._db.execute("PRAGMA journal_mode = WAL")
-            self._db.execute("PRAGMA synchronous = FULL")
-            self._open()
+            self._db = open_database(file, LAYOUT, SCHEMA)
+            (self.folder / "maps").mkdir(exist_ok=True)
+        sweep(self.folder)
+        sweep(self.folder / "maps")
+        self._claims = Claims(self._db, None if on_network(self.folder) else file)
 
     def close(self) -> None:
-        """Let go of the file; what was kept stays."""
+        """Let go of the file and of what was claimed; what was kept stays."""
+        self._claims.end()
         self._db.close()
 
     def __enter__(self) -> Store:
@@ -106,6 +90,16 @@ class Store:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+    def claim(self, key: str) -> bool:
+        """Claim a design for this process until it is kept; False where another process computes it."""
+        with self._spoken():
+            return self._claims.take(key)
+
+    def unclaim(self, key: str) -> None:
+        """Give a design free without keeping anything of it."""
+        with self._spoken():
+            self._claims.drop(key)
 
     def keep(
         self,
@@ -115,92 +109,86 @@ class Store:
         inputs: str = "",
         map_key: str = "",
     ) -> None:
-        """Keep what computing a design gave, replacing what was kept before under its key.
+        """Keep what computing a design gave, in place of what was kept under its key before: but what is solved and
+        sound stays, and an outcome that is lost replaces nothing but such a one.
 
         map_key: of all inputs of its map, under which the map is found for the same machine under another drive.
 
         Raises StoreRefused where it cannot be written, as on a full disk; the store is then as it was before.
         """
         with self._spoken():
-            checksum = None if outcome.flux_map is None else self._keep_map(key, outcome.flux_map)
-            figures = outcome.figures.values() if outcome.figures else (None,) * len(Figures.names())
-            row = (key, outcome.status.value, outcome.reason, *figures)
-            row += (checksum, map_key or None, sum(outcome.seconds.values()), time.time())
-            points = (
-                {name: asdict(point) for name, point in outcome.figures.operating_points.items()}
-                if outcome.figures
-                else {}
-            )
-            parts = (outcome.harmonics, points, dict(outcome.seconds), dict(versions or {}))
-            details = (key, *map(_text, parts))
-            with self._transaction():
-                self._put("designs", row)
-                self._put("details", (*details, inputs, outcome.trace))
+            part = None if outcome.flux_map is None else self._written(key, outcome.flux_map)
+            try:
+                with transaction(self._db):
+                    if self._gives_way(key, outcome.status):
+                        checksum = None if part is None else _checksum(part)
+                        self._put("designs", design_row(key, outcome, checksum, map_key, time.time()))
+                        self._put("details", detail_row(key, outcome, versions or {}, inputs))
+                        if part is not None:
+                            part.replace(self.map_path(key))
+                    self._claims.drop(key)
+            finally:
+                if part is not None:
+                    part.unlink(missing_ok=True)
+        self.damaged.discard(key)
 
     def outcome(self, key: str, with_map: bool = True) -> Outcome | None:
-        """What is kept of a design; None if nothing is, or if its map is gone or damaged: then compute it again.
+        """What is kept of a design; None if nothing is, or if a row or its map is gone or damaged: then it is among
+        `damaged`, and to be computed again.
 
         with_map: read the map too, and check it.
         """
         with self._spoken():
             row = self._one("SELECT * FROM designs WHERE key = ?", key)
-            details = self._one(
-                "SELECT harmonics, operating_points, stages, trace FROM details WHERE key = ?", key
-            )
-        if row is None or details is None:
+            details = self._one("SELECT * FROM details WHERE key = ?", key)
+        if row is None and details is None:
             return None
-        flux_map = None
-        if with_map and row["map_checksum"] is not None:
+        found = None if row is None or details is None else outcome_of(row, details)
+        if found is not None and row is not None and with_map and row["map_checksum"] is not None:
             flux_map = self._whole_map(key, row["map_checksum"])
-            if flux_map is None:
-                return None
-        return Outcome(
-            Status(row["status"]),
-            row["reason"],
-            _figures(row, json.loads(details["operating_points"])),
-            flux_map,
-            json.loads(details["stages"]),
-            tuple(json.loads(details["harmonics"])),
-            details["trace"],
-        )
+            found = None if flux_map is None else replace(found, flux_map=flux_map)
+        if found is None:
+            self.damaged.add(key)
+        return found
 
     def map_of(self, map_key: str) -> FluxMap | None:
         """A map that is kept under the key of its own inputs; None where none is, or it is damaged."""
-        query = "SELECT key, map_checksum FROM designs WHERE map_key = ? AND map_checksum IS NOT NULL LIMIT 1"
+        query = "SELECT * FROM designs WHERE map_key = ? AND map_checksum IS NOT NULL LIMIT 1"
         with self._spoken():
             row = self._one(query, map_key)
-        return None if row is None else self._whole_map(row["key"], row["map_checksum"])
+        return None if row is None or not sound(row) else self._whole_map(row["key"], row["map_checksum"])
 
     def versions(self, key: str) -> dict[str, str]:
         """The versions of what computed a design; empty if none is kept."""
         with self._spoken():
-            row = self._one("SELECT versions FROM details WHERE key = ?", key)
-        found: dict[str, str] = json.loads(row["versions"]) if row else {}
+            row = self._one("SELECT * FROM details WHERE key = ?", key)
+        found: dict[str, str] = json.loads(row["versions"]) if row and sound(row) else {}
         return found
 
     def statuses(self, keys: Iterable[str]) -> dict[str, Status]:
-        """The status of each of these designs that is kept, by key; maps are not looked at."""
+        """The state of each of these designs that is kept and sound, by key; maps are not looked at."""
         wanted = list(keys)
         found: dict[str, Status] = {}
         with self._spoken():
             for some in _batches(wanted, 500):
                 marks = ", ".join("?" * len(some))
-                rows = self._db.execute(f"SELECT key, status FROM designs WHERE key IN ({marks})", some)
-                found.update((key, Status(status)) for key, status in rows)
+                rows = self._rows(f"SELECT * FROM designs WHERE key IN ({marks})", *some)
+                found.update((row["key"], Status(row["status"])) for row in rows if sound(row))
         return found
 
     def enrol(self, study: str, members: Sequence[Member]) -> None:
         """Say which designs a study has, in order; what it had before is forgotten, the designs are not."""
-        rows = [(study, m.name, at, m.key, _text(dict(m.changes))) for at, m in enumerate(members)]
-        with self._spoken(), self._transaction():
+        rows = [signed((study, m.name, at, m.key, text_of(dict(m.changes)))) for at, m in enumerate(members)]
+        with self._spoken(), transaction(self._db):
             self._db.execute("DELETE FROM members WHERE study = ?", (study,))
-            self._db.executemany("INSERT INTO members VALUES (?, ?, ?, ?, ?)", rows)
+            self._db.executemany("INSERT OR REPLACE INTO members VALUES (?, ?, ?, ?, ?, ?)", rows)
 
     def members(self, study: str) -> tuple[Member, ...]:
-        """The designs of a study, in order."""
-        query = "SELECT name, key, changes FROM members WHERE study = ? ORDER BY position"
+        """The designs of a study, in order; raises StoreRefused where their list is damaged."""
         with self._spoken():
-            return tuple(Member(n, k, json.loads(c)) for n, k, c in self._db.execute(query, (study,)))
+            rows = self._rows("SELECT * FROM members WHERE study = ? ORDER BY position", study)
+        self._refuse_damaged(rows, study)
+        return tuple(Member(row["name"], row["key"], json.loads(row["changes"])) for row in rows)
 
     def studies(self) -> tuple[str, ...]:
         """The studies that have designs here."""
@@ -217,25 +205,22 @@ class Store:
         where, order: conditions and ordering over figures, `status` and `seconds`, in SQL: "ripple < 0.2".
         most: how many at most; all where below 0.
 
-        Raises StoreRefused for a condition that SQL does not understand.
+        Raises StoreRefused for a condition that SQL does not understand, and where a row of the study is damaged.
         """
         query = f"""SELECT m.name AS member, d.* FROM members m JOIN designs d ON d.key = m.key WHERE m.study = ?
             {f"AND ({where})" if where else ""} ORDER BY {order or "m.position"} LIMIT ?"""
+        self._check(study)
         with self._spoken():
             rows = self._rows(query, study, most)
-            return [
-                (
-                    r["member"],
-                    Outcome(Status(r["status"]), r["reason"], _figures(r), None, {"all": r["seconds"]}),
-                )
-                for r in rows
-            ]
+        return [(row["member"], _in_short(row)) for row in rows]
 
     def table(self, study: str, where: str = "") -> Table:
-        """A study's designs as columns, for many of them; `where` as in `outcomes`. What has no figures has NaN."""
+        """A study's designs as columns, for many of them; `where` as in `outcomes`, and what is raised.
+        What has no figures has NaN."""
         columns = ", ".join(f"d.{name}" for name in Figures.names())
         query = f"""SELECT m.name, d.status, {columns} FROM members m JOIN designs d ON d.key = m.key
             WHERE m.study = ? {f"AND ({where})" if where else ""} ORDER BY m.position"""
+        self._check(study)
         with self._spoken():
             rows = self._db.execute(query, (study,)).fetchall()
         names, statuses, *figures = (
@@ -250,31 +235,35 @@ class Store:
         """Where the map of a design is or would be."""
         return self.folder / "maps" / f"{key}.npz"
 
-    def _open(self) -> None:
-        version = self._db.execute("PRAGMA user_version").fetchone()[0]
-        tables = self._db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-        if (version or tables) and version != SCHEMA:
-            rule = "a store has a known version"
-            raise StoreRefused(refusal(rule, str(self._file), f"of version {version}", f"version {SCHEMA}"))
-        if not version:
-            with self._transaction():
-                for statement in _LAYOUT.split(";"):
-                    self._db.execute(statement)
-                self._db.execute(f"PRAGMA user_version = {SCHEMA}")
+    def _gives_way(self, key: str, to: Status) -> bool:
+        """Whether what is kept of a design is to be replaced by an outcome in this state."""
+        row = self._one("SELECT * FROM designs WHERE key = ?", key)
+        details = self._one("SELECT * FROM details WHERE key = ?", key)
+        if row is None or details is None or outcome_of(row, details) is None:
+            return True
+        if row["status"] != Status.SOLVED:
+            return to is not Status.LOST or row["status"] == Status.LOST
+        return row["map_checksum"] is not None and self._whole_map(key, row["map_checksum"]) is None
 
-    def _keep_map(self, key: str, flux_map: FluxMap) -> str:
-        # Two processes may keep the same design at once: each writes a file of its own, and the later one stays.
-        part = self.map_path(f"{key}.{os.getpid()}")
-        try:
-            flux_map.save(part)
-            checksum = _checksum(part)
-            with part.open("rb") as file:
-                os.fsync(file.fileno())
-            part.replace(self.map_path(key))
-        finally:
-            part.unlink(missing_ok=True)
-            part.with_name(part.name + ".part").unlink(missing_ok=True)
-        return checksum
+    def _check(self, study: str) -> None:
+        """Refuse a study that has damaged rows: a condition on them would find the wrong ones."""
+        with self._spoken():
+            members = self._rows("SELECT * FROM members WHERE study = ?", study)
+            of = "SELECT key FROM members WHERE study = ?"
+            designs = self._rows(f"SELECT * FROM designs WHERE key IN ({of})", study)
+        self._refuse_damaged([*members, *designs], study)
+
+    def _refuse_damaged(self, rows: Sequence[sqlite3.Row], study: str) -> None:
+        if count := sum(not sound(row) for row in rows):
+            rule = "rows of a store must match their checksums"
+            allowed = "the same study run again, which computes them anew"
+            raise StoreRefused(refusal(rule, repr(study), f"damaged in {count} of {len(rows)}", allowed))
+
+    def _written(self, key: str, flux_map: FluxMap) -> Path:
+        """A map beside its place, through to the disk: another process may keep the same design at once."""
+        part = beside(self.map_path(key))
+        flux_map.save(part)
+        return part
 
     def _whole_map(self, key: str, checksum: str) -> FluxMap | None:
         path = self.map_path(key)
@@ -295,37 +284,19 @@ class Store:
         rows = self._rows(query, *values)
         return rows[0] if rows else None
 
-    @contextmanager
-    def _transaction(self) -> Iterator[None]:
-        self._db.execute("BEGIN IMMEDIATE")
-        try:
-            yield
-            self._db.execute("COMMIT")
-        except BaseException:
-            if self._db.in_transaction:
-                self._db.execute("ROLLBACK")
-            raise
-
-    @contextmanager
-    def _spoken(self) -> Iterator[None]:
-        try:
-            yield
-        except (sqlite3.Error, OSError) as error:
-            rule = "a store must be readable and have room to write"
-            raise StoreRefused(
-                refusal(rule, str(self.folder), f"not so ({error})", "a store on a sound disk")
-            ) from error
+    def _spoken(self) -> AbstractContextManager[None]:
+        return spoken(self.folder)
 
 
-def _figures(row: sqlite3.Row, points: Mapping[str, Mapping[str, Any]] | None = None) -> Figures | None:
-    if row["status"] != Status.SOLVED:
-        return None
-    kept = {name: OperatingPointFigures(**point) for name, point in (points or {}).items()}
-    return Figures(**{name: row[name] for name in Figures.names()}, operating_points=kept)
-
-
-def _text(value: Any) -> str:
-    return json.dumps(value, separators=(",", ":"))
+def _in_short(row: sqlite3.Row) -> Outcome:
+    figures = {name: row[name] for name in Figures.names()} if row["status"] == Status.SOLVED else None
+    return Outcome(
+        Status(row["status"]),
+        row["reason"],
+        Figures(**figures) if figures else None,
+        None,
+        {"all": row["seconds"]},
+    )
 
 
 def _checksum(path: Path) -> str:

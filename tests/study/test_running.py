@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
 import textwrap
 import time
 from collections.abc import Callable
 from concurrent.futures import Executor, ThreadPoolExecutor
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -27,9 +29,13 @@ from polefem.study import (
     Study,
     Variant,
     WorkerPool,
+    pipeline,
     run_designs,
+    running,
 )
+from polefem.study import design as design_module
 from polefem.units import deg
+from polefem.version import numerics
 
 
 def designs(*arcs: float) -> list[Design]:
@@ -55,12 +61,19 @@ class Seen:
 
     def __init__(self) -> None:
         self.total, self.records, self.ended = 0, list[tuple[str, bool]](), False
+        self.remarks = list[str]()
 
     def begin(self, total: int) -> None:
         self.total = total
 
     def record(self, record: Record, computed: bool) -> None:
         self.records.append((record.name, computed))
+
+    def remark(self, said: str) -> None:
+        self.remarks.append(said)
+
+    def still(self) -> None:
+        pass
 
     def end(self) -> None:
         self.ended = True
@@ -200,12 +213,63 @@ def test_killed_at_any_moment_it_loses_at_most_what_was_in_flight(tmp_path: Path
         assert all(store.outcome(member.key) is not None for member in store.members("a study"))
 
 
-def test_two_processes_on_one_store(tmp_path: Path) -> None:
-    both = [start(tmp_path, 0.05), start(tmp_path, 0.05)]
+def test_two_processes_on_one_store_share_the_work(tmp_path: Path) -> None:
+    both = [start(tmp_path, 0.2), start(tmp_path, 0.2)]
     assert [process.wait(timeout=120) for process in both] == [0, 0]
     assert kept(tmp_path) == 16
+    asked = (tmp_path / "log").read_text().split()
+    assert len(asked) == len(set(asked)) == 16, "a design is computed by one of them"
     with Store(tmp_path / "store") as store:
         assert all(store.outcome(member.key) is not None for member in store.members("a study"))
+
+
+def test_a_row_that_was_damaged_is_computed_again_and_said(
+    tmp_path: Path, log: Callable[[], list[str]]
+) -> None:
+    (first, _) = run(tmp_path / "store", designs(33 * deg, 34 * deg))
+    with closing(sqlite3.connect(tmp_path / "store" / "designs.sqlite")) as db:
+        db.execute("UPDATE designs SET ripple = ripple / 4 WHERE key = ?", (first.key,))
+        db.commit()
+    seen = Seen()
+    (again, _) = run(tmp_path / "store", designs(33 * deg, 34 * deg), watcher=seen)
+    assert again.figures == first.figures and len(log()) == 3
+    assert seen.remarks == ["what was kept of '33 deg' is damaged: it is computed again"]
+
+
+@pytest.mark.parametrize("moved", ["results", "gmsh", "scipy"])
+def test_what_older_code_or_other_libraries_computed_is_computed_again(
+    moved: str, tmp_path: Path, log: Callable[[], list[str]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (before,) = run(tmp_path / "store", designs(33 * deg))
+    monkeypatch.setattr(design_module, "numerics", lambda: {**numerics(), moved: "0"})
+    (after,) = run(tmp_path / "store", designs(33 * deg))
+    assert before.key != after.key and len(log()) == 2
+
+
+def test_a_map_of_other_libraries_is_not_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    (before,) = designs(33 * deg)
+    assert before.map_key
+    monkeypatch.setattr(design_module, "numerics", lambda: {**numerics(), "gmsh": "0"})
+    (after,) = designs(33 * deg)
+    assert before.map_key != after.map_key
+
+
+def test_a_worker_of_other_versions_is_refused_before_it_computes(
+    tmp_path: Path, log: Callable[[], list[str]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(running, "numerics", lambda: {**numerics(), "scipy": "0.1"})
+    rule = (
+        "workers compute with the versions of the process that asks them: scipy is .* on .*, allowed is 0.1"
+    )
+    with pytest.raises(InvalidValue, match=rule):
+        run(tmp_path / "store", designs(33 * deg))
+    assert not log()
+
+
+def test_the_versions_that_are_kept_are_the_worker_s(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pipeline, "versions", lambda: {"python": "3.99"})
+    (record,) = run(tmp_path, designs(33 * deg))
+    assert record.versions == {"python": "3.99"}
 
 
 def test_a_study_needs_names_of_its_own() -> None:

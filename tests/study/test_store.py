@@ -9,7 +9,9 @@ import sqlite3
 import subprocess
 import sys
 import textwrap
+import time
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +19,10 @@ import numpy as np
 import pytest
 
 from polefem.errors import StoreRefused
+from polefem.files import this_process
 from polefem.maps import FluxMap, linear_map
-from polefem.study import Figures, Outcome, Status, Store
+from polefem.study import Figures, Outcome, Status, Store, claims, database
+from polefem.study import store as store_module
 from polefem.study.store import Member
 from polefem.units import deg
 
@@ -92,21 +96,184 @@ def test_a_store_of_another_version_is_refused(tmp_path: Path) -> None:
         Store(tmp_path)
 
 
+def refused_as_found(folder: Path, match: str) -> bool:
+    """Whether a store is refused there, with a way to go on, and nothing of the folder is changed."""
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    with pytest.raises(StoreRefused, match=match) as refused:
+        Store(folder)
+    assert "give another folder (--store or --out), or move designs.sqlite" in str(refused.value)
+    return {path.name: path.read_bytes() for path in folder.iterdir()} == before
+
+
 @pytest.mark.parametrize(
-    "content", [b"not a database, but long enough to look at" * 40, b"SQLite format 3\0broken" * 99]
+    ("content", "sentence"),
+    [
+        (b"not a database, but long enough to look at" * 40, "is another kind of file"),
+        (b"SQLite format 3\0broken" * 99, "a store must be sound: .* is damaged"),
+        (b"", "is empty"),
+    ],
 )
-def test_a_file_that_is_no_store_is_refused(tmp_path: Path, content: bytes) -> None:
+def test_a_file_that_is_no_store_is_refused(tmp_path: Path, content: bytes, sentence: str) -> None:
     (tmp_path / "designs.sqlite").write_bytes(content)
-    with pytest.raises(StoreRefused, match="a store must be readable"):
-        Store(tmp_path)
+    assert refused_as_found(tmp_path, sentence)
 
 
-def test_another_program_s_database_is_refused(tmp_path: Path) -> None:
-    with sqlite3.connect(tmp_path / "designs.sqlite") as db:
+@pytest.mark.parametrize("journal", ["DELETE", "WAL"])
+def test_another_program_s_database_is_refused_and_left_as_it_is(tmp_path: Path, journal: str) -> None:
+    with closing(sqlite3.connect(tmp_path / "designs.sqlite")) as db:
+        db.execute(f"PRAGMA journal_mode = {journal}")
         db.execute("CREATE TABLE recipes (name TEXT)")
-    db.close()
-    with pytest.raises(StoreRefused, match="of version 0"):
-        Store(tmp_path)
+        db.commit()
+    assert refused_as_found(tmp_path, "is a database of another program")
+
+
+def test_a_store_of_an_older_layout_is_refused_with_a_way_to_go_on(tmp_path: Path) -> None:
+    with closing(sqlite3.connect(tmp_path / "designs.sqlite")) as db:
+        for name in ("about", "designs", "details", "members"):
+            db.execute(f"CREATE TABLE {name} (key TEXT)")
+        db.execute("PRAGMA user_version = 5")
+    assert refused_as_found(tmp_path, "is of version 5, allowed is version [0-9]+: ")
+
+
+def flip(folder: Path, table: str, column: str, to: str) -> None:
+    """Change one value of a row in the file, as a flipped bit would, behind the store's back."""
+    with closing(sqlite3.connect(folder / "designs.sqlite")) as db:
+        db.execute(f"UPDATE {table} SET {column} = {to}")
+        db.commit()
+
+
+@pytest.mark.parametrize(
+    ("table", "column", "to"),
+    [
+        ("designs", "ripple", "0.13"),
+        ("designs", "ripple", "x'00ff'"),
+        ("designs", "status", "'failed'"),
+        ("designs", "status", "'sol\u00fced'"),
+        ("designs", "map_checksum", "NULL"),
+        ("designs", "reason", "CAST(x'ff80' AS TEXT)"),
+        ("details", "operating_points", "'{'"),
+        ("details", "harmonics", "'[3.0,2.5]'"),
+    ],
+)
+def test_a_damaged_row_is_noticed(tmp_path: Path, table: str, column: str, to: str) -> None:
+    with Store(tmp_path) as store:
+        store.keep("a", solved())
+        store.enrol("one", [Member("m", "a", {})])
+    flip(tmp_path, table, column, to)
+    with Store(tmp_path) as store:
+        assert store.outcome("a") is None and store.damaged == {"a"}
+        if table == "designs":
+            for ask in (store.outcomes, store.table):
+                with pytest.raises(
+                    StoreRefused, match="rows of a store must match their checksums: 'one' is"
+                ):
+                    ask("one")
+        store.keep("a", solved())
+        mended = store.outcome("a")
+        assert mended is not None and mended.figures == figures() and not store.damaged
+        assert store.outcomes("one")[0][1].figures == figures()
+
+
+def test_a_damaged_list_of_a_study_is_noticed(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        store.keep("a", solved())
+        store.enrol("one", [Member("m", "a", {})])
+        flip(tmp_path, "members", "name", "'n'")
+        for ask in (store.members, store.outcomes):
+            with pytest.raises(StoreRefused, match="rows of a store must match their checksums"):
+                ask("one")
+
+
+@pytest.mark.parametrize("figure", [float("nan"), float("inf"), -0.0, np.float64(0.1), 3, 1e-320])
+def test_every_number_survives_its_checksum(tmp_path: Path, figure: float) -> None:
+    with Store(tmp_path) as store:
+        store.keep("a", solved(ripple=figure))
+        assert store.outcome("a") is not None and not store.damaged
+
+
+def test_what_is_solved_is_never_replaced(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        store.keep("a", solved(ripple=0.5))
+        for other in (Outcome(Status.LOST, "died"), Outcome(Status.FAILED, "no"), solved(ripple=0.1)):
+            store.keep("a", other)
+        kept = store.outcome("a")
+        assert kept is not None and kept.figures is not None and kept.figures.ripple == 0.5
+        store.keep("b", Outcome(Status.FAILED, "a reason"))
+        store.keep("b", Outcome(Status.LOST, "died"))
+        assert store.statuses("b") == {"b": Status.FAILED}
+
+
+def test_a_design_is_claimed_by_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with Store(tmp_path) as one, Store(tmp_path) as other:
+        assert one.claim("a") and one.claim("a") and not other.claim("a")
+        one.keep("a", solved())
+        assert other.claim("a")
+        other.unclaim("a")
+        assert one.claim("a") and one.claim("b")
+        later = time.time() + 61.0
+        monkeypatch.setattr(claims.time, "time", lambda: later)
+        assert other.claim("a"), "without a sign of life a claim lapses"
+        assert not one.claim("a")
+    with Store(tmp_path) as one, Store(tmp_path) as other:
+        assert one.claim("c")
+        with closing(sqlite3.connect(tmp_path / "designs.sqlite")) as db:
+            (owner,) = db.execute("SELECT owner FROM claims WHERE key = 'c'").fetchone()
+            gone = subprocess.Popen([sys.executable, "-c", ""])
+            gone.wait()
+            host, _, mark = owner.split()
+            db.execute("UPDATE claims SET owner = ?", (f"{host} {gone.pid} {mark}",))
+            db.commit()
+        assert other.claim("c"), "the process that claimed it is gone"
+
+
+MOUNTS = """\
+22 1 8:1 / / rw,relatime shared:1 - ext4 /dev/sda1 rw
+30 22 0:40 / /home rw shared:5 - nfs4 server:/home rw,vers=4.2
+31 30 8:2 / /home/local\\040disk rw - xfs /dev/sdb1 rw
+"""
+
+
+@pytest.mark.parametrize(
+    ("folder", "network"),
+    [("/home/anna/results", True), ("/home/local disk/results", False), ("/srv", False)],
+)
+def test_a_disk_of_a_network_is_known(tmp_path: Path, folder: str, network: bool) -> None:
+    (tmp_path / "mounts").write_text(MOUNTS)
+    assert database.on_network(Path(folder), tmp_path / "mounts") is network
+    assert not database.on_network(Path(folder), tmp_path / "none")
+
+
+def test_on_a_disk_of_a_network_one_process_holds_the_store(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(database, "on_network", lambda folder: True)
+    monkeypatch.setattr(store_module, "on_network", lambda folder: True)
+    monkeypatch.setattr(database, "_HELD", 0.1)
+    with Store(tmp_path) as store:
+        assert store.claim("a")
+        store.keep("a", solved())
+        assert not list(tmp_path.glob("*-wal")), "a log in shared memory is not for such a disk"
+        with pytest.raises(StoreRefused, match="a disk of a network is for one process at a time"):
+            Store(tmp_path)
+        assert store.outcome("a") is not None
+    with Store(tmp_path) as store:
+        assert store.outcome("a") is not None
+
+
+def test_what_a_killed_process_left_half_written_is_swept(tmp_path: Path) -> None:
+    Store(tmp_path).close()
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    host, process = this_process()
+    dead = [
+        tmp_path / f".part.{host}.{gone.pid}.0.designs.sqlite",
+        tmp_path / "maps" / f".part.{host}.{gone.pid}.1.a",
+    ]
+    lives = [tmp_path / f".part.{host}.{process}.0.x", tmp_path / f".part.elsewhere.{gone.pid}.0.x"]
+    for path in (*dead, *lives):
+        path.touch()
+    Store(tmp_path).close()
+    assert not any(path.exists() for path in dead) and all(path.exists() for path in lives)
 
 
 def test_a_folder_that_cannot_be_made_is_refused(tmp_path: Path) -> None:
