@@ -145,7 +145,7 @@ def test_a_design_that_kills_its_worker_is_tried_twice_then_lost(
     with WorkerPool(2) as pool:
         records = run(tmp_path / "store", designs(33 * deg, DIES, 34 * deg, 35 * deg), pool, at_once=4)
     assert [r.status for r in records] == [Status.SOLVED, Status.LOST, Status.SOLVED, Status.SOLVED]
-    assert records[1].reason == "the worker process was ended by signal SIGKILL"
+    assert records[1].reason.startswith("the worker process was ended by signal SIGKILL")
     assert log().count("31.000000") == 2
     with WorkerPool(1) as pool:  # starting again tries the lost one, and no other
         run(tmp_path / "store", designs(33 * deg, DIES, 34 * deg), pool)
