@@ -16,7 +16,6 @@ import contextlib
 import dataclasses
 import functools
 import os
-import runpy
 import shlex
 import sys
 import traceback
@@ -25,6 +24,7 @@ from pathlib import Path
 
 from polefem.errors import InvalidValue, PolefemError, StoreRefused, refusal
 from polefem.export import Pages, write_pages, write_tables
+from polefem.files import file_name, sweep, unfailing_streams
 from polefem.params import MeshSpec
 from polefem.ranking import rank, table_text
 from polefem.report import (
@@ -54,6 +54,8 @@ from polefem.study import (
     run_designs,
     run_search,
 )
+from polefem.study.stopping import Stopped, stoppable, undisturbed
+from polefem.study.study_file import study_in
 from polefem.version import __version__
 
 __all__ = ["run", "run_study"]
@@ -63,7 +65,7 @@ _EXIT_STATUS = """exit status:
   0    every design has figures or was refused with a reason
   1    a design failed, or none has figures, or results could not be kept
   2    a mistake in the options, the study file or the machine it describes
-  130  stopped with Ctrl-C; the same command goes on from there
+  129, 130, 143  stopped (terminal closed, Ctrl-C, SIGTERM); the same command goes on from there
 """
 _EXAMPLES = """examples:
   polefem run studies/pottery_wheel.py --mesh coarse --out results/trial
@@ -82,7 +84,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
     given = sys.argv[1:] if arguments is None else list(arguments)
     options = _whole_parser().parse_args(given)
     means = _Means(f"python -m polefem {shlex.join(given)}")
-    return _guarded(lambda: _study_in(options.file), _ACTS[options.command], options, means)
+    return _guarded(lambda: study_in(options.file), _ACTS[options.command], options, means)
 
 
 def run_study(
@@ -132,7 +134,12 @@ def _parser(make: Callable[..., argparse.ArgumentParser], command: str, said: st
     add("--workers", type=int, metavar="N", help="worker processes (as many as cores)")
     add("--mesh", choices=("coarse", "normal", "fine"), help="how fine (as the study says)")
     add("--rank-by", metavar="FIGURE", help="the figure that orders (the study's first objective)")
-    add("--patience", type=float, metavar="S", help="seconds a design may take before its worker is stopped")
+    add(
+        "--patience",
+        type=float,
+        metavar="S",
+        help="seconds a design may take (30 times the longest, at least 600)",
+    )
     if command == "animate":
         add("--shape", metavar="NAME", help="of the shape (the first of the ranking)")
         add("--frames", type=int, metavar="N", default=48, help="over a rotor pitch (48)")
@@ -149,33 +156,6 @@ def _parser(make: Callable[..., argparse.ArgumentParser], command: str, said: st
         add("--no-pictures", action="store_true", help="numbers only: no pictures, no page")
     add("--debug", action="store_true", help="with an error, what led to it as Python tells it")
     return parser
-
-
-def _study_in(file: Path) -> Study | Search:
-    if not file.is_file():
-        raise InvalidValue(
-            refusal("a study is a file", "FILE", repr(str(file)), "a Python file that is there")
-        )
-    sys.path.insert(0, str(file.resolve().parent))  # as when the file is run itself
-    try:
-        found = runpy.run_path(str(file)).get("study")
-    except PolefemError:
-        raise
-    except Exception as error:
-        said = f"{type(error).__name__}: {error}{_line_of(error, file)}"
-        raise InvalidValue(refusal("a study file must run", str(file), said, "Python that runs")) from error
-    if not isinstance(found, Study | Search):
-        name = type(found).__name__ if found is not None else "missing"
-        raise InvalidValue(refusal("a study file defines a study", "study", name, "study = Study(...)"))
-    return found
-
-
-def _line_of(error: Exception, file: Path) -> str:
-    """Where in a file an error came about; empty where that is not known, or the error says it itself."""
-    lines = [
-        frame.lineno for frame in traceback.extract_tb(error.__traceback__) if frame.filename == str(file)
-    ]
-    return f" (line {lines[-1]})" if lines else ""
 
 
 @dataclasses.dataclass(frozen=True, eq=False)
@@ -213,35 +193,42 @@ def _guarded(
 ) -> int:
     """Do what was asked; an error is told in a sentence, with what led to it where that is asked for."""
     kept = ""
-    try:
-        study = load()
-        folder = Path(options.out or Path("results") / study.name.replace(" ", "_"))
-        kept = f" What was computed is kept in {folder}; the same command goes on from there."
-        return _run(study, folder, act, options, means)
-    except (Exception, KeyboardInterrupt) as error:
-        if options.debug:
-            traceback.print_exc()
-        if isinstance(error, KeyboardInterrupt):
-            said, status = f"\nStopped.{kept}", INTERRUPTED
-        elif isinstance(error, StoreRefused | OSError):
-            said = f"polefem: {error}\nWhat was kept before stays; the same command goes on from there."
-            status = FAILED
-        elif isinstance(error, PolefemError):
-            said, status = f"polefem: {error}", MISTAKEN
-        else:
-            place = traceback.extract_tb(error.__traceback__)[-1]
-            where = f"({place.filename}, line {place.lineno}); --debug shows what led to it"
-            said, status = f"polefem: not foreseen: {type(error).__name__}: {error} {where}", FAILED
-        print(said, file=sys.stderr)
-        return status
+    with unfailing_streams() as (out, _):
+        try:
+            with stoppable():
+                study = load()
+                folder = Path(options.out or Path("results") / file_name(study.name))
+                kept = f" What was computed is kept in {options.store or folder}; the same command goes on from there."
+                status = _run(study, folder, act, options, means)
+                if isinstance(out.failure, OSError) and not isinstance(out.failure, BrokenPipeError):
+                    raise OSError(f"results could not be printed ({out.failure}); they are in {folder}")
+                return status
+        except (Exception, KeyboardInterrupt) as error:
+            if options.debug:
+                traceback.print_exc()
+            said, status = _told(error, kept)
+            print(said, file=sys.stderr)
+            return status
+
+
+def _told(error: BaseException, kept: str) -> tuple[str, int]:
+    """What is said of an error, and the exit status."""
+    if isinstance(error, Stopped):
+        return f"\nStopped by {error.name}.{kept}", error.status
+    if isinstance(error, KeyboardInterrupt):
+        return f"\nStopped.{kept}", INTERRUPTED
+    if isinstance(error, StoreRefused | OSError):
+        return f"polefem: {error}", FAILED
+    if isinstance(error, PolefemError):
+        return f"polefem: {error}", MISTAKEN
+    place = traceback.extract_tb(error.__traceback__)[-1]
+    where = f"({place.filename}, line {place.lineno}); --debug shows what led to it"
+    return f"polefem: not foreseen: {type(error).__name__}: {error} {where}", FAILED
 
 
 def _say(text: str | Path) -> None:
-    """Print a result. Where no one reads on (`| head`), the work goes on and its files are written all the same."""
-    try:
-        print(text, flush=True)
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    """Print a result; where no one reads on (`| head`), the work goes on and its files are written all the same."""
+    print(text, flush=True)
 
 
 def _run(study: Study | Search, folder: Path, act: _Act, options: argparse.Namespace, means: _Means) -> int:
@@ -251,8 +238,14 @@ def _run(study: Study | Search, folder: Path, act: _Act, options: argparse.Names
         plan = dataclasses.replace(study.plan, mesh=MeshSpec.named(options.mesh))
         study = dataclasses.replace(study, plan=plan)
     with _workers(options, means) as (executor, at_once), Store(options.store or folder) as store:
-        folder.mkdir(parents=True, exist_ok=True)
-        well = act(study, _Bench(folder, store, executor, at_once, means, options, by))
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            for place in (folder, folder / "pictures", folder / "shapes"):
+                sweep(place)
+            well = act(study, _Bench(folder, store, executor, at_once, means, options, by))
+        except (StoreRefused, OSError) as error:
+            goes_on = "What was kept before stays; the same command goes on from there."
+            raise StoreRefused(f"{error}\n{goes_on}") from error
     return ALL_WELL if well else FAILED
 
 
@@ -260,6 +253,10 @@ def _run(study: Study | Search, folder: Path, act: _Act, options: argparse.Names
 def _workers(options: argparse.Namespace, means: _Means) -> Iterator[tuple[Executor, int]]:
     """What computes, and how many designs to give it at a time; worker processes end with it, at once on an error."""
     if means.executor is not None:
+        for name in ("workers", "patience"):
+            if (value := getattr(options, name)) is not None:
+                rule = "an executor that is handed in has workers of its own"
+                raise InvalidValue(refusal(rule, f"--{name}", value, "to say it where that executor is made"))
         yield means.executor, means.at_once or 64
         return
     workers = options.workers if options.workers is not None else len(os.sched_getaffinity(0))
@@ -267,7 +264,8 @@ def _workers(options: argparse.Namespace, means: _Means) -> Iterator[tuple[Execu
     try:
         yield pool, 2 * workers
     except BaseException:
-        pool.stop()
+        with undisturbed():
+            pool.stop()
         raise
     pool.shutdown()
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polefem.errors import InvalidValue, StoreRefused, refusal
+from polefem.files import complete
 
 __all__ = ["EDGES", "Mesh", "least_jacobian", "load", "quality", "save", "write_grid"]
 
@@ -114,7 +115,9 @@ def _cross(one: Floats, two: Floats) -> Floats:
 
 def save(mesh: Mesh, path: str | Path) -> None:
     """Write the mesh to any format that meshio writes by the suffix of `path`, regions as cell data "region"."""
-    _grid(mesh.points, mesh.triangles, {}, {"region": mesh.region}).write(path)
+    grid = _grid(mesh.points, mesh.triangles, {}, {"region": mesh.region})
+    with complete(path) as part:
+        grid.write(part)
 
 
 def write_grid(
@@ -140,14 +143,16 @@ def write_grid(
     cells: dict[str, Any] = {**cell_data, "material": material}
     if Path(path).suffix == ".vtu":
         grid = _grid(points, triangles, point_data, cells)
-        grid.write(path)
-        _add_field_data(Path(path), {**{name: at for at, name in enumerate(names, 1)}, **facts})
+        with complete(path) as part:
+            grid.write(part)
+            _add_field_data(part, {**{name: at for at, name in enumerate(names, 1)}, **facts})
     elif Path(path).suffix == ".msh":
         tags = {"gmsh:physical": material, "gmsh:geometrical": material}
         grid = _grid(points, triangles, point_data, {**cells, **tags})
         grid.field_data = {name: np.array([at, 2]) for at, name in enumerate(names, 1)}
         # Version 2.2 tags each triangle; what meshio writes as 4.1 wants a geometry behind the mesh.
-        grid.write(path, file_format="gmsh22")
+        with complete(path) as part:
+            grid.write(part, file_format="gmsh22")
     else:
         rule = "a field is written in a format that keeps its names"
         raise InvalidValue(refusal(rule, "path", str(path), "a file ending in .vtu or .msh"))

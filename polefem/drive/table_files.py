@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from polefem.drive.position import PositionTable
 from polefem.drive.settings import AngleTable
 from polefem.errors import InvalidValue, refusal
+from polefem.files import complete, write_text
 
 __all__ = ["write_angle_csv", "write_angle_header", "write_position_csv", "write_position_header"]
 
@@ -35,7 +36,7 @@ _ANGLE_COLUMNS = (
 def write_angle_csv(table: AngleTable, path: str | Path) -> None:
     """One line for each speed and torque, units in the heading; empty numbers and a reason where none is
     reached. The first line is a caution, marked as a comment with #."""
-    with Path(path).open("w", newline="") as file:
+    with complete(path) as part, part.open("w", encoding="utf-8", newline="") as file:
         file.write(f"# {_CAUTION}\n")
         lines = csv.writer(file)
         lines.writerow(_ANGLE_COLUMNS)
@@ -79,7 +80,7 @@ def write_position_csv(table: PositionTable, path: str | Path) -> None:
     """One line for each current and angle, with the slope, and 1 where the value stands at another angle
     too."""
     unit = "wb" if table.quantity == "flux_linkage" else "h"
-    with Path(path).open("w", newline="") as file:
+    with complete(path) as part, part.open("w", encoding="utf-8", newline="") as file:
         lines = csv.writer(file)
         lines.writerow(
             ("current_a", "angle_deg", f"{table.quantity}_{unit}", f"slope_{unit}_per_rad", "ambiguous")
@@ -132,7 +133,7 @@ def _write_header(
             lines += ["    {", *_rows(row, "        "), "    },"]
         lines.append("};")
     lines += ["", f"#endif /* {guard} */", ""]
-    Path(path).write_text("\n".join(lines))
+    write_text(path, "\n".join(lines))
 
 
 def _rows(values: NDArray[np.int64], indent: str) -> Iterator[str]:

@@ -12,6 +12,7 @@ from pathlib import Path
 from ezdxf.filemanagement import new
 from ezdxf.units import MM
 
+from polefem.files import complete
 from polefem.outline import Ring
 from polefem.outline.parts import circle, parts_of
 from polefem.params import Machine
@@ -34,14 +35,15 @@ def write_dxf(machine: Machine, path: str | Path, coils: bool = False) -> Path:
     for part in parts_of(machine, coils):
         document.layers.add(part.name, color=_COLOURS[part.name.split()[0]])
         for ring in part.rings:
-            whole = circle(ring)
-            if whole is None:
+            round_ring = circle(ring)
+            if round_ring is None:
                 space.add_lwpolyline(_corners(ring), "xyb", close=True, dxfattribs={"layer": part.name})
             else:
-                centre, radius = whole
+                centre, radius = round_ring
                 at = (centre.real / mm, centre.imag / mm)
                 space.add_circle(at, radius / mm, dxfattribs={"layer": part.name})
-    document.saveas(path)
+    with complete(path) as beside:
+        document.saveas(beside)
     return Path(path)
 
 

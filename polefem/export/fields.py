@@ -15,6 +15,7 @@ from xml.etree import ElementTree
 import numpy as np
 from numpy.typing import NDArray
 
+from polefem.files import complete
 from polefem.maps import Field, FieldState
 from polefem.materials import NU0, Steel
 from polefem.mesh import write_grid
@@ -109,5 +110,6 @@ def write_series(states: Iterable[FieldState], machine: Machine, path: str | Pat
             file=f"{folder.name}/{file.name}",
         )
     ElementTree.indent(root)
-    ElementTree.ElementTree(root).write(place, encoding="utf-8", xml_declaration=True)
+    with complete(place) as part:
+        ElementTree.ElementTree(root).write(part, encoding="utf-8", xml_declaration=True)
     return place

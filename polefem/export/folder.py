@@ -8,6 +8,7 @@ from pathlib import Path
 
 from polefem.drive import write_angle_csv, write_angle_header
 from polefem.export.shapes import write_shape
+from polefem.files import write_text
 from polefem.params.toml import machine_text
 from polefem.ranking import table_text
 from polefem.report import (
@@ -49,7 +50,7 @@ def write_tables(findings: Findings, folder: Path) -> dict[str, str]:
         "all records (JSON)": "records.json",
     }
     if winner is not None:
-        (folder / "first.toml").write_text(machine_text(winner.design.machine), encoding="utf-8")
+        write_text(folder / "first.toml", machine_text(winner.design.machine))
         files["first machine (TOML)"] = "first.toml"
     if findings.switching is not None:
         write_angle_csv(findings.switching, folder / "switching.csv")
@@ -84,7 +85,7 @@ def write_pages(
     page = page_of(findings, together, first, apiece, command, files, own)
     paths = folder / "report.html", folder / "report.md"
     for path, text in zip(paths, (html_text(page), markdown_text(page)), strict=True):
-        path.write_text(text, encoding="utf-8")
+        write_text(path, text)
     return Pages(paths, undrawn)
 
 

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.io import netcdf_file
 
+from polefem.files import complete, write_text
 from polefem.maps import FluxMap
 from polefem.units import deg
 from polefem.version import __version__
@@ -83,7 +84,7 @@ def write_netcdf(phase_map: FluxMap, path: str | Path) -> Path:
     Each variable has `units` and `long_name`, and `estimated_error` in its unit where that is known.
     """
     axes = ((_CURRENT, phase_map.currents), (_ANGLE, phase_map.angles))
-    with netcdf_file(str(path), "w", version=1) as file:
+    with complete(path) as part, netcdf_file(str(part), "w", version=1) as file:
         for name, fact in _facts(phase_map).items():
             setattr(file, name, fact.encode() if isinstance(fact, str) else fact)
         for axis, values in axes:
@@ -107,7 +108,7 @@ def write_csv(phase_map: FluxMap, path: str | Path) -> Path:
     """Write a map as one long table: a line for each current and angle, units in the header; angles in deg as well."""
     tables = list(_known(phase_map))
     head = [_head(_CURRENT), _head(_ANGLE), "rotor angle (deg)"]
-    with Path(path).open("w", encoding="utf-8", newline="") as file:
+    with complete(path) as part, part.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
         writer.writerow([*head, *(_head(quantity) for quantity, _ in tables)])
         for k, current in enumerate(phase_map.currents.tolist()):
@@ -131,8 +132,8 @@ def write_json(phase_map: FluxMap, path: str | Path) -> Path:
         tables[quantity.name] = {**_entry(quantity, table), "axes": ["current", "angle"]}
         if (error := _error(phase_map, quantity)) is not None:
             tables[quantity.name]["estimated error"] = error
-    whole = {"facts": _facts(phase_map), "axes": axes, "tables": tables}
-    Path(path).write_text(json.dumps(whole, indent=1) + "\n", encoding="utf-8")
+    everything = {"facts": _facts(phase_map), "axes": axes, "tables": tables}
+    write_text(path, json.dumps(everything, indent=1) + "\n")
     return Path(path)
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from polefem.export.maps import write_csv, write_json, write_netcdf
 from polefem.export.svg import write_svg
+from polefem.files import write_text
 from polefem.maps import FluxMap
 from polefem.params import Machine
 from polefem.params.toml import machine_text
@@ -20,7 +21,7 @@ def write_shape(machine: Machine, phase_map: FluxMap, folder: Path, stem: str) -
     """
     folder.mkdir(parents=True, exist_ok=True)
     described = folder / f"{stem}.toml"
-    described.write_text(machine_text(machine), encoding="utf-8")
+    write_text(described, machine_text(machine))
     return {
         "machine (TOML)": described,
         "outline at 1:1 (SVG)": write_svg(machine, folder / f"{stem}.svg"),

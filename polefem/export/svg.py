@@ -7,6 +7,7 @@ from xml.etree import ElementTree
 
 import numpy as np
 
+from polefem.files import write_text
 from polefem.outline import Ring
 from polefem.outline.parts import extent, parts_of
 from polefem.params import Machine
@@ -27,7 +28,7 @@ def write_svg(machine: Machine, path: str | Path, coils: bool = True) -> Path:
 
     Raises GeometryRefused for a machine that cannot be built.
     """
-    Path(path).write_text(svg_text(machine, coils), encoding="utf-8")
+    write_text(path, svg_text(machine, coils))
     return Path(path)
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import struct
 import zipfile
+import zlib
 from pathlib import Path
 from typing import Any
 
@@ -11,13 +13,27 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polefem.errors import StoreRefused, refusal
-from polefem.files import whole
+from polefem.files import complete
 
 __all__ = ["VERSION", "read", "write"]
 
 VERSION = 1
 """Version of the layout of a map file; a file of another version is refused, never guessed at."""
 
+_LARGEST = 512_000_000  # bytes, unpacked: few bytes may unpack to more than there is memory
+# What zipfile, zlib and numpy raise for files that are damaged, or made to do harm.
+_UNREADABLE = (
+    *(OSError, ValueError, EOFError, KeyError, AttributeError, TypeError, MemoryError, OverflowError),
+    *(
+        RuntimeError,
+        SyntaxError,
+        IndexError,
+        struct.error,
+        zlib.error,
+        zipfile.BadZipFile,
+        zipfile.LargeZipFile,
+    ),
+)
 _RESERVED = ("version", "checksum")
 
 
@@ -28,7 +44,7 @@ def write(path: str | Path, contents: dict[str, Any]) -> None:
     """
     arrays = {name: _packed(value) for name, value in contents.items()}
     arrays = {**arrays, "version": np.array(VERSION), "checksum": np.array(_checksum(arrays))}
-    with whole(path) as part, part.open("wb") as file:
+    with complete(path) as part, part.open("wb") as file:
         np.savez_compressed(file, allow_pickle=False, **arrays)
 
 
@@ -38,9 +54,16 @@ def read(path: str | Path) -> dict[str, Any]:
     Raises StoreRefused for a file that is missing, damaged, of another version, or not of this kind.
     """
     try:
-        with Path(path).open("rb") as file, np.load(file, allow_pickle=False) as archive:
-            arrays = {name: archive[name] for name in archive.files}
-    except (OSError, ValueError, EOFError, KeyError, AttributeError, TypeError, zipfile.BadZipFile) as error:
+        with Path(path).open("rb") as file, zipfile.ZipFile(file) as packed:
+            size = sum(item.file_size for item in packed.infolist())
+            if size > _LARGEST:
+                raise ValueError(
+                    f"{size / 1e6:.0f} MB unpacked, where a map has less than {_LARGEST / 1e6:.0f} MB"
+                )
+            file.seek(0)
+            with np.load(file, allow_pickle=False) as archive:
+                arrays = {name: np.asarray(archive[name]) for name in archive.files}
+    except _UNREADABLE as error:
         rule = "a map file must be readable"
         raise StoreRefused(
             refusal(rule, str(path), f"unreadable ({error})", "a file that save wrote")

@@ -179,7 +179,11 @@ class FluxMap:
             raise StoreRefused(
                 refusal("a map file holds a map", str(path), f"a file with {odd} amiss", "a saved map")
             )
-        return cls(**contents)
+        try:
+            return cls(**contents)
+        except (InvalidValue, TypeError, ValueError, AttributeError, IndexError) as error:
+            said = f"a file whose contents are no map ({error})"
+            raise StoreRefused(refusal("a map file holds a map", str(path), said, "a saved map")) from error
 
     def __repr__(self) -> str:
         tables = f"{self.currents.size} currents to {self.currents[-1]:.4g} A x {self.angles.size} angles"

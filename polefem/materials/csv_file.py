@@ -18,6 +18,7 @@ import numpy as np
 from scipy.optimize import isotonic_regression
 
 from polefem.errors import InvalidValue, refusal
+from polefem.files import read_text
 from polefem.materials.law import MU0, FloatArray
 from polefem.materials.table import checked_table
 
@@ -114,7 +115,7 @@ def _farthest_off(h: FloatArray, b: FloatArray, near: int) -> int:
 
 def _lines(path: Path) -> Iterator[tuple[int, str]]:
     """Numbered lines, without comments and empty ones."""
-    for number, line in enumerate(path.read_text(encoding="utf-8-sig").splitlines(), start=1):
+    for number, line in enumerate(read_text(path, "a curve is a file of text").splitlines(), start=1):
         if text := line.split("#")[0].strip():
             yield number, text
 

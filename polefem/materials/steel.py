@@ -116,7 +116,7 @@ class Steel:
     @classmethod
     def linear(cls, mu_r: float, name: str | None = None) -> "Steel":
         """A material of constant relative permeability, 1 or more."""
-        if not 1.0 <= mu_r < inf:
+        if isinstance(mu_r, bool) or not isinstance(mu_r, int | float | np.number) or not 1.0 <= mu_r < inf:
             raise InvalidValue(
                 refusal("iron carries more flux than vacuum", "mu_r", mu_r, "1 or more, and finite")
             )

@@ -35,7 +35,7 @@ def checked_table(
         Unequal lengths, fewer than three points, NaN or infinite, not starting at (0, 0), not increasing, or
         rising by less than vacuum would.
     """
-    h, b = np.array(h, dtype=np.float64), np.array(b, dtype=np.float64)
+    h, b = (_numbers(values, name) for values in (h, b))
     if h.ndim != 1 or h.shape != b.shape:
         found = f"H of shape {h.shape} with B of shape {b.shape}"
         raise InvalidValue(refusal("H and B come in pairs", name, found, "equal lengths"))
@@ -58,6 +58,17 @@ def checked_table(
     low = ~first & (step_b < (1.0 - SLOPE_TOLERANCE) * MU0 * step_h)
     refuse(low, "B rises at least as it would in vacuum", "a step in B of mu0 times the step in H, or more")
     return h, b
+
+
+def _numbers(values: ArrayLike, name: str) -> FloatArray:
+    try:
+        raw = np.array(values)
+        if raw.dtype.kind in "iuf" or raw.size == 0:
+            return raw.astype(np.float64)
+        found = f"text or the like ({raw.dtype})"
+    except ValueError:
+        found = "lists of unequal length"
+    raise InvalidValue(refusal("a B-H table holds numbers", name, found, "numbers alone"))
 
 
 def law_through(h: FloatArray, b: FloatArray, saturation: float | None, name: str) -> Law:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import reprlib
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import InvalidValue, refusal
 
-__all__ = ["Sides", "both", "increasing", "number", "positive", "whole", "within"]
+__all__ = ["Sides", "both", "increasing", "number", "positive", "printable", "whole", "within"]
+
+#: What is counted ends here: more turns, poles or points no machine has.
+MOST = 10**9
 
 #: One number for both sides of a pole, or a pair: the minus side (clockwise of the pole axis), then the plus
 #: side.
@@ -36,9 +40,13 @@ def number(name: str, value: Any) -> float:
     """Return `value` as a float, refusing what is no finite number."""
     if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
         raise InvalidValue(refusal("a dimension must be a number", name, repr(value), "a finite number"))
-    if not math.isfinite(value):
-        raise InvalidValue(refusal("a dimension must be finite", name, value, "a finite number"))
-    return float(value)
+    try:
+        found = float(value)
+    except OverflowError:  # whole numbers have no end
+        found = math.inf
+    if not math.isfinite(found):
+        raise InvalidValue(refusal("a dimension must be finite", name, found, "a finite number"))
+    return found
 
 
 def positive(rule: str, name: str, value: Any, unit: str = "", zero: bool = False) -> float:
@@ -60,10 +68,19 @@ def within(rule: str, name: str, value: Any, low: float, high: float, unit: str 
 
 
 def whole(rule: str, name: str, value: Any, low: int = 1) -> int:
-    """Return `value` as an int, refusing fractions and what is below `low`."""
+    """Return `value` as an int, refusing fractions, what is below `low`, and more than a thousand million."""
     if isinstance(value, bool) or not isinstance(value, int | np.integer) or value < low:
-        raise InvalidValue(refusal(rule, name, repr(value), f"a whole number of {low} or more"))
+        raise InvalidValue(refusal(rule, name, reprlib.repr(value), f"a whole number of {low} or more"))
+    if value > MOST:
+        raise InvalidValue(refusal(rule, name, f"above {MOST:g}", f"a whole number of {low} to {MOST:g}"))
     return int(value)
+
+
+def printable(rule: str, name: str, value: Any) -> str:
+    """Return text that stands on one line and moves no cursor, refusing any other: names are shown in many places."""
+    if not isinstance(value, str) or not value.strip() or not value.isprintable():
+        raise InvalidValue(refusal(rule, name, reprlib.repr(value), "text that can be printed on one line"))
+    return value
 
 
 def increasing(rule: str, name: str, values: ArrayLike, unit: str = "") -> NDArray[np.float64]:

@@ -17,8 +17,10 @@ from types import NoneType, UnionType
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
 from polefem.errors import InvalidValue, refusal
+from polefem.files import read_text
 from polefem.materials import NU0, Steel, steel_names
 from polefem.params.axial import AxialMachine
+from polefem.params.checks import number, printable
 from polefem.params.fields import unit_of
 from polefem.params.machine import OuterRotorMachine, RadialMachine
 
@@ -39,27 +41,22 @@ def load_machine(path: str | os.PathLike[str]) -> Machine:
     Raises InvalidValue, with the file's name, for a file that is missing or no TOML, for unknown or missing
     keys, and for values no machine can have; GeometryRefused where values contradict each other.
     """
-    file = Path(path)
-    try:
-        text = file.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        rule = "a machine file must be readable text"
-        raise InvalidValue(refusal(rule, "path", repr(str(path)), f"a TOML file ({error})")) from error
+    text = read_text(path, "a machine file must be readable text")
     try:
         return machine_from_text(text)
     except InvalidValue as error:
-        raise InvalidValue(f"{file.name}: {error}") from error
+        raise InvalidValue(f"{Path(path).name}: {error}") from error
 
 
 def machine_from_text(text: str) -> Machine:
     """The machine that TOML text describes; raises as `load_machine` does."""
     try:
         table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # a number of thousands of digits, lists in lists in lists
         sentence = refusal("a machine file must be TOML", "text", "not TOML", f"TOML 1.0 ({error})")
         raise InvalidValue(sentence) from error
     kind = table.pop("kind", None)
-    if kind not in _KINDS:
+    if not isinstance(kind, str) or kind not in _KINDS:
         found = "missing" if kind is None else repr(kind)
         allowed = ", or ".join(repr(name) for name in _KINDS)
         raise InvalidValue(refusal("a machine file says what it describes", "kind", found, allowed))
@@ -152,17 +149,22 @@ def _dimension(key: _Key, value: Any, name: str) -> Any:
         return value
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise InvalidValue(refusal("a dimension must be a number", name, repr(value), "a finite number"))
-    return value * key.factor
+    return number(name, value) * key.factor
 
 
 def _steel(table: Mapping[str, Any], where: str) -> Steel:
-    named = {"name": table["name"]} if "name" in table else {}
+    named = (
+        {"name": printable("a steel has a name", f"{where}.name", table["name"])} if "name" in table else {}
+    )
     made_of = set(table) - set(named)
     if made_of - {"saturation_T"} == {"h_A_per_m", "b_T"}:
         saturation = table.get("saturation_T")
-        return Steel.from_table(table["h_A_per_m"], table["b_T"], **named, saturation=saturation)
+        if saturation is not None:
+            saturation = number(f"{where}.saturation_T", saturation)
+        h, b = (_numbers(f"{where}.{name}", table[name]) for name in ("h_A_per_m", "b_T"))
+        return Steel.from_table(h, b, **named, saturation=saturation)
     if made_of == {"mu_r"}:
-        return Steel.linear(table["mu_r"], **named)
+        return Steel.linear(number(f"{where}.mu_r", table["mu_r"]), **named)
     if named and not made_of:
         return Steel.named(table["name"])
     found, allowed = (
@@ -170,6 +172,12 @@ def _steel(table: Mapping[str, Any], where: str) -> Steel:
         "a name of the library, or h_A_per_m with b_T (and saturation_T), or mu_r",
     )
     raise InvalidValue(refusal("a steel is known by its law", where, found, allowed))
+
+
+def _numbers(name: str, values: Any) -> list[float]:
+    if not isinstance(values, list):
+        raise InvalidValue(refusal("a curve is lists of numbers", name, repr(values), "a list"))
+    return [number(f"{name}[{at}]", value) for at, value in enumerate(values)]
 
 
 def _lines(value: Any, path: str) -> Iterator[str]:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import textwrap
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 from polefem.copper import THERMAL_CAUTION
 from polefem.drive import RIPPLE_FORMULA
@@ -42,6 +44,7 @@ _COLUMNS = (
     _Column(("torque / loss", "mN m/W"), _number(1e3, 1, "torque_per_loss")),
     _Column(("sum - together", "% of mean"), _number(100, 2, "overlap_torque")),
 )
+_NUMBER = re.compile(r"[-+]?[0-9.]+([eE][-+]?[0-9]+)?( [\w ]+)?")  # with its unit, perhaps
 _NOTES = (
     f"ripple: {RIPPLE_FORMULA} of the torque of all phases over a turn, ideal rectangular current.",
     "lowest: torque at the worst rest angle. L: flux linkage over current at that current.",
@@ -144,6 +147,17 @@ def csv_text(ranking: Ranking) -> str:
         rank = at if at <= len(ranking.ordered) else ""
         reason = outside.get(record.key, record.reason)
         seconds = round(sum(record.outcome.seconds.values()), 3)
-        changes = [record.changes.get(name, "") for name in fields]
-        writer.writerow([rank, record.name, record.status, *figures, *changes, seconds, reason, record.key])
+        changes = [_inert(record.changes.get(name, "")) for name in fields]
+        name, why = _inert(record.name), _inert(reason)
+        writer.writerow([rank, name, record.status, *figures, *changes, seconds, why, record.key])
     return out.getvalue()
+
+
+def _inert(cell: Any) -> Any:
+    """A cell that no spreadsheet takes for a formula: text that begins like one gets an apostrophe before it.
+
+    >>> _inert("=cmd|' /C calc'!A0"), _inert("-2 deg"), _inert(-2.0)
+    ("'=cmd|' /C calc'!A0", '-2 deg', -2.0)
+    """
+    formula = isinstance(cell, str) and cell.startswith(("=", "+", "-", "@", "\t", "\r"))
+    return f"'{cell}" if formula and not _NUMBER.fullmatch(cell) else cell

@@ -44,7 +44,7 @@ from polefem.report.findings import MOST, Findings, Shape, findings_of, shapes_o
 from polefem.report.machines import draw_machine
 from polefem.report.measures import disc_dimensions, round_dimensions, strip_dimensions
 from polefem.report.page import html_text, markdown_text, page_of
-from polefem.report.picture import Picture, file_name, picture_of
+from polefem.report.picture import Picture, picture_of
 from polefem.report.pictures import half_overlap, shape_pictures, study_pictures, winner_pictures
 from polefem.report.pole_measures import pole_dimensions
 from polefem.report.poles import draw_pole
@@ -73,7 +73,6 @@ __all__ = [
     "draw_spectrum",
     "draw_steel",
     "draw_uncertainty",
-    "file_name",
     "film_of",
     "film_writer",
     "findings_of",

@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from polefem.errors import InvalidValue, refusal
+from polefem.files import complete
 from polefem.params.checks import whole
 from polefem.report.curves import Curves, summed_torque
 from polefem.report.findings import Shape
@@ -130,7 +131,7 @@ def write_film(film: Film, path: Path) -> Path:
     writer = film_writer(path)
     figure = draw_frame(film, 0)
     path.parent.mkdir(parents=True, exist_ok=True)
-    with writer.saving(figure, str(path), _DPI):
+    with complete(path) as part, writer.saving(figure, str(part), _DPI):
         for at in range(len(film.angles)):
             draw_frame(film, at, figure)
             writer.grab_frame()

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from polefem.errors import StoreRefused, refusal
+from polefem.files import write_text
 from polefem.ranking import Ranking, csv_text
 from polefem.study import Record
 
@@ -24,9 +25,9 @@ def write_results(folder: Path, study: str, ranking: Ranking, text: str) -> None
         "records": [_plain(r) for r in everything],
     }
     try:
-        (folder / "ranking.txt").write_text(text, encoding="utf-8")
-        (folder / "ranking.csv").write_text(csv_text(ranking), encoding="utf-8")
-        (folder / "records.json").write_text(json.dumps(whole, indent=1), encoding="utf-8")
+        write_text(folder / "ranking.txt", text)
+        write_text(folder / "ranking.csv", csv_text(ranking))
+        write_text(folder / "records.json", json.dumps(whole, indent=1))
     except OSError as error:
         sentence = refusal(
             "results need room to write", str(folder), f"not so ({error})", "a folder on a sound disk"

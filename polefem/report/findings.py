@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from polefem.drive import AngleTable
 from polefem.estimates import with_end_effects
+from polefem.files import file_name
 from polefem.maps import FluxMap
 from polefem.params.checks import whole
 from polefem.ranking import (
@@ -23,7 +24,6 @@ from polefem.ranking import (
     uncertainty_text,
 )
 from polefem.report.analysis import ParetoPoints, SearchPath, pareto_points
-from polefem.report.picture import file_name
 from polefem.study import (
     Design,
     Figures,

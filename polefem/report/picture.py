@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import io
-import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -12,7 +11,9 @@ from typing import Literal
 from matplotlib import rc_context
 from matplotlib.figure import Figure
 
-__all__ = ["Picture", "file_name", "picture_of"]
+from polefem.files import complete
+
+__all__ = ["Picture", "picture_of"]
 
 _DPI = 100  # as sharp as a page shows it, so that a page of many fields stays small
 _SMALL = 200_000  # bytes up to which a drawing stays lines; more of them and pixels are smaller
@@ -45,7 +46,8 @@ class Picture:
         """Write it into a folder, which is made if need be."""
         folder.mkdir(parents=True, exist_ok=True)
         path = folder / self.file
-        path.write_bytes(self.data)
+        with complete(path) as part:
+            part.write_bytes(self.data)
         return path
 
     def __repr__(self) -> str:
@@ -65,15 +67,6 @@ def picture_of(figure: Figure, name: str, words: str, pixels: bool = False) -> P
         data = _drawn(figure, "png", name)
     width, height = (round(96 * inches) for inches in figure.get_size_inches())
     return Picture(name, kind, words, width, height, data)
-
-
-def file_name(name: str) -> str:
-    """A design's name as part of a file name.
-
-    >>> file_name("tapered, 4 deg")
-    'tapered_4_deg'
-    """
-    return re.sub(r"[^A-Za-z0-9.-]+", "_", name).strip("_.") or "design"
 
 
 def _drawn(figure: Figure, kind: str, name: str) -> bytes:

@@ -16,6 +16,8 @@ from matplotlib.colors import ListedColormap
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from polefem.files import complete
+
 __all__ = [
     "EDGE",
     "FIELD_COLOURS",
@@ -92,5 +94,6 @@ def steps(count: int) -> list[tuple[float, float, float, float]]:
 def save(figure: Figure, path: Path) -> Path:
     """Write the figure where the path says; its ending says the format."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    figure.savefig(path, dpi=_DPI)
+    with complete(path) as part:
+        figure.savefig(part, dpi=_DPI)
     return path

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from polefem.drive import DriveRun, steady_state
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import FluxMap
+from polefem.params.checks import printable
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, SinglePulse
 from polefem.study.record import OperatingPointFigures
 
@@ -30,7 +31,7 @@ class DriveOperatingPoint:
     control: Control = field(default_factory=SinglePulse)
 
     def __post_init__(self) -> None:
-        if not self.name or "." in self.name:
+        if "." in printable("an operating point has a name", "point.name", self.name):
             rule = "an operating point has a name without dots"
             raise InvalidValue(refusal(rule, "point.name", repr(self.name), "a word such as 'throwing'"))
         DriveSpec(

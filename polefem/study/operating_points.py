@@ -39,7 +39,7 @@ from polefem.drive import (
 )
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import FluxMap
-from polefem.params.checks import increasing, positive, within
+from polefem.params.checks import increasing, positive, printable, within
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, Tracking
 from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent, EqualMeanTorque
 from polefem.study.drive_operating_point import DriveOperatingPoint, run_figures
@@ -252,7 +252,7 @@ def _efficiency(shaft: float, supply: float) -> float | None:
 
 
 def _check_name_and_speed(name: str, speed: float) -> None:
-    if not name or "." in name:
+    if "." in printable("an operating point has a name", "point.name", name):
         rule = "an operating point has a name without dots"
         raise InvalidValue(refusal(rule, "point.name", repr(name), "a word such as 'throwing'"))
     within("a speed is finite", "point.speed", speed, -math.inf, math.inf, "rad/s")

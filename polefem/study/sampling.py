@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.stats import qmc
 
 from polefem.errors import InvalidValue, refusal
-from polefem.params.checks import whole
+from polefem.params.checks import printable, whole
 from polefem.params.fields import shown
 
 __all__ = ["Grid", "LatinHypercube", "Range", "SobolPoints", "Variant", "changes_at", "name_of"]
@@ -30,6 +30,9 @@ class Variant:
 
     name: str
     changes: Mapping[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        printable("a variant has a name", "name", self.name)
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,7 @@ from scipy.stats import qmc
 from polefem.errors import InvalidValue, PolefemError, refusal
 from polefem.outline import outline_of
 from polefem.params import Machine
-from polefem.params.checks import whole
+from polefem.params.checks import printable, whole
 from polefem.params.fields import field_value
 from polefem.study.design import Design, Plan, of_plan
 from polefem.study.objectives import Limit, check_figure, cost
@@ -69,6 +69,7 @@ class Search:
     batch: int = 2
 
     def __post_init__(self) -> None:
+        printable("a search has a name", "name", self.name)
         check_figure("objective", self.objective)
         whole("a search computes designs", "evaluations", self.evaluations, 4)
         whole("designs are proposed one at a time or more", "batch", self.batch)

@@ -9,6 +9,7 @@ from typing import Any
 
 from polefem.errors import InvalidValue, PolefemError, refusal
 from polefem.params import Machine
+from polefem.params.checks import printable
 from polefem.params.fields import field_value
 from polefem.study.design import Design, Plan, of_plan
 from polefem.study.objectives import Limit, check_figure
@@ -81,6 +82,7 @@ class Study:
     switching: SwitchingTable | None = None
 
     def __post_init__(self) -> None:
+        printable("a study has a name", "name", self.name)
         object.__setattr__(self, "variants", tuple(self.variants))
         names = Counter(variant.name for variant in self.variants)
         if not names:

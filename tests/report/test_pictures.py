@@ -12,11 +12,12 @@ from matplotlib.image import imread
 from matplotlib.path import Path as Curve
 
 from polefem import Notch, Pole, RadialMachine, Steel, Winding
+from polefem.files import file_name
 from polefem.maps import Field, linear_map
 from polefem.outline import outline_of
 from polefem.params import AxialMachine, RectangularCurrent
 from polefem.params.toml import load_machine
-from polefem.report import curves, file_name, sections
+from polefem.report import curves, sections
 from polefem.report.pictures import density_of
 from polefem.report.style import save
 from polefem.units import deg, mm
@@ -191,7 +192,7 @@ def test_names_become_file_names() -> None:
     assert [file_name(n) for n in ("wide rotor", "arc = 30 deg / 2", "...", "a-b_c")] == [
         "wide_rotor",
         "arc_30_deg_2",
-        "design",
+        "unnamed",
         "a-b_c",
     ]
 
