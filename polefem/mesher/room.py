@@ -22,6 +22,11 @@ Bools = NDArray[np.bool_]
 STRETCH = 8.0
 #: An element follows no more than this much of an arc, rad.
 BEND = math.pi / 6
+#: Beside one of the pieces that a smooth curve is drawn in, an element may be this many times as long as the piece. Each
+#: piece has edges of its own: elements far longer than those would stand before a fan of them.
+PIECE = 3.0
+#: A joint that turns by less than this joins pieces of one smooth curve, rad.
+SMOOTH = 0.01
 #: Spots lie no further apart than this part of the length they allow.
 SPACING = 1.0
 #: Curves nearer to each other than this touch, m: far above rounding, below what any edge of a part is long.
@@ -34,12 +39,13 @@ def tight_spots(
     """Points on the curves, and how long an element may be there, where that is less than `coarsest` (all in m).
 
     Room is the distance to the nearest curve or wall that does not touch the one the point lies on (two that touch
-    enclose an angle, which no length of an element widens). walls: straight edges of the meshed part, which curves
-    may cross.
+    enclose an angle, which no length of an element widens). curves: ring by ring, in order. walls: straight edges of
+    the meshed part, which curves may cross.
     """
     own, every = _Curves.of(curves), _Curves.of([*curves, *walls])
     apart = ~_touching(own, every)
     bend = BEND * np.where(own.round, own.radius, np.inf)
+    bend = np.minimum(bend, PIECE * np.where(_pieces(own), own.length, np.inf))
 
     def limit(curve: Ints, part: Floats) -> tuple[Complexes, Floats]:
         at = own.point(curve, part)
@@ -121,6 +127,18 @@ class _Curves:
             beside = np.where(turn <= 1.0, np.abs(np.abs(z - self.centre) - self.radius), np.inf)
         ends = np.minimum(np.abs(z - self.start), np.abs(z - self.end))
         return np.where(self.round, np.minimum(beside, ends), straight)
+
+
+def _pieces(curves: _Curves) -> Bools:
+    """Whether each curve goes on without a bend at both its ends, from the one before and into the one after it."""
+    way = [
+        np.where(curves.round, 1j * np.sign(curves.sweep) * (z - curves.centre), curves.end - curves.start)
+        for z in (curves.start, curves.end)
+    ]
+    turn = np.angle(way[0][1:] / way[1][:-1])
+    joined = (np.abs(curves.start[1:] - curves.end[:-1]) < SAME) & (np.abs(turn) < SMOOTH)
+    inner: Bools = np.append(False, joined) & np.append(joined, False)
+    return inner
 
 
 def _touching(some: _Curves, every: _Curves) -> Bools:

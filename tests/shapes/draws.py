@@ -61,9 +61,53 @@ def faces(draw: st.DrawFn, arc: float, width: float, radius: float, out: float, 
     if kind == "round":
         bend = draw(parts(0.5, 1.2))  # over the gap's own curvature
         return RoundFace(radius * bend if out > 0 else radius / bend, draw(parts(-0.3, 0.3)) * arc)
-    inner = draw(st.lists(st.integers(-9, 9), max_size=4, unique=True).map(sorted))
-    rises = draw(st.lists(parts(0.0, 2 * gap), min_size=len(inner) + 2, max_size=len(inner) + 2))
-    return FreeFace((-1.0, *(k / 10 for k in inner), 1.0), tuple(rises))
+    return draw(free_faces(gap))
+
+
+@st.composite
+def free_faces(draw: st.DrawFn, gap: float) -> FreeFace:
+    """Two to 24 stations, evenly or unevenly apart; heights that fall from one to another, or that bend evenly."""
+    if draw(st.booleans()):
+        last = draw(st.integers(1, 23))
+        stations = [2 * k / last - 1 for k in range(last)]
+    else:
+        inner = st.lists(st.integers(-24, 24), max_size=22, unique=True).map(sorted)
+        stations = [-1.0, *(k / 25 for k in draw(inner))]
+    stations.append(1.0)
+    if draw(st.booleans()):
+        top, most = draw(parts(-1.0, 1.0)), draw(parts(0.0, gap))
+        rises = [most * (x - top) ** 2 for x in stations]
+    else:
+        rises = draw(st.lists(parts(0.0, 2 * gap), min_size=len(stations), max_size=len(stations)))
+    return FreeFace(tuple(stations), tuple(rises))
+
+
+@st.composite
+def tips(draw: st.DrawFn, length: float) -> dict[str, Any]:
+    """What is cut off at the edges of a face: nothing, the same on both sides, or something else on either."""
+    names = ["tip_chamfer", "tip_fillet"]
+    size = parts(0.01, 0.15).map(lambda x: x * length)
+    return draw(st.just({}) | st.just({}) | ends(names, size, size))
+
+
+@st.composite
+def roots(draw: st.DrawFn, length: float, height: float) -> dict[str, Any]:
+    """How flanks meet the yoke."""
+    names = ["root_fillet", "flank_length"]
+    sizes = parts(0.0, 0.3).map(lambda x: x * length), parts(0.0, 0.8).map(lambda x: x * height)
+    return draw(seldom(ends(names, *sizes), {}))
+
+
+@st.composite
+def ends(
+    draw: st.DrawFn, names: list[str], first: st.SearchStrategy[float], second: st.SearchStrategy[float]
+) -> dict[str, Any]:
+    """One of two fields for both sides of a pole, or one for each side."""
+    if draw(st.integers(0, 3)):
+        name, value = draw(st.sampled_from(list(zip(names, (first, second), strict=True))))
+        return {name: draw(sides(value))}
+    one, other = draw(first), draw(second)
+    return {names[0]: (one, 0.0), names[1]: (0.0, other)}
 
 
 @st.composite
@@ -99,12 +143,6 @@ def poles(draw: st.DrawFn, pitch: float, radius: float, height: float, out: floa
         tip=sides(parts(0.05, 0.2).map(lambda x: x * length)),
         neck=sides(parts(0.05, 0.3).map(lambda x: x * length)),
     )
-    tip = draw(st.sampled_from(["sharp", "sharp", "tip_chamfer", "tip_fillet"]))
-    tips = {} if tip == "sharp" else {tip: draw(sides(parts(0.01, 0.15).map(lambda x: x * length)))}
-    root = draw(st.sampled_from(["plain", "plain", "plain", "root_fillet", "flank_length"]))
-    sizes = {"root_fillet": parts(0.0, 0.3).map(lambda x: x * length)}
-    sizes["flank_length"] = parts(0.0, 0.8).map(lambda x: x * height)
-    roots = {} if root == "plain" else {root: draw(sides(sizes[root]))}
     return Pole(
         arc,
         taper=draw(seldom(sides(parts(-0.1, 0.25)), 0.0)),
@@ -113,9 +151,9 @@ def poles(draw: st.DrawFn, pitch: float, radius: float, height: float, out: floa
         holes=tuple(draw(seldom(st.lists(hole, max_size=2), []))),
         barriers=tuple(draw(seldom(st.lists(barrier, max_size=2), []))),
         face=draw(seldom(faces(arc, width, radius, out, gap), None)),
-        web=min(0.35e-3, 0.05 * width),
-        **tips,
-        **roots,
+        web=min(0.35e-3, draw(parts(0.01, 0.05)) * width),
+        **draw(tips(length)),
+        **draw(roots(length, height)),
     )
 
 
