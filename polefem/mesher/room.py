@@ -22,54 +22,63 @@ Bools = NDArray[np.bool_]
 STRETCH = 8.0
 #: An element follows no more than this much of an arc, rad.
 BEND = math.pi / 6
-#: Beside one of the pieces that a smooth curve is drawn in, an element may be this many times as long as the piece. Each
-#: piece has edges of its own: elements far longer than those would stand before a fan of them.
+#: Beside one of the pieces that a smooth curve is drawn in, an element may be this many times as long as the piece.
+#: Each piece has edges of its own: elements far longer than those would stand before a fan of them.
 PIECE = 3.0
 #: A joint that turns by less than this joins pieces of one smooth curve, rad.
 SMOOTH = 0.01
 #: Spots lie no further apart than this part of the length they allow.
 SPACING = 1.0
+#: Distances are found for so many points at a time, for the sake of memory.
+BLOCK = 4096
 #: Curves nearer to each other than this touch, m: far above rounding, below what any edge of a part is long.
 SAME = 1e-8
 
 
 def tight_spots(
-    curves: Sequence[Segment], walls: Sequence[Line], coarsest: float
-) -> tuple[Complexes, Floats]:
+    curves: Sequence[Segment], walls: Sequence[Line], coarsest: float, enough: float
+) -> tuple[Complexes, Floats, bool]:
     """Points on the curves, and how long an element may be there, where that is less than `coarsest` (all in m).
 
     Room is the distance to the nearest curve or wall that does not touch the one the point lies on (two that touch
     enclose an angle, which no length of an element widens). curves: ring by ring, in order. walls: straight edges of
-    the meshed part, which curves may cross.
+    the meshed part, which curves may cross. enough: pieces of curves, each as long as it allows, after which the search
+    ends; the last value is whether it came to its own end before.
     """
     own, every = _Curves.of(curves), _Curves.of([*curves, *walls])
     apart = ~_touching(own, every)
     bend = BEND * np.where(own.round, own.radius, np.inf)
     bend = np.minimum(bend, PIECE * np.where(_pieces(own), own.length, np.inf))
 
+    def room(curve: Ints, at: Complexes) -> Floats:
+        nearest: Floats = np.where(apart[curve], every.distance(at), np.inf).min(axis=1)
+        return nearest
+
     def limit(curve: Ints, part: Floats) -> tuple[Complexes, Floats]:
         at = own.point(curve, part)
-        room = np.where(apart[curve], every.distance(at), np.inf).min(axis=1)
-        return at, np.minimum(STRETCH * room, bend[curve])
+        cuts = range(BLOCK, len(at), BLOCK)
+        blocks = zip(np.split(curve, cuts), np.split(at, cuts), strict=True)
+        return at, np.minimum(STRETCH * np.concatenate([room(*block) for block in blocks]), bend[curve])
 
     # Halves of curves, halved again where their ends allow less than their length.
     curve = np.repeat(np.arange(len(curves)), 2)
     low = np.tile([0.0, 0.5], len(curves))
-    width = 0.5
+    width, whole = 0.5, 0
     spots, limits = [], []
-    while len(curve):
+    while len(curve) and whole + len(curve) <= enough:
         ends = [limit(curve, low), limit(curve, low + width)]
         for at, most in ends:
             spots.append(at)
             limits.append(most)
         least = np.minimum(np.minimum(ends[0][1], ends[1][1]), coarsest)
         split = own.length[curve] * width > SPACING * least
+        whole += int(np.sum(~split & (least < coarsest)))
         width /= 2
         curve, low = np.repeat(curve[split], 2), np.repeat(low[split], 2)
         low[1::2] += width
     at, most = np.concatenate(spots), np.concatenate(limits)
     tight = most < coarsest
-    return at[tight], most[tight]
+    return at[tight], most[tight], not len(curve)
 
 
 def distances(z: Complexes, curves: Sequence[Segment]) -> Floats:

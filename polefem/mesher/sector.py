@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from polefem.errors import MeshFailed
 from polefem.mesh import Mesh, least_jacobian, quality
 from polefem.mesher.drawing import moved
+from polefem.mesher.reckoning import sizes_within
 from polefem.mesher.unit import UnitMesh, mesh_unit
 from polefem.outline import Outline, Side
 from polefem.params import MeshSpec
@@ -31,15 +32,19 @@ def mesh_sides(outline: Outline, spec: MeshSpec, sectors: int) -> tuple[Mesh, Me
 
 
 def mesh_side(side: Side, spec: MeshSpec, sectors: int) -> Mesh:
-    """Mesh one side over one of `sectors` equal parts; raises MeshFailed where a triangle comes out flat or folded."""
-    unit = _ordered(mesh_unit(side, spec), side)
+    """Mesh one side over one of `sectors` equal parts.
+
+    Raises MeshFailed where its sizes ask for more elements than `spec.most`, before any meshing, or where a triangle
+    comes out flat or folded.
+    """
+    copies = side.poles // side.unit_poles // sectors
+    unit = _ordered(mesh_unit(side, spec, sizes_within(side, spec, copies)), side)
     names = [*(region.name for region in side.regions), "air"]
     materials = [*(region.material for region in side.regions), "air"]
     if side.mirror:
         unit.points[unit.low, 1] = 0.0  # gmsh leaves rounding on the axis
         mirrored = [names.index(_other_side(name)) for name in names]
         unit = _glued([_mirrored(unit, mirrored), unit])
-    copies = side.poles // side.unit_poles // sectors
     span = side.pitch * side.unit_poles
     parts = [
         replace(_moved(unit, side, copy * span), region=unit.region + copy * len(names))

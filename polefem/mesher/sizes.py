@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import gmsh
 import numpy as np
@@ -28,7 +29,7 @@ from polefem.shapes import Line
 Complexes = NDArray[np.complex128]
 Floats = NDArray[np.float64]
 
-__all__ = ["set_sizes"]
+__all__ = ["Sizes", "set_sizes", "sizes_of"]
 
 #: Poles wider than the square of this many gaps allow no longer elements along the gap: the field of a corner that
 #: passes is as wide as the gap, and elements of four gaps let the torque swing by 4 % as it passes them.
@@ -42,13 +43,35 @@ STEP = 0.25
 ROUNDING = 1e-9
 
 
-def set_sizes(side: Side, spec: MeshSpec) -> None:
-    """Tell gmsh how large the elements of the unit it holds are to be."""
+@dataclass(frozen=True, eq=False)
+class Sizes:
+    """Lengths of a unit's elements, m. iron: away from the gap. face: along it. spots: sizes and the points where they
+    are wanted, shape (n,) each, of half the unit where it is its own mirror image. whole: whether these are all."""
+
+    iron: float
+    face: float
+    spots: tuple[tuple[float, Complexes], ...]
+    whole: bool
+
+
+def sizes_of(side: Side, spec: MeshSpec, enough: float = math.inf) -> Sizes:
+    """How large the elements of a unit are to be. enough: of narrow places, after which no more are looked for."""
     iron, face = _general(side, spec)
+    curves = [curve for region in side.regions for ring in (region.ring, *region.holes) for curve in ring]
+    walls = [Line(place(side, side.far, along), place(side, side.gap, along)) for along in ends_of(side)]
+    at, size, whole = tight_spots(curves, walls, iron, max(enough, 2 * len(curves)))
+    corners = _bare(side)
+    at = np.concatenate([corners, at])
+    size = np.concatenate([np.full(len(corners), spec.corner * side.air_gap), size])
+    return Sizes(iron, face, tuple(_grouped(side, spec, iron, face, at, size)), whole)
+
+
+def set_sizes(side: Side, spec: MeshSpec, sizes: Sizes) -> None:
+    """Tell gmsh how large the elements of the unit it holds are to be."""
     level = "x" if side.flat else "Sqrt(x*x+y*y)"
     away = f"Fabs({level}-({side.gap * MM:.12g}))"
-    wanted = [f"{iron * MM:.9g}", f"{face * MM:.9g}+{spec.growth:.9g}*{away}"]
-    for size, spots in _spots(side, spec, iron, face):
+    wanted = [f"{sizes.iron * MM:.9g}", f"{sizes.face * MM:.9g}+{spec.growth:.9g}*{away}"]
+    for size, spots in sizes.spots:
         small = size < spec.corner * side.air_gap / 2
         growth = min(spec.growth, STEEPEST) if small else spec.growth
         distance = gmsh.model.mesh.field.add("Distance")
@@ -73,17 +96,13 @@ def _general(side: Side, spec: MeshSpec) -> tuple[float, float]:
     return min(iron, BEND * (side.far or math.inf)), min(face, BEND * side.gap)
 
 
-def _spots(side: Side, spec: MeshSpec, iron: float, face: float) -> Iterator[tuple[float, Complexes]]:
+def _grouped(
+    side: Side, spec: MeshSpec, iron: float, face: float, at: Complexes, size: Floats
+) -> Iterator[tuple[float, Complexes]]:
     """Sizes and the points where they are wanted, m, as far as they are below what holds there anyway."""
-    curves = [curve for region in side.regions for ring in (region.ring, *region.holes) for curve in ring]
-    start, end = ends_of(side)
-    walls = [Line(place(side, side.far, along), place(side, side.gap, along)) for along in (start, end)]
-    at, size = tight_spots(curves, walls, iron)
-    corners = _bare(side)
-    at = np.concatenate([corners, at])
-    size = np.concatenate([np.full(len(corners), spec.corner * side.air_gap), size])
     if not side.mirror and not whole_turn(side):
         at, size = _repeated(side, at, size, (iron - size) / spec.growth)
+    start, end = ends_of(side)
     level, along = unrolled(side, at, start, end)
     wanted = size < np.minimum(iron, face + spec.growth * np.abs(level - side.gap))
     if side.mirror:

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from polefem.errors import MeshFailed
 from polefem.mesh import EDGES, least_jacobian
 from polefem.mesher.drawing import MM, draw_unit, ends_of, place, whole_turn
-from polefem.mesher.sizes import set_sizes
+from polefem.mesher.sizes import Sizes, set_sizes
 from polefem.outline import Side
 from polefem.params import MeshSpec
 
@@ -52,15 +52,15 @@ class UnitMesh:
     far: Ints
 
 
-def mesh_unit(side: Side, spec: MeshSpec) -> UnitMesh:
-    """Mesh one unit of `side` (half of it where it is its own mirror image); raises MeshFailed."""
+def mesh_unit(side: Side, spec: MeshSpec, sizes: Sizes) -> UnitMesh:
+    """Mesh one unit of `side` (half of it where it is its own mirror image) by its sizes; raises MeshFailed."""
     with _session():
         try:
             pieces = draw_unit(side)
             curves = _name_curves(side)
             if not side.mirror and not whole_turn(side):
                 _tie_ends(side, curves)
-            set_sizes(side, spec)
+            set_sizes(side, spec, sizes)
             gmsh.model.mesh.generate(2)
             unit = _collect(pieces, curves)
         except Exception as problem:  # gmsh raises bare Exceptions

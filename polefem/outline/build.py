@@ -8,6 +8,7 @@ from polefem.outline.checks import (
     refuse_overlaps,
     refuse_short_edges,
     refuse_thin_iron,
+    refuse_thin_yoke,
     refuse_touching_faces,
 )
 from polefem.outline.coils import coils_of
@@ -91,10 +92,12 @@ def _outline(rotor: Build, stator: Build, air_gap: float, length: float) -> Outl
         for member, away in zip(members, back, strict=True)
     ]
     for build, member, side in zip((rotor, stator), members, sides, strict=True):
+        web = min(pole.web for pole in build.pattern)
+        refuse_thin_yoke(member, web)
         refuse_coils(member)
         refuse_short_edges(side)
         refuse_overlaps(side)
-        refuse_thin_iron(side, min(pole.web for pole in build.pattern))
+        refuse_thin_iron(side, web)
     return Outline(sides[0], sides[1], length, rotor.radius or 1.0)
 
 

@@ -26,6 +26,7 @@ __all__ = [
     "refuse_overlaps",
     "refuse_short_edges",
     "refuse_thin_iron",
+    "refuse_thin_yoke",
     "refuse_touching_faces",
 ]
 
@@ -37,6 +38,7 @@ TOUCH = 2 * SAGITTA
 SHORTEST = 1e-7
 #: What is walked round the other way is no crossing, but rounding, below this part of the area.
 CROSSED = 1e-9
+THIN = "iron must nowhere be thinner than the thinnest web"
 #: What is allowed between a coil and what it must not cut.
 ROOM = f"0 mm, or {THINNEST_LINER * 1e3:g} mm and more"
 
@@ -169,6 +171,17 @@ def _refuse_crossed(side: Side, region: Region, shape: shapely.Polygon) -> None:
         )
 
 
+def refuse_thin_yoke(member: Member, web: float) -> None:
+    """Raise GeometryRefused where there is a yoke, but a thinner one than `web` (m).
+
+    One that is thinner than the chords of its arcs leave shows as no iron at all in its polygon.
+    """
+    thick = abs(member.back - member.seat.root)
+    if 0.0 < thick < web * (1 - 1e-3):
+        allowed = f"{web * 1e3:.4g} mm or more (or a smaller pole.web)"
+        raise GeometryRefused(refusal(THIN, f"{member.name} yoke", f"{thick * 1e3:.4g} mm", allowed))
+
+
 def refuse_thin_iron(side: Side, web: float) -> None:
     """Raise GeometryRefused where the iron is anywhere thinner than `web` (m).
 
@@ -190,9 +203,7 @@ def _refuse_thin(side: Side, region: Region, web: float) -> None:
         spot = worst.representative_point()
         found = f"thinner near x {spot.x * 1e3:.3g} mm, y {spot.y * 1e3:.3g} mm"
         allowed = f"{web * 1e3:.4g} mm or more (or a smaller pole.web)"
-        raise GeometryRefused(
-            refusal("iron must nowhere be thinner than the thinnest web", f"{side.name} iron", found, allowed)
-        )
+        raise GeometryRefused(refusal(THIN, f"{side.name} iron", found, allowed))
 
 
 def _rooms(shape: shapely.Geometry) -> int:
