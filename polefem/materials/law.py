@@ -19,6 +19,7 @@ FloatArray = NDArray[np.float64]
 MU0: float = 4e-7 * pi  #: permeability of vacuum, H/m (the value before 2019; today's differs by 6e-10 of it)
 NU0: float = 1.0 / MU0  #: reluctivity of vacuum, m/H
 
+FEW = 16  # knots in a cell of the search grid, above which a bisection over all of them is faster
 MOST_CELLS = 8192  # of the search grid: 64 kB, so that it stays in the cache next to the pieces
 TINY_B = 1e-9  # T; below it H/B and the slope are one number
 
@@ -122,6 +123,8 @@ class Law:
         return Law(share * b + (1.0 - share) * MU0 * h, h, slope / (share + (1.0 - share) * MU0 * slope))
 
     def _piece_of(self, b: FloatArray) -> NDArray[np.intp]:
+        if self._steps > FEW:
+            return np.searchsorted(self.b, b, side="right") - 1
         cell = np.minimum(b * self._cells_per_tesla, self._cells.size - 1.0).astype(np.intp)
         piece = np.take(self._cells, cell, mode="clip")
         for _ in range(self._steps):

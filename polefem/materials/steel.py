@@ -14,8 +14,12 @@ from polefem.materials.curve import Curve
 from polefem.materials.grade import Grade
 from polefem.materials.law import MU0, NU0, TINY_B, FloatArray, Law
 from polefem.materials.library import named
+from polefem.materials.table import checked_table
 
 __all__ = ["Steel"]
+
+#: The largest constant relative permeability: far beyond any iron, and short of where numbers end.
+MOST = 1e12
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -67,7 +71,7 @@ class Steel:
         InvalidValue
             A table that no steel has; the sentence names the row.
         """
-        return cls.from_curve(Curve(name, np.asarray(h), np.asarray(b), saturation))
+        return cls.from_curve(Curve(name, *checked_table(h, b, name), saturation))
 
     @classmethod
     def from_csv(
@@ -115,11 +119,11 @@ class Steel:
 
     @classmethod
     def linear(cls, mu_r: float, name: str | None = None) -> "Steel":
-        """A material of constant relative permeability, 1 or more."""
-        if isinstance(mu_r, bool) or not isinstance(mu_r, int | float | np.number) or not 1.0 <= mu_r < inf:
-            raise InvalidValue(
-                refusal("iron carries more flux than vacuum", "mu_r", mu_r, "1 or more, and finite")
-            )
+        """A material of constant relative permeability, 1 or more; raises InvalidValue for anything else."""
+        real = isinstance(mu_r, int | float | np.integer | np.floating) and not isinstance(mu_r, bool)
+        if not (real and 1.0 <= mu_r <= MOST):
+            rule, allowed = "iron carries more flux than vacuum", f"a number from 1 to {MOST:g}"
+            raise InvalidValue(refusal(rule, "mu_r", f"{mu_r!r}"[:40], allowed))
         return cls(name or f"linear, mu_r = {mu_r:g}", Law(np.zeros(1), np.zeros(1), np.array([NU0 / mu_r])))
 
     @classmethod

@@ -1,11 +1,14 @@
 """A measured curve from a file: units by its header, and faults named by their line."""
 
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.optimize import isotonic_regression
 
-from polefem.materials import MU0, Steel
+from polefem.errors import InvalidValue
+from polefem.materials import MU0, Steel, steel_names
 from polefem.materials.csv_file import smooth_curve
 
 CURVE = Steel.named("M330-50A measured").curve
@@ -74,12 +77,22 @@ def test_the_published_curve_itself_has_no_outlier() -> None:
         ("", "a curve needs points: faulty.csv is an empty file"),
         (
             "H, B\n0, 0\n",
-            "states its quantity and unit: faulty.csv is 'H', allowed is H in A/m, kA/m, A/cm, Oe with",
+            "states its quantity and unit: faulty.csv is 'H', allowed is a header such as 'H \\[A/m\\], B \\[T\\]'",
         ),
         ("H [A/m], B [Wb]\n0, 0\n", r"its quantity and unit: faulty.csv is 'B \[Wb\]'"),
         ("B [T], J [T]\n0, 0\n", "a curve has two quantities: faulty.csv is B and J"),
         ("H [A/m], B [T], B [T]\n0, 0, 0\n", "a curve has two quantities: faulty.csv is H and B and B"),
         ("H [A/m], B [T]\n0, 0\n50, none\n", "a row is two numbers: faulty.csv, line 3 is '50, none'"),
+        ("H [A/m], B [T]\n0, 0\n5_0, 1\n", "a row is two numbers: faulty.csv, line 3 is '5_0, 1'"),
+        ("H [A/m]; B [T]\n0; 0\n1.000,5; 1\n", "a row is two numbers: faulty.csv, line 3 is '1.000,5; 1'"),
+        (
+            "0; 0\n50; 1\n",
+            "what the columns are: faulty.csv, first line is '0; 0', allowed is a line before it such as",
+        ),
+        (
+            "0, 0\n50, 1\n",
+            r"such as 'H \[A/m\]; B \[T\]': H in A/m, kA/m, A/cm, Oe with B or J in T, mT, G, kG",
+        ),
         ("H [A/m], B [T]\n0, 0\n50\n", "a row is two numbers: faulty.csv, line 3 is '50'"),
         ("H [A/m], B [T]\n0, 0\n50, 1\n", "a curve needs points: faulty.csv is a table of 2 rows"),
         (
@@ -98,3 +111,119 @@ def test_a_faulty_file_is_refused_by_its_line(tmp_path: Path, text: str, sentenc
     path.write_text(text)
     with pytest.raises(ValueError, match=sentence):
         Steel.from_csv(path)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "latin-1"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "# für µ\nH [A/m]; B [T]\n0; 0\n60,5; 0,5\n110; 1\n1500; 1,5\n",
+        "# für µ\nH [A/m]\tB [T]\r\n0\t0\r\n60,5\t0,5\r\n110\t1\r\n1500\t1,5\r\n",
+        '# für µ\n"H [A/m]";"B [T]"\n"0";"0"\n"60,5";"0,5"\n"110";"1"\n"1,5E3";"1,5"\n',
+        "# für µ\nH [A/m], B [T]\n0; 0\n60,5; 0,5\n110; 1\n1500; 1,5\n",
+        "# für µ\nH [A/m], B [T]\n0, 0\n60.5, 0.5\n110, 1\n1500, 1.5\n",
+    ],
+)
+def test_what_an_editor_or_a_sheet_writes_is_read(tmp_path: Path, text: str, encoding: str) -> None:
+    path = tmp_path / "sheet.csv"
+    path.write_bytes(text.encode(encoding))
+    curve = Steel.from_csv(path).curve
+    assert curve.h.tolist() == [0.0, 60.5, 110.0, 1500.0] and curve.b.tolist() == [0.0, 0.5, 1.0, 1.5]
+
+
+@pytest.mark.parametrize(
+    ("data", "sentence"),
+    [
+        (
+            None,
+            r"a curve is read from a text file: '.*gone.csv' is not readable \(No such file or directory\)",
+        ),
+        (
+            bytes(range(256)) * 9,
+            "a curve is read from a text file: gone.csv is no text, allowed is a header such as",
+        ),
+        (
+            "H [A/m], B [T]\n0, 0\n".encode("utf-16-le"),
+            "a curve is read from a text file: gone.csv is no text",
+        ),
+        (b"\xff\xfeH", "a column states its quantity and unit: gone.csv is 'ÿþH'"),
+        (b"\x89PNG\r\n\x1a\n" * 40, r"a column states its quantity and unit: gone.csv is '.{1,60}', allowed"),
+    ],
+)
+def test_what_is_no_text_ends_in_a_sentence(tmp_path: Path, data: bytes | None, sentence: str) -> None:
+    path = tmp_path / "gone.csv"
+    if data is not None:
+        path.write_bytes(data)
+    with pytest.raises(ValueError, match=sentence):
+        Steel.from_csv(path)
+
+
+def test_a_folder_is_no_curve(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match=r"a curve is read from a text file: '.*' is not readable"):
+        Steel.from_csv(tmp_path)
+
+
+def every_place_tried(h: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """The nearest curve whose slope rises once and falls once, by fitting it for every place of the steepest step."""
+    width, curves = np.diff(h), []
+    slope = np.diff(b) / width
+    for top in range(slope.size):
+        up = isotonic_regression(slope[:top], weights=width[:top]).x if top else slope[:0]
+        down = isotonic_regression(slope[top:], weights=width[top:], increasing=False).x
+        curves.append(b[0] + np.append(0.0, np.cumsum(np.append(up, down) * width)))
+    return min(curves, key=lambda curve: float(np.sum((curve - b) ** 2)))
+
+
+def test_the_nearest_smooth_curve_is_that_of_the_best_place_of_all() -> None:
+    chance = np.random.default_rng(5)
+    tables = [Steel.named(name).curve for name in steel_names() if Steel.named(name).curve]
+    pairs = [(curve.h, curve.b) for curve in tables]
+    for scatter in (1e-6, 1e-3, 0.05):
+        h = np.append(0.0, np.cumsum(chance.exponential(60.0, 80)))
+        pairs.append((h, 1.6 * h / (h + 300.0) + np.sort(chance.normal(0.0, scatter, h.size))))
+
+    def same(one: np.ndarray, other: np.ndarray) -> bool:
+        return bool(np.abs(one - other).max() <= 1e-12)
+
+    for h, b in pairs:
+        assert same(smooth_curve(h, b), every_place_tried(h, b))
+    # The twin: slopes pooled to fall from the first step on.
+    h, b = CURVE.h, CURVE.b
+    falling = isotonic_regression(np.diff(b) / np.diff(h), weights=np.diff(h), increasing=False).x
+    assert not same(b[0] + np.append(0.0, np.cumsum(falling * np.diff(h))), every_place_tried(h, b))
+
+
+def test_many_rows_take_memory_for_each_and_not_for_each_pair(tmp_path: Path) -> None:
+    """Twice the rows take twice the memory; in pairs of rows it would be four times as much."""
+
+    def taken(rows: int) -> int:
+        h = np.linspace(0.0, 5e4, rows)
+        path = written(tmp_path, "H [A/m], B [T]", h, 1.9 * h / (h + 300.0) + MU0 * h)
+        tracemalloc.start()
+        steel = Steel.from_csv(path)
+        most = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        assert steel.b(5e3) == pytest.approx(1.9 * 5e3 / 5300.0 + MU0 * 5e3, rel=1e-6)
+        return most
+
+    def linear(few: int, many: int) -> bool:
+        return many < 2.6 * few
+
+    few, many = taken(2000), taken(4000)
+    assert linear(few, many)
+    assert not linear(2000**2 * 8, 4000**2 * 8)
+
+
+@pytest.mark.parametrize("mu_r", [True, "x", "1000", None, [1000.0], 0.5, np.nan, np.inf, 10**400, 1j])
+def test_a_permeability_is_a_number_that_iron_may_have(mu_r: object) -> None:
+    with pytest.raises(
+        InvalidValue,
+        match=r"iron carries more flux than vacuum: mu_r is .*, allowed is a number from 1 to 1e",
+    ):
+        Steel.linear(mu_r)  # type: ignore[arg-type]
+
+
+def test_a_table_of_words_is_refused() -> None:
+    for h in (["a", "b", "c"], [[0.0], [1.0, 2.0]], [0, 1, 10**400]):
+        with pytest.raises(InvalidValue, match="a B-H table holds numbers: table is (text or the like|lists of unequal length)"):
+            Steel.from_table(h, [0.0, 1.0, 1.5])
