@@ -225,5 +225,8 @@ def test_a_permeability_is_a_number_that_iron_may_have(mu_r: object) -> None:
 
 def test_a_table_of_words_is_refused() -> None:
     for h in (["a", "b", "c"], [[0.0], [1.0, 2.0]], [0, 1, 10**400]):
-        with pytest.raises(InvalidValue, match="a B-H table holds numbers: table is (text or the like|lists of unequal length)"):
+        with pytest.raises(
+            InvalidValue,
+            match=r"a B-H table holds numbers: table is (text or the like|lists of unequal length)",
+        ):
             Steel.from_table(h, [0.0, 1.0, 1.5])
