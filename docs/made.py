@@ -25,8 +25,8 @@ from matplotlib.figure import Figure
 from polefem import Barrier, FreeFace, Hole, Notch, Pole, RoundFace, Shoe, SlopedFace, flux_map, solve_state
 from polefem.copper import wound_phase
 from polefem.drive import operating_point
+from polefem.field.states import whole_field
 from polefem.maps import FluxMap
-from polefem.maps.field import whole_field
 from polefem.outline import outline_of
 from polefem.outline.parts import extent, whole_parts
 from polefem.params import Machine, MeshSpec
@@ -142,7 +142,7 @@ def _draw_run(folder: Path, machine: Machine, phase_map: FluxMap) -> None:
     """The bridge of the study that judges under real drives, with the angles that a person would first set."""
     study = pottery_wheel_driven
     (point,) = (p for p in study.plan.points if isinstance(p, LevelPoint))
-    resistance = wound_phase(machine, outline_of(machine), study.plan.copper).resistance
+    resistance = wound_phase(machine, study.plan.copper).resistance
     drive = DriveSpec(point.bridge, resistance, point.turn_on, point.turn_off, Tracking.level(8.0))
     _save(draw_run(operating_point(phase_map, drive, point.speed)), folder / "study-pottery_wheel_driven.svg")
 

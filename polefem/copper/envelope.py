@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from polefem.copper.turn import CoilShape
+from polefem.copper.turn import coil_shape
+from polefem.outline import DrawnMachine, drawn
 from polefem.params import AxialMachine, Machine, OuterRotorMachine
 
 __all__ = ["Envelope", "envelope"]
@@ -29,8 +30,13 @@ class Envelope:
         return 2 * math.pi * self.radius * (self.radius + self.height)
 
 
-def envelope(machine: Machine, coil: CoilShape) -> Envelope:
-    """Round the steel and the end turns of the coils; without shaft, bearings and case."""
+def envelope(machine: Machine | DrawnMachine) -> Envelope:
+    """Round the steel and the end turns of the coils; without shaft, bearings and case.
+
+    Raises GeometryRefused for a machine that cannot be built.
+    """
+    known = drawn(machine)
+    machine, coil = known.machine, coil_shape(known)
     if isinstance(machine, AxialMachine):
         return Envelope(machine.outer_radius + coil.overhang, _disc_height(machine))
     outer = (

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from polefem.outline import Outline, Region
+from polefem.outline import DrawnMachine, Region, drawn
 from polefem.params import AxialMachine, Machine
 from polefem.shapes import area
 
@@ -66,8 +66,13 @@ class CoilShape:
         return (self.across + self.width) / 2.0
 
 
-def coil_shape(machine: Machine, outline: Outline) -> CoilShape:
-    """The coil in an outline of the machine (of an axial machine: that at the mean radius)."""
+def coil_shape(machine: Machine | DrawnMachine) -> CoilShape:
+    """The coil in the outline of a machine (of an axial machine: in that at the mean radius).
+
+    Raises GeometryRefused for a machine that cannot be built.
+    """
+    shape = drawn(machine)
+    machine, outline = shape.machine, shape.outline
     coils = [r for r in outline.stator.regions if r.material == "coil"]
     pairs = [
         (

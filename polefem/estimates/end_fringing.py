@@ -33,7 +33,7 @@ from numpy.typing import NDArray
 from polefem.copper import coil_shape
 from polefem.maps import FluxMap
 from polefem.materials import MU0
-from polefem.outline import Outline, outline_of
+from polefem.outline import DrawnMachine, Outline, drawn
 from polefem.params import AxialMachine, Machine, OuterRotorMachine
 
 __all__ = ["EndFringing", "end_fringing", "fringe_permeance", "with_end_fringing"]
@@ -82,16 +82,17 @@ def fringe_permeance(gap: float, depth: float) -> float:
     return 0.26 + math.log(1 + 2 * depth / gap) / math.pi
 
 
-def end_fringing(phase_map: FluxMap, machine: Machine) -> EndFringing:
+def end_fringing(phase_map: FluxMap, machine: Machine | DrawnMachine) -> EndFringing:
     """What fringing at the ends of the stack adds, from the map of the flat section and the machine's dimensions.
 
     Raises GeometryRefused for a machine that cannot be built, InvalidValue for a map that does not cover the pitch.
     """
-    outline = outline_of(machine)
+    known = drawn(machine)
+    machine, outline = known.machine, known.outline
     first = float(phase_map.currents[phase_map.currents > 0][0])
     flat = phase_map.at(phase_map.angles, first)[0] / first
     most, least = float(flat.max()), float(flat.min())
-    coil = coil_shape(machine, outline)
+    coil = coil_shape(known)
     gaps = machine.stator_poles // machine.phases.count * machine.halves
     turns = machine.section_turns / machine.winding.parallel_paths
     per_permeance = MU0 * turns**2 * gaps * outline.stator.feature  # H for each mu0 per length of face
@@ -106,7 +107,7 @@ def end_fringing(phase_map: FluxMap, machine: Machine) -> EndFringing:
     )
 
 
-def with_end_fringing(phase_map: FluxMap, machine: Machine) -> FluxMap:
+def with_end_fringing(phase_map: FluxMap, machine: Machine | DrawnMachine) -> FluxMap:
     """The map with the flux that bulges out of the ends of the stack, energy-consistent; see the head of this file.
 
     The map says so in its `remarks`; an incremental inductance it had is left out. Raises as `end_fringing` does.

@@ -20,16 +20,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import InvalidValue, refusal
 from polefem.estimates.masses import steel_density
-from polefem.maps import Field, FieldState, field_series
+from polefem.field import BuiltMachine, Field, FieldState, built, field_series
 from polefem.materials import MU0, Steel, loss_separation
-from polefem.outline import outline_of
+from polefem.outline import DrawnMachine, drawn, machine_of
 from polefem.params import AxialMachine, Machine, MeshSpec, SquareDrive
 from polefem.params.checks import positive, whole
 
@@ -46,7 +45,7 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
-Fields = Callable[[Machine, Floats, Floats, Any], Iterable[FieldState]]
+Fields = Callable[[BuiltMachine, Floats, Floats], Iterable[FieldState]]
 
 
 @dataclass(frozen=True)
@@ -125,31 +124,35 @@ def _at_times(part: PartLoss, times: float) -> PartLoss:
 
 
 def iron_loss(
-    machine: Machine,
+    machine: Machine | BuiltMachine,
     drive: SquareDrive,
     current: float,
     turning: Turning,
-    mesh: MeshSpec | str = "coarse",
+    mesh: MeshSpec | str | None = None,
     fields: Fields = field_series,
 ) -> IronLoss:
     """Iron loss under nearly square currents (A) at a speed; `fields`: what solves the fields.
 
+    mesh: as `built` takes it; where none is said, that of a built machine, or a coarse one.
+
     Raises InvalidValue for steel whose loss is not known, and what `field_series` and `ramped_currents` raise.
     """
-    angles = cycle_angles(machine, turning.samples)
-    currents = ramped_currents(machine, drive, current, turning.ramp, angles)
-    return loss_over_cycle(machine, fields(machine, angles, currents, mesh), turning.speed)
+    known = built(machine, mesh or (None if isinstance(machine, BuiltMachine) else "coarse"))
+    angles = cycle_angles(known, turning.samples)
+    currents = ramped_currents(known, drive, current, turning.ramp, angles)
+    return loss_over_cycle(known, fields(known, angles, currents), turning.speed)
 
 
-def cycle_angles(machine: Machine, samples: int) -> Floats:
+def cycle_angles(machine: Machine | DrawnMachine, samples: int) -> Floats:
     """Even steps over a cycle, rad, `samples` of them in every rotor pitch: shape (n_angles,)."""
+    machine = machine_of(machine)
     pitches = len(machine.rotor_pattern)
     steps: Floats = np.arange(samples * pitches, dtype=float) * (machine.rotor_pitch / samples)
     return steps
 
 
 def ramped_currents(
-    machine: Machine, drive: SquareDrive, current: float, ramp: float, angles: ArrayLike
+    machine: Machine | DrawnMachine, drive: SquareDrive, current: float, ramp: float, angles: ArrayLike
 ) -> Floats:
     """The current of every phase at rotor angles (rad), A, shape (n_angles, n_phases).
 
@@ -157,6 +160,7 @@ def ramped_currents(
 
     Raises InvalidValue where that does not fit into the dwell or the rotor pitch.
     """
+    machine = machine_of(machine)
     longest = min(drive.dwell, machine.rotor_pitch - drive.dwell)
     if ramp > longest * (1 + 1e-9):
         rule = "a current rises within the dwell and falls within what is left of the pitch"
@@ -169,10 +173,11 @@ def ramped_currents(
     return currents
 
 
-def loss_over_cycle(machine: Machine, states: Iterable[FieldState], speed: float) -> IronLoss:
+def loss_over_cycle(machine: Machine | DrawnMachine, states: Iterable[FieldState], speed: float) -> IronLoss:
     """Iron loss from the fields at the angles of `cycle_angles`, whatever the currents were, at a speed (rad/s)."""
     positive("a machine loses in turning", "speed", speed, "rad/s")
-    length = outline_of(machine).length
+    known = drawn(machine)
+    machine, length = known.machine, known.outline.length
     parts = []
     for seen, steel, share in zip(
         waveforms(machine, states), machine.core_steels, machine.stacking_factors, strict=True

@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from polefem.copper import Envelope
-from polefem.estimates.masses import Masses
+from polefem.copper import envelope
+from polefem.estimates.masses import masses_of
+from polefem.field import BuiltMachine, built
+from polefem.outline import DrawnMachine, machine_of
 from polefem.params import AxialMachine, Machine, OuterRotorMachine
 
 __all__ = ["USUAL_SHEAR", "TorqueDensity", "gap_shear_stress", "torque_density"]
@@ -35,13 +37,19 @@ class TorqueDensity:
         )
 
 
-def torque_density(machine: Machine, torque: float, masses: Masses, hull: Envelope) -> TorqueDensity:
-    """Of a mean torque, N m."""
-    return TorqueDensity(torque / masses.active, torque / hull.volume, gap_shear_stress(machine, torque))
+def torque_density(machine: Machine | BuiltMachine, torque: float) -> TorqueDensity:
+    """Of a mean torque, N m.
+
+    Raises GeometryRefused for a machine that cannot be built.
+    """
+    known = built(machine)
+    per_mass, per_volume = torque / masses_of(known).active, torque / envelope(known).volume
+    return TorqueDensity(per_mass, per_volume, gap_shear_stress(known, torque))
 
 
-def gap_shear_stress(machine: Machine, torque: float) -> float:
+def gap_shear_stress(machine: Machine | DrawnMachine, torque: float) -> float:
     """Mean over the gap, Pa: torque / (2 * rotor volume) in a radial machine, its rotor taken as full to the gap."""
+    machine = machine_of(machine)
     if isinstance(machine, AxialMachine):
         return torque / (
             machine.halves * 2 / 3 * math.pi * (machine.outer_radius**3 - machine.inner_radius**3)

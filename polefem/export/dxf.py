@@ -12,7 +12,7 @@ from pathlib import Path
 from ezdxf.filemanagement import new
 from ezdxf.units import MM
 
-from polefem.outline import Ring
+from polefem.outline import DrawnMachine, Ring
 from polefem.outline.parts import circle, parts_of
 from polefem.params import Machine
 from polefem.shapes import Arc
@@ -24,7 +24,7 @@ __all__ = ["write_dxf"]
 _COLOURS = {"rotor": 5, "stator": 7, "shaft": 8, "coil": 1}
 
 
-def write_dxf(machine: Machine, path: str | Path, coils: bool = False) -> Path:
+def write_dxf(machine: Machine | DrawnMachine, path: str | Path, coils: bool = False) -> Path:
     """Write the outline of every part (see `parts_of`), in millimetres; `coils` adds a layer for each coil side.
 
     Raises GeometryRefused for a machine that cannot be built.

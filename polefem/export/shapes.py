@@ -7,20 +7,23 @@ from pathlib import Path
 from polefem.export.maps import write_csv, write_json, write_netcdf
 from polefem.export.svg import write_svg
 from polefem.maps import FluxMap
+from polefem.outline import DrawnMachine, machine_of
 from polefem.params import Machine
 from polefem.params.toml import machine_text
 
 __all__ = ["write_shape"]
 
 
-def write_shape(machine: Machine, phase_map: FluxMap, folder: Path, stem: str) -> dict[str, Path]:
+def write_shape(
+    machine: Machine | DrawnMachine, phase_map: FluxMap, folder: Path, stem: str
+) -> dict[str, Path]:
     """Write the files of a shape into a folder; returns what they hold and where they are.
 
     Raises GeometryRefused for a machine that cannot be built.
     """
     folder.mkdir(parents=True, exist_ok=True)
     described = folder / f"{stem}.toml"
-    described.write_text(machine_text(machine), encoding="utf-8")
+    described.write_text(machine_text(machine_of(machine)), encoding="utf-8")
     return {
         "machine (TOML)": described,
         "outline at 1:1 (SVG)": write_svg(machine, folder / f"{stem}.svg"),

@@ -15,8 +15,8 @@ from typing import Literal
 
 import numpy as np
 
-from polefem.outline.build import outline_of, sections
 from polefem.outline.discs import disc_rings
+from polefem.outline.drawn import DrawnMachine, drawn
 from polefem.outline.values import Outline, Ring, Side
 from polefem.params import AxialMachine, Machine
 from polefem.shapes import Arc, Line, Segment, area, moved, turned_back
@@ -47,7 +47,7 @@ class Part:
         return sum(area(ring) for ring in self.rings)
 
 
-def parts_of(machine: Machine, coils: bool = True) -> tuple[Part, ...]:
+def parts_of(machine: Machine | DrawnMachine, coils: bool = True) -> tuple[Part, ...]:
     """The parts of a machine in one plane: "rotor", "stator", a "shaft" that carries flux and, if asked for, each coil
     side ("coil 0 minus" ...).
 
@@ -58,10 +58,12 @@ def parts_of(machine: Machine, coils: bool = True) -> tuple[Part, ...]:
 
     Raises GeometryRefused for a machine that cannot be built.
     """
+    known = drawn(machine)
+    machine = known.machine
     if not isinstance(machine, AxialMachine):
-        return whole_parts(outline_of(machine), coils)
+        return whole_parts(known.outline, coils)
     views: list[Sequence[Part]] = [_disc(machine, "rotor"), _disc(machine, "stator")]
-    for outline in sections(machine):
+    for outline in known.sections:
         views.append(whole_parts(outline, coils, f" at {outline.radius * 1e3:.5g} mm", machine.middle))
     return tuple(_side_by_side(views))
 

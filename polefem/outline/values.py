@@ -73,3 +73,8 @@ class Outline:
     stator: Side
     length: float
     radius: float = 1.0
+
+    @property
+    def mirror(self) -> bool:
+        """Whether both sides are symmetric, so that torque is odd and flux linkage even in the angle."""
+        return self.rotor.mirror and self.stator.mirror

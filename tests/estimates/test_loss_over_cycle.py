@@ -13,7 +13,7 @@ from polefem import Steel
 from polefem.errors import InvalidValue
 from polefem.estimates import IronLoss, Turning, iron_loss, loss_over_cycle
 from polefem.estimates.iron_loss import cycle_angles, ramped_currents, waveforms
-from polefem.maps import Field, FieldState, field_series
+from polefem.field import Field, FieldState, field_series
 from polefem.materials import loss_separation
 from polefem.params import MeshSpec, SquareDrive
 from polefem.units import deg, rpm

@@ -19,7 +19,7 @@ from scipy.spatial import cKDTree
 
 from polefem.errors import InvalidValue
 from polefem.export import magnetics, write_field, write_series
-from polefem.maps import Field, FieldState, field_series, solve_state
+from polefem.field import Field, FieldState, field_series, solve_state
 from polefem.materials import Steel
 from polefem.outline import outline_of
 from polefem.params import MeshSpec
@@ -109,7 +109,7 @@ def round_the_coil_side(mesh: meshio.Mesh) -> float:
 
 
 def obeys_ampere(mesh: meshio.Mesh) -> bool:
-    """Ampere's law within 2 %: H is one value a triangle. The current runs away from the reader (`maps.section`)."""
+    """Ampere's law within 2 %: H is one value a triangle. The current runs away from the reader (`polefem.field`)."""
     return math.isclose(round_the_coil_side(mesh), -CURRENT * PLAIN.winding.turns_per_pole, rel_tol=0.02)
 
 

@@ -14,8 +14,8 @@ import pytest
 from numpy.typing import NDArray
 
 from polefem import flux_map, solve_state
+from polefem.field import built
 from polefem.gap import Gap
-from polefem.maps.section import sections_of
 from polefem.mesher import mesh_sides
 from polefem.model import Coil, build_model
 from polefem.outline import outline_of
@@ -42,7 +42,7 @@ def balances(torque: float, coenergy: float) -> bool:
 
 @cache
 def sections(name: str) -> tuple[System, ...]:
-    return tuple(section.system for section in sections_of(MACHINES[name][0], ROUGH))
+    return built(MACHINES[name][0], ROUGH).systems
 
 
 def states(
@@ -157,7 +157,7 @@ def test_no_torque_aligned_and_unaligned(name: str) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["12/8, periodic half", "6/4, whole turn"])
 def test_no_torque_aligned_and_unaligned_on_a_mesh_without_mirror(name: str) -> None:
-    stands_still(name, tuple(section.system for section in sections_of(MACHINES[name][0], "normal")))
+    stands_still(name, built(MACHINES[name][0], "normal").systems)
 
 
 # Symmetries -----------------------------------------------------------------------------------------

@@ -18,7 +18,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.constants import mu_0
 
-from polefem.maps.section import sections_of
+from polefem.field import built
 from polefem.materials import Steel
 from polefem.params import RadialMachine
 from polefem.solve import Coupled, Solution, System, Workshop, minimise
@@ -50,8 +50,8 @@ NODES, WEIGHTS = np.polynomial.legendre.leggauss(4)
 @lru_cache(maxsize=2)  # the largest take a gigabyte
 def made(radius: float, gap: float, steel: Steel, mesh: str) -> tuple[RadialMachine, System]:
     machine = replace(sized(radius, gap), steel=steel)
-    (section,) = sections_of(machine, mesh)
-    return machine, section.system
+    (system,) = built(machine, mesh).systems
+    return machine, system
 
 
 def states(

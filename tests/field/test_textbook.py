@@ -19,8 +19,8 @@ import numpy as np
 from scipy.constants import mu_0
 
 from polefem import flux_map
+from polefem.field import built
 from polefem.maps import linear_map
-from polefem.maps.section import sections_of
 from polefem.materials import Steel
 from polefem.params import MeshSpec, Pole, RadialMachine, Winding
 from polefem.solve import System, Workshop, minimise
@@ -65,7 +65,7 @@ def four_two() -> RadialMachine:
 
 @cache
 def meshed() -> System:
-    return sections_of(four_two(), MeshSpec.named("fine"))[0].system
+    return built(four_two(), MeshSpec.named("fine")).systems[0]
 
 
 @cache

@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.constants import mu_0
 
-from polefem.maps.section import sections_of
+from polefem.field import built
 from polefem.model import Model, smallest_sector
 from polefem.outline import sections
 from polefem.params import phases_of
@@ -25,7 +25,7 @@ Floats = NDArray[np.float64]
 
 @cache
 def model(name: str) -> Model:
-    return sections_of(MACHINES[name][0], ROUGH)[0].system.model
+    return built(MACHINES[name][0], ROUGH).systems[0].model
 
 
 def free(found: Model) -> Floats:

@@ -57,7 +57,7 @@ def test_a_step_of_the_coils_own_width_is_no_corner() -> None:
 
 
 def test_the_mean_turn_of_a_stepped_coil_runs_through_the_middle_of_its_area() -> None:
-    shape = coil_shape(STEPPED, outline_of(STEPPED))
+    shape = coil_shape(STEPPED)
     height = shape.height / mm
     assert height == pytest.approx((STEPPED.slot_radius - STEPPED.stator_bore_radius) / mm - 5)
     blocks = [(3, 4), (4.5, 5), (6, height - 9)]
@@ -70,7 +70,7 @@ def test_the_mean_turn_of_a_stepped_coil_runs_through_the_middle_of_its_area() -
 
 
 def test_wires_lie_in_each_block_by_itself() -> None:
-    shape = coil_shape(STEPPED, outline_of(STEPPED))
+    shape = coil_shape(STEPPED)
     found = packing(shape, Wire(0.9 * mm, 1.0 * mm), 50, STEPPED.winding)
     last = math.floor(shape.height / mm - 9)
     assert found.places == 3 * 4 + 4 * 5 + 6 * last

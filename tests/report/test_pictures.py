@@ -12,7 +12,8 @@ from matplotlib.image import imread
 from matplotlib.path import Path as Curve
 
 from polefem import Notch, Pole, RadialMachine, Steel, Winding
-from polefem.maps import Field, linear_map
+from polefem.field import Field
+from polefem.maps import linear_map
 from polefem.outline import outline_of
 from polefem.params import AxialMachine, SquareDrive
 from polefem.params.toml import load_machine

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polefem import MeshSpec, Pole, RadialMachine, Steel
-from polefem.maps.section import sections_of
+from polefem.field import built
 from polefem.solve import Workshop, minimise
 from polefem.units import deg, mm
 from tests.benchmarks.map_cost import machine
@@ -45,7 +45,7 @@ class Field:
 
 
 def solved(built: RadialMachine, factor: float) -> Field:
-    system = sections_of(built, MeshSpec.named("normal").coarser(factor))[0].system
+    system = built(built, MeshSpec.named("normal").coarser(factor)).systems[0]
     load = system.model.loads[0]
     values, start = [], np.zeros(system.size)
     for angle in ANGLES.tolist():

@@ -10,7 +10,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.sparse.linalg import SuperLU, splu, spsolve
 
-from polefem.maps.section import sections_of
+from polefem.field import built
 from polefem.solve import Coupled, Workshop, factor, minimise, newton
 from polefem.solve.factor import Factor, Layout, correction
 from tests.field.built_machines import ROUGH, half_turn
@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 @cache
 def saturated() -> tuple[Coupled, sp.csr_matrix, Floats]:
     """A sector with its corners passing, its tangent matrix far into saturation, and a load."""
-    system = sections_of(half_turn(), ROUGH)[0].system
+    system = built(half_turn(), ROUGH).systems[0]
     coupled = system.at(-0.5)
     load = 40.0 * system.model.loads[0]
     found = minimise(coupled, load, np.zeros(system.size), Workshop())

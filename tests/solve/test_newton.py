@@ -11,7 +11,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from polefem.maps.section import sections_of
+from polefem.field import built
 from polefem.materials import Steel, steel_names
 from polefem.outline import outline_of
 from polefem.shapes import area
@@ -28,7 +28,7 @@ ANGLES = (0.0, -15 * deg, -31 * deg, -45 * deg)
 
 @cache
 def base() -> System:
-    return sections_of(half_turn(), ROUGH)[0].system
+    return built(half_turn(), ROUGH).systems[0]
 
 
 def made_of(steel: Steel) -> System:

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from polefem import MeshSpec, flux_map
-from polefem.maps import sweep
 from polefem.solve import Workshop
+from polefem.sweep import single as sweep
 from polefem.units import deg
 from tests.field.built_machines import half_turn
 

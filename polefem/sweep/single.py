@@ -1,15 +1,14 @@
-"""The sweep that fills a flux map: each point starts from its neighbours in angle and in current."""
+"""The map of one phase: each point starts from its neighbours in angle and in current."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from polefem.maps.carrying import carried
-from polefem.maps.flux_map import FluxMap
-from polefem.maps.section import Section, sections_of
+from polefem.field import BuiltMachine, built, transferred
+from polefem.maps import FluxMap
 from polefem.params import Machine, MeshSpec
 from polefem.params.checks import increasing, positive
 from polefem.solve import System, Workshop, minimise
@@ -27,16 +26,16 @@ COVER_TORQUE = 1.7
 
 
 def flux_map(
-    machine: Machine,
+    machine: Machine | BuiltMachine,
     angles: ArrayLike,
     currents: ArrayLike,
-    mesh: MeshSpec | str = "normal",
+    mesh: MeshSpec | str | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> FluxMap:
     """Flux linkage, torque and co-energy of one phase over angles and currents, from nonlinear field solutions.
 
     angles: shape (n_angles,), rad, increasing; 0 is aligned. currents: shape (n_currents,), A, increasing, all
-    above 0. mesh: a `MeshSpec` or the name of one. progress: called with the points done and the points in all.
+    above 0. mesh: as `built` takes it. progress: called with the points done and the points in all.
 
     Raises InvalidValue for lists that do not increase and currents that do not flow, GeometryRefused for a machine
     that cannot be built, MeshFailed where the mesher gives up. A point that did not converge is marked in
@@ -46,13 +45,12 @@ def flux_map(
     angles = increasing("the angles of a map must increase", "angles", angles, "rad")
     currents = increasing("the currents of a map must increase", "currents", currents, "A")
     positive("the currents of a map must flow", "currents[0]", float(currents[0]), "A")
-    parts = sections_of(machine, mesh)
-    mirror = all(part.mirror for part in parts)
-    distinct, where, signs = _distinct(angles, machine.rotor_pitch, mirror)
+    whole = built(machine, mesh)
+    distinct, where, signs = _distinct(angles, whole.machine.rotor_pitch, whole.mirror)
     table = _Table(distinct, currents)
-    tell = _Teller(progress, len(parts) * len(currents) * len(distinct))
-    fields = [_sweep(part.system, table, tell, _sample(table)) for part in parts]
-    rough = _solved_again(machine, mesh, table, list(zip(parts, fields, strict=True)))
+    tell = _Teller(progress, len(whole.sections) * len(currents) * len(distinct))
+    fields = [_sweep(system, table, tell, _sample(table)) for system in whole.systems]
+    rough = _solved_again(whole, table, fields)
     errors = _errors(table, rough)
     remarks = _lost(angles, currents, table.converged[:, where])
     remarks += [f"error estimate: {lost}" for lost in _lost(rough.angles, rough.currents, rough.converged)]
@@ -62,9 +60,9 @@ def flux_map(
         table.flux_linkage[:, where],
         table.torque[:, where] * signs,
         table.coenergy[:, where],
-        phases=machine.phases.count,
-        rotor_poles=machine.rotor_poles,
-        mirror=mirror,
+        phases=whole.machine.phases.count,
+        rotor_poles=whole.machine.rotor_poles,
+        mirror=whole.mirror,
         iterations=table.steps[:, where],
         converged=table.converged[:, where],
         flux_linkage_error=errors[0],
@@ -185,17 +183,15 @@ def _sample(table: _Table) -> tuple[Ints, Ints]:
     return np.unique(some), np.unique([currents // 2, currents - 1])
 
 
-def _solved_again(
-    machine: Machine, mesh: MeshSpec | str, table: _Table, solved: list[tuple[Section, Floats]]
-) -> _Table:
+def _solved_again(whole: BuiltMachine, table: _Table, solved: Sequence[Floats]) -> _Table:
     """The points of the sample, whose fields were `solved`, on a mesh whose sizes are all `COARSER` times as large."""
-    spec = MeshSpec.named(mesh) if isinstance(mesh, str) else mesh
+    coarser = built(whole, whole.mesh.coarser(COARSER))
     angles, currents = _sample(table)
     rough = _Table(table.angles[angles], table.currents[currents])
-    for part, (fine, fields) in zip(sections_of(machine, spec.coarser(COARSER)), solved, strict=True):
+    for system, fine, fields in zip(coarser.systems, whole.systems, solved, strict=True):
         points, unknowns = fields.shape[:2], fields.shape[2]
-        starts = carried(fields.reshape(-1, unknowns), fine.system.model, part.system.model)
-        _sweep(part.system, rough, _Teller(None, 0), starts=starts.reshape(*points, part.system.size))
+        starts = transferred(fields.reshape(-1, unknowns), fine.model, system.model)
+        _sweep(system, rough, _Teller(None, 0), starts=starts.reshape(*points, system.size))
     return rough
 
 

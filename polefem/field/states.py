@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import InvalidValue, SolveFailed, refusal
-from polefem.maps.section import sections_of
+from polefem.field.built_machine import BuiltMachine, built
 from polefem.mesh import Mesh
 from polefem.model import Model
 from polefem.params import Machine, MeshSpec
@@ -65,7 +65,10 @@ class FieldState:
 
 
 def solve_state(
-    machine: Machine, angle: float, phase_currents: ArrayLike, mesh: MeshSpec | str = "normal"
+    machine: Machine | BuiltMachine,
+    angle: float,
+    phase_currents: ArrayLike,
+    mesh: MeshSpec | str | None = None,
 ) -> FieldState:
     """Solve the nonlinear field at one angle (rad) with a current (A) in each phase, shape (n_phases,).
 
@@ -76,37 +79,41 @@ def solve_state(
 
 
 def field_series(
-    machine: Machine, angles: ArrayLike, phase_currents: ArrayLike, mesh: MeshSpec | str = "normal"
+    machine: Machine | BuiltMachine,
+    angles: ArrayLike,
+    phase_currents: ArrayLike,
+    mesh: MeshSpec | str | None = None,
 ) -> Iterator[FieldState]:
     """Solve the nonlinear fields at angles (rad), shape (n_angles,), one after the other as they are asked for.
 
-    phase_currents: A, the same at every angle, shape (n_phases,), or a row for each, shape (n_angles, n_phases). Meshes
-    and forms are made once, each solution starts from the one before it, and factors are kept.
+    phase_currents: A, the same at every angle, shape (n_phases,), or a row for each, shape (n_angles, n_phases). Each
+    solution starts from the one before it, and factors are kept.
 
     Raises InvalidValue for a wrong number of currents; the iterator raises as `solve_state` does.
     """
     turned = np.atleast_1d(np.array(angles, dtype=float))
     if not np.isfinite(turned).all():
         raise InvalidValue(refusal("the rotor stands at an angle", "angle", angles, "a finite number of rad"))
-    count = machine.phases.count
+    whole = built(machine, mesh)
+    count = whole.machine.phases.count
     currents = np.array(phase_currents, dtype=float)
     shapes = (count,), (len(turned), count)
     if currents.shape not in shapes or not np.isfinite(currents).all():
         allowed = f"{count} finite numbers"
         raise InvalidValue(refusal("each phase has one current", "phase_currents", phase_currents, allowed))
-    return _states(machine, turned, np.broadcast_to(currents, shapes[1]).copy(), mesh)
+    return _states(whole, turned, np.broadcast_to(currents, shapes[1]).copy())
 
 
-def _states(machine: Machine, angles: Floats, currents: Floats, mesh: MeshSpec | str) -> Iterator[FieldState]:
-    parts = sections_of(machine, mesh)
-    workshops = [Workshop() for _ in parts]
-    last = [np.zeros(part.system.size) for part in parts]
-    middle = len(parts) // 2
+def _states(whole: BuiltMachine, angles: Floats, currents: Floats) -> Iterator[FieldState]:
+    systems = whole.systems
+    workshops = [Workshop() for _ in systems]
+    last = [np.zeros(system.size) for system in systems]
+    middle = len(systems) // 2
     for angle, row in zip(angles.tolist(), currents, strict=True):
-        torque, coenergy, linkages = 0.0, 0.0, np.zeros(machine.phases.count)
-        for at, part in enumerate(parts):
-            model = part.system.model
-            coupled = part.system.at(angle)
+        torque, coenergy, linkages = 0.0, 0.0, np.zeros(currents.shape[1])
+        for at, system in enumerate(systems):
+            model = system.model
+            coupled = system.at(angle)
             found = minimise(coupled, row @ model.loads, last[at], workshops[at])
             if not found.converged:
                 raise SolveFailed(f"the field at {np.degrees(angle):.4g} deg and {row} A: {found.message}")
