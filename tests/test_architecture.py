@@ -236,11 +236,11 @@ def library_of(name: str) -> str:
 def deferred_imports(modules: list[Module]) -> Iterator[str]:
     """An import inside a function, or made by a call."""
     for module in modules:
-        if module.name == PACKAGE:  # the front fetches names from their rooms when they are asked for
-            continue
         for function in functions(module):
             if any(isinstance(node, ast.Import | ast.ImportFrom) for node in ast.walk(function)):
                 yield f"{module.name}: {function.name} imports inside its body"
+        if module.front:  # a front may fetch names from its parts when they are asked for
+            continue
         # `importlib.metadata` imports nothing: it reads which versions are installed.
         named = [name for name in module.imports if not within(name, "importlib.metadata")]
         if any(within(name, "importlib") for name in named) or calls(module, "__import__"):

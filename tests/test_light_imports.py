@@ -18,7 +18,13 @@ def loaded(statement: str) -> set[str]:
 
 
 @pytest.mark.parametrize(
-    "statement", ["import polefem.drive", "import polefem.maps", "from polefem import FluxMap, Pole"]
+    "statement",
+    [
+        "import polefem.drive",
+        "import polefem.maps",
+        "import polefem.ranking",
+        "from polefem import FluxMap, Pole",
+    ],
 )
 def test_no_mesher_is_loaded(statement: str) -> None:
     assert loaded(statement) == set()

@@ -12,7 +12,7 @@ import pytest
 from polefem import Steel
 from polefem.errors import InvalidValue
 from polefem.estimates import IronLoss, Turning, iron_loss, loss_over_cycle
-from polefem.estimates.iron_loss import cycle_angles, ramped_currents, waveforms
+from polefem.estimates.cycle_loss import cycle_angles, ramped_currents, waveforms
 from polefem.field import Field, FieldState, field_series
 from polefem.materials import loss_separation
 from polefem.params import MeshSpec, SquareDrive

@@ -26,16 +26,16 @@ from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import InvalidValue, refusal
 from polefem.estimates.masses import steel_density
+from polefem.estimates.turning import Turning
 from polefem.field import BuiltMachine, Field, FieldState, built, field_series
 from polefem.materials import MU0, Steel, loss_separation
 from polefem.outline import DrawnMachine, drawn, machine_of
 from polefem.params import AxialMachine, Machine, MeshSpec, SquareDrive
-from polefem.params.checks import positive, whole
+from polefem.params.checks import positive
 
 __all__ = [
     "IronLoss",
     "PartLoss",
-    "Turning",
     "Waveforms",
     "cycle_angles",
     "iron_loss",
@@ -46,25 +46,6 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 Fields = Callable[[BuiltMachine, Floats, Floats], Iterable[FieldState]]
-
-
-@dataclass(frozen=True)
-class Turning:
-    """A speed (rad/s) at which a machine is asked for its iron loss, under nearly square currents.
-
-    ramp: angle over which a current rises from turn-on and falls from turn-off, rad; on a supply of V volts it falls in
-    about speed * flux linkage at turn-off / V. samples: fields over a rotor pitch. 24 give 4 % less than 48, and these
-    4 % less than 96 (a 6/4 machine, ramps of 5 degrees).
-    """
-
-    speed: float
-    ramp: float
-    samples: int = 24
-
-    def __post_init__(self) -> None:
-        positive("a machine loses in turning", "speed", self.speed, "rad/s")
-        positive("a current takes its time to rise", "ramp", self.ramp, "rad")
-        whole("a waveform needs samples", "samples", self.samples, 8)
 
 
 @dataclass(frozen=True)

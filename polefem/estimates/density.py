@@ -1,21 +1,16 @@
-"""Torque for what a machine weighs and takes up, and the shear stress that makes it in the gap."""
+"""Torque for what a machine weighs and takes up."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from polefem.copper import envelope
 from polefem.estimates.masses import masses_of
+from polefem.estimates.shear_stress import USUAL_SHEAR, gap_shear_stress
 from polefem.field import BuiltMachine, built
-from polefem.outline import DrawnMachine, machine_of
-from polefem.params import AxialMachine, Machine, OuterRotorMachine
+from polefem.params import Machine
 
-__all__ = ["USUAL_SHEAR", "TorqueDensity", "gap_shear_stress", "torque_density"]
-
-USUAL_SHEAR = (3.5e3, 15e3)
-"""Mean shear stress in the gap of small machines cooled by still air, Pa: torque per rotor volume of 7 to 30 kN m/m3
-(T. J. E. Miller, Switched Reluctance Motors and Their Control, 1993, on small industrial motors; from memory)."""
+__all__ = ["TorqueDensity", "torque_density"]
 
 
 @dataclass(frozen=True)
@@ -45,16 +40,3 @@ def torque_density(machine: Machine | BuiltMachine, torque: float) -> TorqueDens
     known = built(machine)
     per_mass, per_volume = torque / masses_of(known).active, torque / envelope(known).volume
     return TorqueDensity(per_mass, per_volume, gap_shear_stress(known, torque))
-
-
-def gap_shear_stress(machine: Machine | DrawnMachine, torque: float) -> float:
-    """Mean over the gap, Pa: torque / (2 * rotor volume) in a radial machine, its rotor taken as full to the gap."""
-    machine = machine_of(machine)
-    if isinstance(machine, AxialMachine):
-        return torque / (
-            machine.halves * 2 / 3 * math.pi * (machine.outer_radius**3 - machine.inner_radius**3)
-        )
-    radius = (
-        machine.rotor_bore_radius if isinstance(machine, OuterRotorMachine) else machine.rotor_outer_radius
-    )
-    return torque / (2 * math.pi * radius**2 * machine.stack_length)
