@@ -22,11 +22,11 @@ from polefem.gap import Gap
 from polefem.materials import Steel
 from polefem.mesh import Mesh
 from polefem.mesher import mesh_sides
-from polefem.model import Coil, build_model
+from polefem.model import Source, build_model
 from polefem.outline import Outline, Region, Ring, Side
 from polefem.params import MeshSpec
 from polefem.shapes import Arc, Line
-from polefem.solve import Solution, System, Workshop, minimise
+from polefem.solve import FactorCache, Solution, System, minimise
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
@@ -135,7 +135,7 @@ def system_of(
     *,
     sectors: int,
     antiperiodic: bool,
-    coils: Sequence[Coil] = (),
+    coils: Sequence[Source] = (),
 ) -> System:
     """Outline to system, by the same rooms that a machine goes through; steels of rotor and stator."""
     rotor, stator = outline.rotor.gap, outline.stator.gap
@@ -156,7 +156,7 @@ def system_of(
 
 def solved(system: System, angle: float, load: Floats, tolerance: float = 1e-8) -> Solution:
     """The field at an angle from a zero start, finer than maps need it."""
-    found = minimise(system.at(angle), load, np.zeros(system.size), Workshop(tolerance=tolerance))
+    found = minimise(system.at(angle), load, np.zeros(system.size), FactorCache(tolerance=tolerance))
     assert found.converged, found.message
     return found
 

@@ -74,21 +74,21 @@ def ring_inductance(radius: float, width: float, height: float) -> float:
     return float(weight_a @ mutual @ weight_b)
 
 
-def with_end_winding(phase_map: FluxMap, machine: Machine | DrawnMachine) -> FluxMap:
+def with_end_winding(flux_map: FluxMap, machine: Machine | DrawnMachine) -> FluxMap:
     """The map with the end turns' inductance L in series: flux linkage + L i, co-energy + L i^2 / 2, the same torque.
 
     The map says so in its `remarks`.
     """
     added = end_winding_inductance(machine)
-    current = phase_map.currents[:, None]
-    known = phase_map.incremental_inductance
+    current = flux_map.currents[:, None]
+    known = flux_map.incremental_inductance
     return dataclasses.replace(
-        phase_map,
-        flux_linkage=phase_map.flux_linkage + added * current,
-        coenergy=phase_map.coenergy + added / 2 * current**2,
+        flux_map,
+        flux_linkage=flux_map.flux_linkage + added * current,
+        coenergy=flux_map.coenergy + added / 2 * current**2,
         incremental_inductance=None if known is None else known + added,
         remarks=(
-            *phase_map.remarks,
+            *flux_map.remarks,
             f"end turns of {added * 1e3:.4g} mH are in it, an estimate and no field solution",
         ),
     )

@@ -33,18 +33,18 @@ class EndEffects:
         )
 
 
-def end_effects(phase_map: FluxMap, machine: Machine | DrawnMachine) -> EndEffects:
+def end_effects(flux_map: FluxMap, machine: Machine | DrawnMachine) -> EndEffects:
     """Both estimates, for the machine's map as the field gives it; raises as `end_fringing` does."""
     known = drawn(machine)
-    return EndEffects(end_winding_inductance(known), end_fringing(phase_map, known))
+    return EndEffects(end_winding_inductance(known), end_fringing(flux_map, known))
 
 
 def with_end_effects(
-    phase_map: FluxMap, machine: Machine | DrawnMachine, end_winding: bool = True, fringing: bool = True
+    flux_map: FluxMap, machine: Machine | DrawnMachine, end_winding: bool = True, fringing: bool = True
 ) -> FluxMap:
     """The map with either estimate or both, as its `remarks` then say; with neither, the map itself."""
     # Fringing first: the end turns' inductance drives nothing across the gap.
     known = drawn(machine)
     if fringing:
-        phase_map = with_end_fringing(phase_map, known)
-    return with_end_winding(phase_map, known) if end_winding else phase_map
+        flux_map = with_end_fringing(flux_map, known)
+    return with_end_winding(flux_map, known) if end_winding else flux_map

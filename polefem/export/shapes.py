@@ -15,7 +15,7 @@ __all__ = ["write_shape"]
 
 
 def write_shape(
-    machine: Machine | DrawnMachine, phase_map: FluxMap, folder: Path, stem: str
+    machine: Machine | DrawnMachine, flux_map: FluxMap, folder: Path, stem: str
 ) -> dict[str, Path]:
     """Write the files of a shape into a folder; returns what they hold and where they are.
 
@@ -27,7 +27,7 @@ def write_shape(
     return {
         "machine (TOML)": described,
         "outline at 1:1 (SVG)": write_svg(machine, folder / f"{stem}.svg"),
-        "flux map (netCDF)": write_netcdf(phase_map, folder / f"{stem}.nc"),
-        "flux map (CSV)": write_csv(phase_map, folder / f"{stem}.csv"),
-        "flux map (JSON)": write_json(phase_map, folder / f"{stem}.json"),
+        "flux map (netCDF)": write_netcdf(flux_map, folder / f"{stem}.nc"),
+        "flux map (CSV)": write_csv(flux_map, folder / f"{stem}.csv"),
+        "flux map (JSON)": write_json(flux_map, folder / f"{stem}.json"),
     }

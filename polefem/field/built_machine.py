@@ -9,7 +9,7 @@ from functools import cached_property
 from polefem.copper import Copper, WoundPhase, wound_phase
 from polefem.gap import Gap
 from polefem.mesher import mesh_sides
-from polefem.model import Coil, build_model, smallest_sector
+from polefem.model import Source, build_model, smallest_sector
 from polefem.outline import DrawnMachine, Outline, drawn
 from polefem.params import Machine, MeshSpec
 from polefem.solve import System
@@ -86,7 +86,7 @@ def _system(machine: Machine, outline: Outline, spec: MeshSpec) -> System:
     model = build_model(
         mesh_sides(outline, spec, sectors),
         machine.stacked_steels,
-        _coils(machine, sectors),
+        _sources(machine, sectors),
         phases.count,
         outline.length,
         _log_ratio(outline),
@@ -103,13 +103,13 @@ def _log_ratio(outline: Outline) -> float:
     return abs(stator - rotor) / outline.radius if outline.rotor.flat else abs(math.log(stator / rotor))
 
 
-def _coils(machine: Machine, sectors: int) -> tuple[Coil, ...]:
+def _sources(machine: Machine, sectors: int) -> tuple[Source, ...]:
     """Both sides of each coil in the sector. Where flux is to run towards the rotor (polarity 1), current comes
     towards the reader on the side clockwise of an outer pole's axis: the plus side lies counter-clockwise."""
     phases = machine.phases
     turns = machine.section_turns / machine.winding.parallel_paths
     return tuple(
-        Coil(f"coil {pole} {side}", phases.of_pole[pole], sign * phases.polarity[pole] * turns)
+        Source(f"coil {pole} {side}", phases.of_pole[pole], sign * phases.polarity[pole] * turns)
         for pole in range(machine.stator_poles // sectors)
         for side, sign in (("minus", 1.0), ("plus", -1.0))
     )

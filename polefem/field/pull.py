@@ -23,7 +23,7 @@ from polefem.field.built_machine import BuiltMachine, built
 from polefem.outline import Outline
 from polefem.params import Machine, MeshSpec
 from polefem.params.checks import increasing
-from polefem.solve import System, Workshop, minimise
+from polefem.solve import FactorCache, System, minimise
 
 __all__ = ["PolePull", "pole_pull"]
 
@@ -91,9 +91,9 @@ def pole_pull(
         raise InvalidValue(refusal("each phase has one current", "phase_currents", phase_currents, allowed))
     pull, torque = np.zeros((len(turned), poles)), np.zeros(len(turned))
     for outline, system in zip(whole.sections, whole.systems, strict=True):
-        last, workshop = np.zeros(system.size), Workshop()
+        last, cache = np.zeros(system.size), FactorCache()
         for at, angle in enumerate(turned.tolist()):
-            found = minimise(system.at(angle), currents @ system.model.loads, last, workshop)
+            found = minimise(system.at(angle), currents @ system.model.loads, last, cache)
             if not found.converged:
                 raise SolveFailed(
                     f"the field at {np.degrees(angle):.4g} deg and {currents} A: {found.message}"

@@ -13,7 +13,7 @@ from polefem.field.built_machine import BuiltMachine, built
 from polefem.mesh import Mesh
 from polefem.model import Model
 from polefem.params import Machine, MeshSpec
-from polefem.solve import Workshop, minimise
+from polefem.solve import FactorCache, minimise
 
 __all__ = ["Field", "FieldState", "field_series", "solve_state"]
 
@@ -106,7 +106,7 @@ def field_series(
 
 def _states(whole: BuiltMachine, angles: Floats, currents: Floats) -> Iterator[FieldState]:
     systems = whole.systems
-    workshops = [Workshop() for _ in systems]
+    caches = [FactorCache() for _ in systems]
     last = [np.zeros(system.size) for system in systems]
     middle = len(systems) // 2
     for angle, row in zip(angles.tolist(), currents, strict=True):
@@ -114,7 +114,7 @@ def _states(whole: BuiltMachine, angles: Floats, currents: Floats) -> Iterator[F
         for at, system in enumerate(systems):
             model = system.model
             coupled = system.at(angle)
-            found = minimise(coupled, row @ model.loads, last[at], workshops[at])
+            found = minimise(coupled, row @ model.loads, last[at], caches[at])
             if not found.converged:
                 raise SolveFailed(f"the field at {np.degrees(angle):.4g} deg and {row} A: {found.message}")
             torque += coupled.torque(found.unknowns)

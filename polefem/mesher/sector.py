@@ -65,11 +65,11 @@ def _refuse_thin(mesh: Mesh, side: Side) -> None:
 
 
 @dataclass(frozen=True, eq=False)
-class _Part(UnitMesh):
+class _OrderedUnit(UnitMesh):
     """A `UnitMesh` whose low and high nodes are ordered from the far end to the gap."""
 
 
-def _ordered(unit: UnitMesh, side: Side) -> _Part:
+def _ordered(unit: UnitMesh, side: Side) -> _OrderedUnit:
     """Corner nodes first, ends ordered, triangles counter-clockwise."""
     triangles = unit.triangles
     a, b, c = (unit.points[triangles[:, i]] for i in range(3))
@@ -81,7 +81,9 @@ def _ordered(unit: UnitMesh, side: Side) -> _Part:
     def order(nodes: Ints) -> Ints:
         return nodes[np.argsort(outward[nodes], kind="stable")]
 
-    return _Part(unit.points, triangles, unit.region, order(unit.low), order(unit.high), unit.gap, unit.far)
+    return _OrderedUnit(
+        unit.points, triangles, unit.region, order(unit.low), order(unit.high), unit.gap, unit.far
+    )
 
 
 def _other_side(name: str) -> str:
@@ -91,9 +93,9 @@ def _other_side(name: str) -> str:
     return name.removesuffix("minus") + "plus" if name.endswith(" minus") else name
 
 
-def _mirrored(part: UnitMesh, regions: list[int]) -> _Part:
+def _mirrored(part: UnitMesh, regions: list[int]) -> _OrderedUnit:
     """The part reflected in the x axis, its ends swapped."""
-    return _Part(
+    return _OrderedUnit(
         part.points * [1.0, -1.0],
         part.triangles[:, MIRRORED],
         np.array(regions)[part.region],
@@ -104,7 +106,7 @@ def _mirrored(part: UnitMesh, regions: list[int]) -> _Part:
     )
 
 
-def _moved(part: _Part, side: Side, along: float) -> _Part:
+def _moved(part: _OrderedUnit, side: Side, along: float) -> _OrderedUnit:
     z = moved(side, _complex(part.points), along)
     return replace(part, points=np.column_stack([z.real, z.imag]))
 
@@ -113,7 +115,7 @@ def _complex(points: NDArray[np.float64]) -> NDArray[np.complex128]:
     return points[:, 0] + 1j * points[:, 1]
 
 
-def _glued(parts: list[_Part]) -> _Part:
+def _glued(parts: list[_OrderedUnit]) -> _OrderedUnit:
     """Parts in a row as one: the high nodes of each become the low nodes of the next."""
     numbers: list[Ints] = []
     points: list[NDArray[np.float64]] = []
@@ -131,7 +133,7 @@ def _glued(parts: list[_Part]) -> _Part:
     def joined(sets: list[Ints]) -> Ints:
         return np.unique(np.concatenate([number[nodes] for number, nodes in zip(numbers, sets, strict=True)]))
 
-    return _Part(
+    return _OrderedUnit(
         np.concatenate(points),
         np.concatenate([number[part.triangles] for number, part in zip(numbers, parts, strict=True)]),
         np.concatenate([part.region for part in parts]),
@@ -162,7 +164,7 @@ def _sector_names(
 
 
 def _as_mesh(
-    part: _Part, side: Side, sectors: int, names: list[str], materials: list[str], regions: list[int]
+    part: _OrderedUnit, side: Side, sectors: int, names: list[str], materials: list[str], regions: list[int]
 ) -> Mesh:
     """The finished value: corner nodes numbered first, the gap's nodes in order of angle."""
     corners = np.unique(part.triangles[:, :3])

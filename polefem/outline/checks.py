@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from polefem.errors import GeometryRefused, refusal
-from polefem.outline.coils import Coil
+from polefem.outline.coils import CoilSide
 from polefem.outline.member import Member
 from polefem.outline.values import Region, Ring, Side
 from polefem.params.winding import THINNEST_LINER
@@ -69,7 +69,7 @@ def refuse_coils(member: Member) -> None:
         _refuse_coil(member, coil)
 
 
-def _refuse_coil(member: Member, coil: Coil) -> None:
+def _refuse_coil(member: Member, coil: CoilSide) -> None:
     seat, name = member.seat, f"winding, {coil.side} side of stator pole {coil.pole},"
     inward = -seat.out
     length = inward * (coil.corners[1] - coil.corners[0]).real

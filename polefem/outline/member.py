@@ -10,7 +10,7 @@ from typing import Literal
 
 import numpy as np
 
-from polefem.outline.coils import Coil
+from polefem.outline.coils import CoilSide
 from polefem.outline.values import Region, Ring, Side
 from polefem.shapes import Edge, Line, Seat, Segment, moved, turned_back
 
@@ -38,7 +38,7 @@ class Member:
     seat: Seat
     back: float
     edges: tuple[Edge, ...]
-    coils: tuple[Coil, ...]
+    coils: tuple[CoilSide, ...]
     poles: int
     mirror: bool
     far: float

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from polefem.errors import GeometryRefused, refusal
-from polefem.outline.coils import Coil
+from polefem.outline.coils import CoilSide
 from polefem.outline.member import Member
 from polefem.outline.values import Outline
 from polefem.params import Machine
@@ -105,7 +105,7 @@ def needs_winding_in_place(member: Member) -> bool:
     return any(_caught(member, coil) for coil in member.coils)
 
 
-def _caught(member: Member, coil: Coil) -> bool:
+def _caught(member: Member, coil: CoilSide) -> bool:
     sign = -1.0 if coil.side == "minus" else 1.0
     inward = -member.seat.out
     iron = points(member.edges[coil.pole].path)

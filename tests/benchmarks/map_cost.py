@@ -25,7 +25,7 @@ from scipy.sparse.linalg import splu
 
 from polefem import MeshSpec, Pole, RadialMachine, Steel, Winding, flux_map
 from polefem.field import built
-from polefem.solve import Solution, Workshop, minimise
+from polefem.solve import FactorCache, Solution, minimise
 from polefem.solve.factor import Factor, Layout
 from polefem.sweep import single as sweep
 from polefem.units import deg, mm
@@ -87,8 +87,8 @@ def factorisation(mesh: MeshSpec | str) -> Factorisation:
     system = built(machine(), mesh).systems[0]
     coupled = system.at(-15 * deg)
     load = 10.0 * system.model.loads[0]
-    workshop = Workshop()
-    found = minimise(coupled, load, np.zeros(system.size), workshop)
+    cache = FactorCache()
+    found = minimise(coupled, load, np.zeros(system.size), cache)
     bare = system.tangent_matrix(coupled.state(found.unknowns))
     matrix = Layout(coupled, bare, single=False).matrix(bare)
     layout = Layout(coupled, bare, single=True)

@@ -14,7 +14,7 @@ from polefem.materials import Steel
 from polefem.outline import Outline, sections
 from polefem.params import Machine, MeshSpec
 from polefem.shapes import area
-from polefem.solve import System, Workshop, minimise
+from polefem.solve import FactorCache, System, minimise
 from tests.mesher.mesh_checks import areas_match, closed, curves_met, ends_match, shaped, upright
 
 __all__ = ["converges", "outcome", "sound"]
@@ -67,7 +67,7 @@ def converges(system: System, outline: Outline, machine: Machine) -> bool:
     load = current * system.model.loads[0]
     for angle in (-0.4 * machine.rotor_pitch, -0.1 * machine.rotor_pitch):
         coupled = system.at(angle)
-        found = minimise(coupled, load, np.zeros(system.size), Workshop())
+        found = minimise(coupled, load, np.zeros(system.size), FactorCache())
         # Half the work is co-energy in linear iron, more in saturated, somewhat less at the foot of a curve.
         share = (found.work - found.energy) / found.work
         if not (found.converged and 0.4 <= share < 1.0 and np.isfinite(coupled.torque(found.unknowns))):

@@ -14,7 +14,7 @@ from collections.abc import Callable
 from functools import cache
 
 from polefem.materials import Steel
-from polefem.model import Coil
+from polefem.model import Source
 from polefem.outline import Outline, Region
 from polefem.shapes import Arc, Line
 from polefem.units import mm
@@ -60,7 +60,7 @@ def flux_and_torque(size: float, degrees: float = TURNED, current: float = 10.0)
         (Steel.linear(5000.0), Steel.vacuum()),
         sectors=1,
         antiperiodic=False,
-        coils=(Coil("coil 0 plus", 0, 100.0), Coil("coil 0 minus", 0, -100.0)),
+        coils=(Source("coil 0 plus", 0, 100.0), Source("coil 0 minus", 0, -100.0)),
     )
     load = system.model.loads[0]
     angle = math.radians(degrees)

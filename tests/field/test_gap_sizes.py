@@ -21,7 +21,7 @@ from scipy.constants import mu_0
 from polefem.field import built
 from polefem.materials import Steel
 from polefem.params import RadialMachine
-from polefem.solve import Coupled, Solution, System, Workshop, minimise
+from polefem.solve import Coupled, FactorCache, Solution, System, minimise
 from polefem.units import deg, mm
 from tests.field.built_machines import sized
 
@@ -59,11 +59,11 @@ def states(
 ) -> list[tuple[Coupled, Solution]]:
     """The field of the first phase at each angle, rad."""
     found: list[tuple[Coupled, Solution]] = []
-    workshop = Workshop(tolerance=tolerance)
+    cache = FactorCache(tolerance=tolerance)
     start = np.zeros(system.size)
     for angle in angles.tolist():
         coupled = system.at(angle)
-        found.append((coupled, minimise(coupled, current * system.model.loads[0], start, workshop)))
+        found.append((coupled, minimise(coupled, current * system.model.loads[0], start, cache)))
         start = found[-1][1].unknowns
         assert found[-1][1].converged, found[-1][1].message
     return found

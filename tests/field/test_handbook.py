@@ -11,7 +11,7 @@ import pytest
 from scipy.constants import mu_0
 
 from polefem.materials import Steel
-from polefem.model import Coil
+from polefem.model import Source
 from polefem.outline import Outline, Region, Ring
 from polefem.params import MeshSpec
 from polefem.units import mm
@@ -86,7 +86,7 @@ def slotted(pitch: float, opening: float, gap: float, mesh: MeshSpec) -> float:
     smooth = Region("iron", "iron", box(-yoke, 0.0, -pitch / 2, pitch / 2))
     rotor = side("rotor", [smooth], poles=4, pitch=pitch, gap=gap / 3, far=-yoke, flat=True)
     # The other half of each slot's current lies in the next sector, with the other sign.
-    coils = (Coil("coil 0 minus", 0, 0.5), Coil("coil 1 plus", 0, -0.5))
+    coils = (Source("coil 0 minus", 0, 0.5), Source("coil 1 plus", 0, -0.5))
     outline = Outline(rotor, stator, 1.0, 4 * pitch / (2 * math.pi))
     system = system_of(outline, mesh, (IDEAL, IDEAL), sectors=2, antiperiodic=True, coils=coils)
     model = system.model
@@ -167,7 +167,7 @@ def leakage(height: float, width: float, above: float, size: float) -> float:
     )
     smooth = Region("iron", "iron", box(-yoke, 0.0, -end, end))
     rotor = side("rotor", [smooth], poles=2, pitch=pitch, gap=gap / 3, far=-yoke, flat=True)
-    coils = (Coil("coil 0 minus", 0, 0.5), Coil("coil 0 plus", 0, 0.5))
+    coils = (Source("coil 0 minus", 0, 0.5), Source("coil 0 plus", 0, 0.5))
     outline = Outline(rotor, stator, 1.0, 2 * pitch / (2 * math.pi))
     system = system_of(outline, even(size), (IDEAL, IDEAL), sectors=2, antiperiodic=True, coils=coils)
     load = system.model.loads[0]

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 
 from polefem.field import built
 from polefem.params import Machine, MeshSpec
-from polefem.solve import Workshop
+from polefem.solve import FactorCache
 from tests.field.built_machines import ROUGH, half_turn
 from tests.field.random_fields import converges, outcome, sound
 from tests.shapes.draws import machines
@@ -63,5 +63,5 @@ def test_the_checks_tell_a_wrong_mesh_and_a_field_that_did_not_converge(
     moved = replace(system.model, rotor_mesh=replace(mesh, points=points))
     monkeypatch.setattr(system, "model", moved)
     assert not sound(system, outline)
-    monkeypatch.setattr("tests.field.random_fields.Workshop", lambda: Workshop(most_steps=1))
+    monkeypatch.setattr("tests.field.random_fields.FactorCache", lambda: FactorCache(most_steps=1))
     assert not converges(system, outline, machine)

@@ -23,7 +23,7 @@ from polefem.field import built
 from polefem.maps import linear_map
 from polefem.materials import Steel
 from polefem.params import MeshSpec, Pole, RadialMachine, Winding
-from polefem.solve import System, Workshop, minimise
+from polefem.solve import FactorCache, System, minimise
 from polefem.units import deg, mm
 from tests.field.built_machines import ROUGH, half_turn
 from tests.record.check import Check
@@ -75,7 +75,7 @@ def at(mu_r: float, angle: float) -> tuple[float, float]:
     irons = tuple(replace(iron, steel=Steel.linear(mu_r)) for iron in base.model.irons)
     system = System(replace(base.model, irons=irons), base.gap)
     coupled, load = system.at(angle), system.model.loads[0]
-    found = minimise(coupled, load, np.zeros(system.size), Workshop())
+    found = minimise(coupled, load, np.zeros(system.size), FactorCache())
     assert found.converged
     return system.model.scale * float(load @ found.unknowns), coupled.torque(found.unknowns)
 

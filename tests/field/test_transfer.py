@@ -12,7 +12,7 @@ from polefem import MeshSpec
 from polefem.field import built, transferred
 from polefem.model import Model
 from polefem.params import AxialMachine, RadialMachine
-from polefem.solve import System, Workshop, minimise
+from polefem.solve import FactorCache, System, minimise
 from polefem.units import deg
 from tests.field.built_machines import axial, half_turn
 
@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 FINE, ROUGH = MeshSpec().coarser(2.0), MeshSpec().coarser(3.0)
 
 
-def first(machine: RadialMachine | AxialMachine, spec: MeshSpec) -> System:
+def system_on(machine: RadialMachine | AxialMachine, spec: MeshSpec) -> System:
     return built(machine, spec).systems[0]
 
 
@@ -42,7 +42,7 @@ def flipped(model: Model) -> Model:
 
 
 def test_a_linear_field_is_transferred_exactly() -> None:
-    fine, rough = (first(half_turn(), spec).model for spec in (FINE, ROUGH))
+    fine, rough = (system_on(half_turn(), spec).model for spec in (FINE, ROUGH))
     (found,) = transferred(across(fine)[None], fine, rough)
     expected = across(rough)
     radius = np.zeros(rough.size)
@@ -63,12 +63,12 @@ def test_a_linear_field_is_transferred_exactly() -> None:
 
 @pytest.mark.parametrize("machine", [half_turn(), axial()], ids=["radial", "axial"])
 def test_a_real_field_is_a_better_start_than_the_last_angles(machine: RadialMachine | AxialMachine) -> None:
-    fine, rough = first(machine, FINE), first(machine, ROUGH)
+    fine, rough = system_on(machine, FINE), system_on(machine, ROUGH)
 
     def solved(system: System, angle: float, start: Floats | None = None) -> tuple[Floats, float]:
         load = 10.0 * system.model.loads[0]
         begin = np.zeros(system.size) if start is None else start
-        found = minimise(system.at(angle), load, begin, Workshop())
+        found = minimise(system.at(angle), load, begin, FactorCache())
         assert found.converged
         return found.unknowns, found.history[0]
 

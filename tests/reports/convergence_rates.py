@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from polefem import MeshSpec, Pole, RadialMachine, Steel
 from polefem.field import built
-from polefem.solve import Workshop, minimise
+from polefem.solve import FactorCache, minimise
 from polefem.units import deg, mm
 from tests.benchmarks.map_cost import machine
 
@@ -50,7 +50,7 @@ def solved(built: RadialMachine, factor: float) -> Field:
     values, start = [], np.zeros(system.size)
     for angle in ANGLES.tolist():
         coupled = system.at(angle)
-        found = minimise(coupled, CURRENT * load, start, Workshop(tolerance=1e-7))
+        found = minimise(coupled, CURRENT * load, start, FactorCache(tolerance=1e-7))
         start = found.unknowns
         values.append((found.energy, system.model.scale * float(load @ start), coupled.torque(start)))
     return Field(system.size, np.array(values).T)
