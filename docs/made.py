@@ -27,7 +27,7 @@ from polefem.copper import wound_phase
 from polefem.drive import operating_point
 from polefem.field.states import whole_field
 from polefem.maps import FluxMap
-from polefem.outline import outline_of
+from polefem.outline import Label, outline_of
 from polefem.outline.parts import extent, whole_parts
 from polefem.params import Machine, MeshSpec
 from polefem.params.drive_spec import DriveSpec, Tracking
@@ -108,7 +108,7 @@ def _save(figure: Figure, path: Path) -> None:
 def _half_overlapped(machine: Machine) -> Figure:
     """The flux density with the first phase on, a quarter of a rotor pitch before aligned."""
     outline = outline_of(machine)
-    coil = next(region for region in outline.stator.regions if region.name == "coil 0 plus")
+    coil = outline.stator.region(Label("coil", pole=0, side="plus"))
     current = DENSITY * FILL * abs(area(coil.ring)) / machine.section_turns
     currents = np.zeros(machine.phases.count)
     currents[0] = current

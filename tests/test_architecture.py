@@ -42,9 +42,9 @@ ROOMS: dict[str, Sees] = {
     "shapes": Sees(("errors", "params")),
     "outline": Sees(("errors", "params", "shapes"), ("shapely",)),
     "copper": Sees(("errors", "params", "shapes", "outline")),
-    "mesh": Sees(("errors",), ("meshio",)),
+    "mesh": Sees(("errors", "outline"), ("meshio",)),
     "mesher": Sees(("errors", "params", "shapes", "outline", "mesh"), ("gmsh",)),
-    "model": Sees(("materials", "params", "mesh"), ("scipy.constants", "scipy.sparse", "skfem")),
+    "model": Sees(("materials", "params", "outline", "mesh"), ("scipy.constants", "scipy.sparse", "skfem")),
     "gap": Sees(("model",), ("scipy.constants", "scipy.sparse", "scipy.special")),
     "solve": Sees(("materials", "model", "gap"), ("scipy.linalg", "scipy.sparse", "scipy.sparse.linalg")),
     "field": Sees(
@@ -467,7 +467,8 @@ TWINS: list[tuple[Check, dict[str, str], str]] = [
     ),
 ]
 SOUND = {
-    "polefem.mesh": HEAD + "__all__ = []\nfrom .errors import refusal\nimport meshio\nimport numpy\n",
+    "polefem.mesh": HEAD
+    + "__all__ = []\nfrom .errors import refusal\nfrom .outline import Label\nimport meshio\nimport numpy\n",
     "polefem.shapes": HEAD + "__all__ = []\nfrom polefem import errors, params\n",
 }
 
@@ -532,7 +533,7 @@ def test_developers_table_with_two_rooms_swapped_is_noticed() -> None:
     assert documented_rooms(text) == {
         "units": Sees(),
         "errors": Sees(),
-        "mesh": Sees(("errors",), ("meshio",)),
+        "mesh": Sees(("errors", "outline"), ("meshio",)),
     }
     assert list(documented_rooms(text)) != ["errors", "units", "mesh"]
 

@@ -73,13 +73,11 @@ def coil_shape(machine: Machine | DrawnMachine) -> CoilShape:
     """
     shape = drawn(machine)
     machine, outline = shape.machine, shape.outline
-    coils = [r for r in outline.stator.regions if r.material == "coil"]
+    coils = [region for region in outline.stator.regions if region.material == "coil"]
     pairs = [
-        (
-            next(r for r in coils if r.name == f"coil {pole} minus"),
-            next(r for r in coils if r.name == f"coil {pole} plus"),
-        )
-        for pole in sorted({int(region.name.split()[1]) for region in coils})
+        (region, outline.stator.region(region.label.mirrored))
+        for region in coils
+        if region.label.side == "minus"
     ]
     apart = [_middle(plus) - _middle(minus) for minus, plus in pairs]
     heights = [_height(minus, along) for (minus, _), along in zip(pairs, apart, strict=True)]

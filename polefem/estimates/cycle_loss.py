@@ -29,7 +29,7 @@ from polefem.estimates.masses import steel_density
 from polefem.estimates.turning import Turning
 from polefem.field import BuiltMachine, Field, FieldState, built, field_series
 from polefem.materials import MU0, Steel, loss_separation
-from polefem.outline import DrawnMachine, drawn, machine_of
+from polefem.outline import DrawnMachine, Label, Member, drawn, machine_of
 from polefem.params import AxialMachine, Machine, MeshSpec, SquareDrive
 from polefem.params.checks import positive
 
@@ -200,9 +200,9 @@ def waveforms(machine: Machine, states: Iterable[FieldState]) -> tuple[Waveforms
     return whole_turn, Waveforms(np.stack(stator), cycle, _iron(field, areas, "stator"))
 
 
-def _iron(field: Field, values: Floats, side: str) -> Floats:
+def _iron(field: Field, values: Floats, member: Member) -> Floats:
     """What belongs to the triangles of one side's iron, in their order: unit by unit round the turn."""
-    wanted = [at for at, name in enumerate(field.names) if name == f"{side} iron"]
+    wanted = [at for at, label in enumerate(field.labels) if label == Label("iron", member)]
     iron: Floats = values[np.isin(field.region, wanted)]
     return iron
 

@@ -33,7 +33,7 @@ from numpy.typing import NDArray
 from polefem.copper import coil_shape
 from polefem.maps import FluxMap
 from polefem.materials import MU0
-from polefem.outline import DrawnMachine, Outline, drawn
+from polefem.outline import DrawnMachine, Label, Outline, drawn
 from polefem.params import AxialMachine, Machine, OuterRotorMachine
 
 __all__ = ["EndFringing", "end_fringing", "fringe_permeance", "with_end_fringing"]
@@ -133,9 +133,7 @@ def with_end_fringing(flux_map: FluxMap, machine: Machine | DrawnMachine) -> Flu
 
 def _depth(machine: Machine, outline: Outline, coil_height: float) -> float:
     """To which the ends of the poles are magnetised, m: the bare part, and a share of the coil; the rotor's height."""
-    first = next(
-        region for region in outline.stator.regions if region.name == "coil 0 minus"
-    )  # on the x axis
+    first = outline.stator.region(Label("coil", pole=0, side="minus"))  # on the x axis
     bare = min(abs(segment.start.real - outline.stator.gap) for segment in first.ring)
     return min(bare + COIL_SHARE * coil_height, _rotor_pole_height(machine))
 

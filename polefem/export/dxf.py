@@ -32,7 +32,10 @@ def write_dxf(machine: Machine | DrawnMachine, path: str | Path, coils: bool = F
     document = new("R2010", units=MM)
     space = document.modelspace()
     for part in parts_of(machine, coils):
-        document.layers.add(part.name, color=_COLOURS[part.name.split()[0]])
+        document.layers.add(
+            part.name,
+            color=_COLOURS[part.kind],
+        )
         for ring in part.rings:
             whole = circle(ring)
             if whole is None:

@@ -49,7 +49,7 @@ def svg_text(machine: Machine | DrawnMachine, coils: bool = True) -> str:
             root,
             "g",
             {"id": part.name.replace(" ", "-"), "fill": "none", "stroke-width": str(_STROKE)},
-            stroke=_COLOURS[part.name.split()[0]],
+            stroke=_COLOURS[part.kind],
         )
         ElementTree.SubElement(group, "title").text = part.name
         for ring in part.rings:

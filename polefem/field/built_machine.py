@@ -10,7 +10,7 @@ from polefem.copper import Copper, WoundPhase, wound_phase
 from polefem.gap import Gap
 from polefem.mesher import mesh_sides
 from polefem.model import Source, build_model, smallest_sector
-from polefem.outline import DrawnMachine, Outline, drawn
+from polefem.outline import DrawnMachine, Label, Outline, drawn
 from polefem.params import Machine, MeshSpec
 from polefem.solve import System
 
@@ -109,7 +109,10 @@ def _sources(machine: Machine, sectors: int) -> tuple[Source, ...]:
     phases = machine.phases
     turns = machine.section_turns / machine.winding.parallel_paths
     return tuple(
-        Source(f"coil {pole} {side}", phases.of_pole[pole], sign * phases.polarity[pole] * turns)
+        Source(region, phases.of_pole[pole], sign * phases.polarity[pole] * turns)
         for pole in range(machine.stator_poles // sectors)
-        for side, sign in (("minus", 1.0), ("plus", -1.0))
+        for region, sign in (
+            (Label("coil", pole=pole, side="minus"), 1.0),
+            (Label("coil", pole=pole, side="plus"), -1.0),
+        )
     )

@@ -12,6 +12,7 @@ from polefem.errors import InvalidValue, SolveFailed, refusal
 from polefem.field.built_machine import BuiltMachine, built
 from polefem.mesh import Mesh
 from polefem.model import Model
+from polefem.outline import Label, Member
 from polefem.params import Machine, MeshSpec
 from polefem.solve import FactorCache, minimise
 
@@ -30,8 +31,8 @@ class Field:
 
     points: ndarray, shape (n_points, 2), m. triangles: ndarray, shape (n_triangles, 6): corners, then edge middles,
     as in `Mesh`. a: ndarray, shape (n_points,), Wb/m: vector potential. b: ndarray, shape (n_triangles, 2), T: flux
-    density at the triangles' centres. region: ndarray, shape (n_triangles,): index into `names`, such as
-    "rotor iron" or "stator coil". The air between the two gap circles carries no triangles.
+    density at the triangles' centres. region: ndarray, shape (n_triangles,): index into
+    `labels`, which tell member and material. The air between the two gap circles carries no triangles.
     """
 
     points: Floats
@@ -39,7 +40,7 @@ class Field:
     a: Floats
     b: Floats
     region: Ints
-    names: tuple[str, ...]
+    labels: tuple[Label, ...]
 
     def __post_init__(self) -> None:
         for array in (self.points, self.triangles, self.a, self.b, self.region):
@@ -131,23 +132,30 @@ def whole_field(model: Model, angle: float, unknowns: Floats) -> Field:
     rotor_a = model.rotor_tie.nodal(unknowns[: model.rotor_tie.size])
     stator_a = model.stator_tie.nodal(unknowns[model.rotor_tie.size :])
     parts = []
-    for mesh, a, turn, side in (
-        (model.rotor_mesh, rotor_a, angle, "rotor"),
-        (model.stator_mesh, stator_a, 0.0, "stator"),
+    members: tuple[Member, Member] = ("rotor", "stator")
+    labels = sorted(
+        {
+            Label(label.material, member)
+            for member, mesh in zip(members, (model.rotor_mesh, model.stator_mesh), strict=True)
+            for label in mesh.labels
+        },
+        key=str,
+    )
+    for member, mesh, a, turn in zip(
+        members, (model.rotor_mesh, model.stator_mesh), (rotor_a, stator_a), (angle, 0.0), strict=True
     ):
-        names = [f"{side} {material}" for material in mesh.materials]
+        number = np.array([labels.index(Label(label.material, member)) for label in mesh.labels])
         for sector in range(model.sectors):
             sign = -1.0 if model.antiperiodic and sector % 2 else 1.0
             points = _placed(mesh, turn, sector, model.rotor_trace.radius)
-            parts.append((points, mesh.triangles, sign * a, [names[index] for index in mesh.region]))
+            parts.append((points, mesh.triangles, sign * a, number[mesh.region]))
     offsets = np.cumsum([0] + [len(part[0]) for part in parts])
-    named = np.concatenate([part[3] for part in parts])
-    names_found, region = np.unique(named, return_inverse=True)
+    region = np.concatenate([part[3] for part in parts])
     points = np.concatenate([part[0] for part in parts])
     triangles = np.concatenate([part[1] + offset for part, offset in zip(parts, offsets, strict=False)])
     a = np.concatenate([part[2] for part in parts])
     b = _flux_density(points, triangles, a)
-    return Field(points, triangles, a, b, region, tuple(str(name) for name in names_found))
+    return Field(points, triangles, a, b, region, tuple(labels))
 
 
 def _placed(mesh: Mesh, turn: float, sector: int, radius: float) -> Floats:

@@ -13,7 +13,7 @@ from polefem.errors import MeshFailed
 from polefem.mesh import Mesh, least_jacobian, quality
 from polefem.mesher.drawing import moved
 from polefem.mesher.unit import UnitMesh, mesh_unit
-from polefem.outline import Outline, Side
+from polefem.outline import Label, Outline, Side
 from polefem.params import MeshSpec
 
 __all__ = ["mesh_side", "mesh_sides"]
@@ -33,19 +33,18 @@ def mesh_sides(outline: Outline, spec: MeshSpec, sectors: int) -> tuple[Mesh, Me
 def mesh_side(side: Side, spec: MeshSpec, sectors: int) -> Mesh:
     """Mesh one side over one of `sectors` equal parts; raises MeshFailed where a triangle comes out flat or folded."""
     unit = _ordered(mesh_unit(side, spec), side)
-    names = [*(region.name for region in side.regions), "air"]
-    materials = [*(region.material for region in side.regions), "air"]
+    labels = [*(region.label for region in side.regions), Label("air")]
     if side.mirror:
         unit.points[unit.low, 1] = 0.0  # gmsh leaves rounding on the axis
-        mirrored = [names.index(_other_side(name)) for name in names]
+        mirrored = [labels.index(label.mirrored) for label in labels]
         unit = _glued([_mirrored(unit, mirrored), unit])
     copies = side.poles // side.unit_poles // sectors
     span = side.pitch * side.unit_poles
     parts = [
-        replace(_moved(unit, side, copy * span), region=unit.region + copy * len(names))
+        replace(_moved(unit, side, copy * span), region=unit.region + copy * len(labels))
         for copy in range(copies)
     ]
-    mesh = _as_mesh(_glued(parts), side, sectors, *_sector_names(names, materials, copies, side.unit_poles))
+    mesh = _as_mesh(_glued(parts), side, sectors, *_sector_labels(labels, copies, side.unit_poles))
     _refuse_thin(mesh, side)
     return mesh
 
@@ -84,13 +83,6 @@ def _ordered(unit: UnitMesh, side: Side) -> _OrderedUnit:
     return _OrderedUnit(
         unit.points, triangles, unit.region, order(unit.low), order(unit.high), unit.gap, unit.far
     )
-
-
-def _other_side(name: str) -> str:
-    """The region that `name` is mirrored onto."""
-    if name.endswith(" plus"):
-        return name.removesuffix("plus") + "minus"
-    return name.removesuffix("minus") + "plus" if name.endswith(" minus") else name
 
 
 def _mirrored(part: UnitMesh, regions: list[int]) -> _OrderedUnit:
@@ -144,28 +136,14 @@ def _glued(parts: list[_OrderedUnit]) -> _OrderedUnit:
     )
 
 
-def _sector_names(
-    names: Sequence[str], materials: Sequence[str], copies: int, unit_poles: int
-) -> tuple[list[str], list[str], list[int]]:
-    """Names and materials of the sector's regions, and which of them each region of each copy is."""
-    sector_names: list[str] = []
-    sector_materials: list[str] = []
-    index = []
-    for copy in range(copies):
-        for name, material in zip(names, materials, strict=True):
-            words = name.split()
-            if material == "coil":
-                words[1] = str(int(words[1]) + copy * unit_poles)
-            if (full := " ".join(words)) not in sector_names:
-                sector_names.append(full)
-                sector_materials.append(material)
-            index.append(sector_names.index(full))
-    return sector_names, sector_materials, index
+def _sector_labels(labels: Sequence[Label], copies: int, unit_poles: int) -> tuple[list[Label], list[int]]:
+    """What the sector's regions are, and which of them each region of each copy of the unit is."""
+    every = [label.further(copy * unit_poles) for copy in range(copies) for label in labels]
+    found = list(dict.fromkeys(every))
+    return found, [found.index(label) for label in every]
 
 
-def _as_mesh(
-    part: _OrderedUnit, side: Side, sectors: int, names: list[str], materials: list[str], regions: list[int]
-) -> Mesh:
+def _as_mesh(part: _OrderedUnit, side: Side, sectors: int, labels: list[Label], regions: list[int]) -> Mesh:
     """The finished value: corner nodes numbered first, the gap's nodes in order of angle."""
     corners = np.unique(part.triangles[:, :3])
     middles = np.setdiff1d(np.unique(part.triangles[:, 3:]), corners)
@@ -185,8 +163,7 @@ def _as_mesh(
         points=part.points[old],
         triangles=new[part.triangles],
         region=np.array(regions)[part.region],
-        names=tuple(names),
-        materials=tuple(materials),
+        labels=tuple(labels),
         gap=new[gap],
         low=new[part.low],
         high=new[part.high],

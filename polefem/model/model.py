@@ -14,6 +14,7 @@ from polefem.mesh import Mesh
 from polefem.model.constraints import Tie, tie
 from polefem.model.forms import CurlRows, curl_rows, density_load, stiffness
 from polefem.model.trace import Trace, trace_of
+from polefem.outline import Label
 
 __all__ = ["Iron", "Model", "Source", "build_model"]
 
@@ -25,7 +26,7 @@ IRON_ORDER = 2
 class Source:
     """A coil side as a source: the stator region that holds it, its phase, its current per ampere of phase current."""
 
-    region: str
+    region: Label
     phase: int
     current: float
 

@@ -3,10 +3,13 @@
 from polefem.outline.build import outline_of, remarks, sections
 from polefem.outline.drawn import DrawnMachine, drawn, machine_of
 from polefem.outline.parts import Part, parts_of
-from polefem.outline.values import Outline, Region, Ring, Side
+from polefem.outline.values import Label, Material, Member, Outline, Region, Ring, Side
 
 __all__ = [
     "DrawnMachine",
+    "Label",
+    "Material",
+    "Member",
     "Outline",
     "Part",
     "Region",

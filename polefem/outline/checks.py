@@ -123,15 +123,15 @@ def refuse_short_edges(side: Side) -> None:
                     f"{SHORTEST * 1e3:g} mm or more (by a corner that leaves a micrometre more, or all of it)"
                 )
                 rule = "an edge must be long enough to be cut"
-                name = f"{side.name} {region.name}, length of its edge {spot}"
+                name = f"{side.name} {region.label}, length of its edge {spot}"
                 raise GeometryRefused(refusal(rule, name, f"{length(segment) * 1e3:.3g} mm", least))
 
 
 def refuse_overlaps(side: Side) -> None:
     """Raise GeometryRefused where the edge of a region crosses itself, or two regions overlap."""
-    shapes = {region.name: polygon(region) for region in side.regions}
+    shapes = {region.label: polygon(region) for region in side.regions}
     for region in side.regions:
-        _refuse_crossed(side, region, shapes[region.name])
+        _refuse_crossed(side, region, shapes[region.label])
     for (one, a), (two, b) in combinations(shapes.items(), 2):
         a = shapely.make_valid(a)
         if a.intersects(b.buffer(-TOUCH)):
@@ -147,7 +147,7 @@ def refuse_overlaps(side: Side) -> None:
 
 
 def _refuse_crossed(side: Side, region: Region, shape: shapely.Polygon) -> None:
-    name = f"{side.name} {region.name}"
+    name = f"{side.name} {region.label}"
     rim = shapely.Polygon(shape.exterior)
     # A unit of a whole turn has both its cuts in one place, which only looks like a crossing. What lies beyond a
     # real one is walked round the other way, and so taken off the area on this side of it.

@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 
 from polefem.outline.coils import CoilSide
-from polefem.outline.values import Region, Ring, Side
+from polefem.outline.values import Label, Region, Ring, Side
 from polefem.shapes import Edge, Line, Seat, Segment, moved, turned_back
 
 __all__ = ["STRIP", "Member", "side_of"]
@@ -57,14 +57,14 @@ def side_of(member: Member, strip: float, air_gap: float) -> Side:
     holes = [[_placed(ring, member, at) for ring in edge.openings] for at, edge in enumerate(member.edges)]
     if member.back == member.seat.root:
         rings = [_core_ring(member, at) for at in range(len(holes))]
-        regions = [Region(f"iron {at}", "iron", ring, tuple(holes[at])) for at, ring in enumerate(rings)]
+        regions = [Region(Label("iron", pole=at), ring, tuple(holes[at])) for at, ring in enumerate(rings)]
     else:
-        regions = [Region("iron", "iron", _iron_ring(member), tuple(hole for own in holes for hole in own))]
+        regions = [Region(Label("iron"), _iron_ring(member), tuple(hole for own in holes for hole in own))]
     if member.shaft:
-        regions.append(Region("shaft", "shaft", _shaft_ring(member)))
+        regions.append(Region(Label("shaft"), _shaft_ring(member)))
     for coil in member.coils:
         ring = _placed(coil.ring, member, coil.pole)
-        regions.append(Region(f"coil {coil.pole} {coil.side}", "coil", ring))
+        regions.append(Region(Label("coil", pole=coil.pole, side=coil.side), ring))
     corners = [_moved_point(z, member, at) for at, edge in enumerate(member.edges) for z in edge.corners]
     scale = member.seat.radius if member.seat.flat else 1.0
     return Side(

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch, PathPatch
 from matplotlib.ticker import FuncFormatter
 
-from polefem.outline import DrawnMachine, Part, drawn
+from polefem.outline import DrawnMachine, Label, Part, drawn
 from polefem.outline.discs import disc_rings
 from polefem.outline.parts import extent, whole_parts
 from polefem.params import AxialMachine, Machine
@@ -66,9 +66,9 @@ def _paint(axes: Axes, machine: Machine, parts: Sequence[Part]) -> None:
         path = part_path(part)
         colour = MATERIALS[part.material]
         if part.material == "coil":
-            _, pole, side, *_ = part.name.split()
-            colour = KINDS[machine.phases.of_pole[int(pole)] % len(KINDS)]
-            towards = (machine.phases.polarity[int(pole)] > 0) == (side == "minus")
+            pole = part.label.pole or 0
+            colour = KINDS[machine.phases.of_pole[pole] % len(KINDS)]
+            towards = (machine.phases.polarity[pole] > 0) == (part.label.side == "minus")
             middle = sum(piece.start for piece in part.rings[0]) / len(part.rings[0]) / mm
             axes.plot(
                 middle.real,
@@ -105,9 +105,9 @@ def _draw_axial(machine: AxialMachine, known: DrawnMachine, title: str, dimensio
         faces, plate = disc_rings(machine, side)
         if plate:
             axes.add_patch(
-                PathPatch(part_path(Part("plate", "iron", plate)), facecolor="#d3d9df", edgecolor=EDGE)
+                PathPatch(part_path(Part(Label("iron", side), plate)), facecolor="#d3d9df", edgecolor=EDGE)
             )
-        _paint(axes, machine, [Part(side, "iron", faces)])
+        _paint(axes, machine, [Part(Label("iron", side), faces)])
         if dimensions:
             _add_dimensions(axes, disc_dimensions(machine, side), machine.outer_radius)
         axes.set_ylim(-1.1 * machine.outer_radius / mm, 1.1 * machine.outer_radius / mm)

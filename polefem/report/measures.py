@@ -7,7 +7,7 @@ import math
 from typing import Literal
 
 from polefem.copper import coil_shape
-from polefem.outline import DrawnMachine
+from polefem.outline import DrawnMachine, Label
 from polefem.outline.build import builds_of
 from polefem.outline.builds import Build
 from polefem.outline.cuts import core_diameter
@@ -96,7 +96,7 @@ def _width(build: Build, number: int) -> Span:
 def _coil(known: DrawnMachine, side: Literal["minus", "plus"], turn: complex = 1.0) -> Leader:
     """Size and turns of a coil side of the first pole, pointed at near its right end after a turn of the drawing."""
     winding = known.machine.winding
-    ring = next(region.ring for region in known.outline.stator.regions if region.name == f"coil 0 {side}")
+    ring = known.outline.stator.region(Label("coil", pole=0, side=side)).ring
     blocks = coil_shape(known).blocks or (sorted(abs(piece.end - piece.start) for piece in ring[:2]),)
     size = ", then ".join(millimetres(*block) for block in blocks)
     text = f"coil side {size}\n{winding.turns_per_pole} turns a pole"

@@ -18,7 +18,7 @@ from polefem.field import built
 from polefem.gap import Gap
 from polefem.mesher import mesh_sides
 from polefem.model import Source, build_model
-from polefem.outline import outline_of
+from polefem.outline import Label, outline_of
 from polefem.params import Machine
 from polefem.solve import FactorCache, System, minimise
 from polefem.units import deg
@@ -185,7 +185,9 @@ def whole(machine: Machine, sectors: int) -> System:
     phases = machine.phases
     # Where flux is to leave a pole towards a rotor inside, current comes towards the reader on its clockwise side.
     coils = tuple(
-        Source(f"coil {pole} {which}", phases.of_pole[pole], sign * phases.polarity[pole] * turns)
+        Source(
+            Label("coil", pole=pole, side=which), phases.of_pole[pole], sign * phases.polarity[pole] * turns
+        )
         for pole in range(machine.stator_poles // sectors)
         for which, sign in (("minus", 1.0), ("plus", -1.0))
         for turns in (machine.winding.turns_per_pole,)

@@ -11,7 +11,7 @@ import pytest
 from polefem.copper import Wire, coil_shape, packing
 from polefem.errors import GeometryRefused, InvalidValue
 from polefem.materials import Steel
-from polefem.outline import Outline, Region, outline_of, parts_of
+from polefem.outline import Label, Outline, Region, outline_of, parts_of
 from polefem.params import AxialMachine, CoilStep, Pole, RadialMachine
 from polefem.params.content import content_key
 from polefem.params.toml import machine_from_text, machine_text
@@ -99,7 +99,7 @@ def test_a_step_that_reaches_its_neighbour_is_refused() -> None:
 
 def places_across(machine: AxialMachine) -> list[float]:
     """Distances of a coil side's corners from the pole axis along the cut at the mean radius, m."""
-    ring = next(r.ring for r in outline_of(machine).stator.regions if r.name == "coil 0 plus")
+    ring = outline_of(machine).stator.region(Label("coil", pole=0, side="plus")).ring
     return sorted({round(piece.start.imag, 9) for piece in ring})
 
 

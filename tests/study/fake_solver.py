@@ -18,6 +18,7 @@ from polefem import FluxMap, Pole, RadialMachine, Steel, Winding
 from polefem.errors import MeshFailed
 from polefem.field import BuiltMachine, Field, FieldState
 from polefem.maps import linear_map
+from polefem.outline import Label
 from polefem.params import SquareDrive
 from polefem.study import EqualCurrent, Plan, Solver
 from polefem.units import deg, mm
@@ -78,7 +79,8 @@ def fake_state(whole: BuiltMachine, angle: float, phase_currents: ArrayLike) -> 
     )
     triangles = np.array([[0, 1, 2, 4, 5, 6], [0, 2, 3, 6, 7, 8]])
     b = np.array([[0.5, 0.0], [1.0, 0.2]])
-    field = Field(points, triangles, points[:, 0].copy(), b, np.array([0, 1]), ("rotor iron", "stator iron"))
+    labels = (Label("iron", "rotor"), Label("iron", "stator"))
+    field = Field(points, triangles, points[:, 0].copy(), b, np.array([0, 1]), labels)
     return FieldState(
         angle, currents, 0.99 * float(torque.sum()), flux, float(coenergy.sum()), field, "made up"
     )
