@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from polefem.outline import DrawnMachine, Region, drawn
-from polefem.params import AxialMachine, Machine
+from polefem.params import Machine
 from polefem.shapes import area
 
 __all__ = ["CoilShape", "coil_shape"]
@@ -92,7 +92,7 @@ def coil_shape(machine: Machine | DrawnMachine) -> CoilShape:
         height=height,
         area=min(areas),
         liner=machine.winding.liner,
-        round_core=isinstance(machine, AxialMachine) and machine.stator_flanks == "round",
+        round_core=machine.round_cores,
         blocks=(*steps, rest) if steps else (),
     )
 

@@ -30,7 +30,7 @@ from polefem.estimates.turning import Turning
 from polefem.field import BuiltMachine, Field, FieldState, built, field_series
 from polefem.materials import MU0, Steel, loss_separation
 from polefem.outline import DrawnMachine, Label, Member, drawn, machine_of
-from polefem.params import AxialMachine, Machine, MeshSpec, SquareDrive
+from polefem.params import Machine, MeshSpec, SquareDrive
 from polefem.params.checks import positive
 
 __all__ = [
@@ -185,7 +185,7 @@ def waveforms(machine: Machine, states: Iterable[FieldState]) -> tuple[Waveforms
     """Of rotor and stator, from the fields at the angles of `cycle_angles`; the rotor's of one of its units."""
     field: Field | None = None
     rotor, stator = [], []
-    round_section = not isinstance(machine, AxialMachine)
+    round_section = not machine.flat
     for state in states:
         field = state.field
         rotor.append(_turned(_iron(field, field.b, "rotor"), -state.angle * round_section))

@@ -34,7 +34,7 @@ from polefem.copper import coil_shape
 from polefem.maps import FluxMap
 from polefem.materials import MU0
 from polefem.outline import DrawnMachine, Label, Outline, drawn
-from polefem.params import AxialMachine, Machine, OuterRotorMachine
+from polefem.params import Machine
 
 __all__ = ["EndFringing", "end_fringing", "fringe_permeance", "with_end_fringing"]
 
@@ -135,12 +135,4 @@ def _depth(machine: Machine, outline: Outline, coil_height: float) -> float:
     """To which the ends of the poles are magnetised, m: the bare part, and a share of the coil; the rotor's height."""
     first = outline.stator.region(Label("coil", pole=0, side="minus"))  # on the x axis
     bare = min(abs(segment.start.real - outline.stator.gap) for segment in first.ring)
-    return min(bare + COIL_SHARE * coil_height, _rotor_pole_height(machine))
-
-
-def _rotor_pole_height(machine: Machine) -> float:
-    if isinstance(machine, AxialMachine):
-        return machine.rotor_pole_height
-    if isinstance(machine, OuterRotorMachine):
-        return machine.valley_radius - machine.rotor_bore_radius
-    return machine.rotor_outer_radius - machine.rotor_yoke_radius
+    return min(bare + COIL_SHARE * coil_height, machine.rotor_pole_height)

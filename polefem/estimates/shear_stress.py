@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import math
-
 from polefem.outline import DrawnMachine, machine_of
-from polefem.params import AxialMachine, Machine, OuterRotorMachine
+from polefem.params import Machine
 
 __all__ = ["USUAL_SHEAR", "gap_shear_stress"]
 
@@ -16,12 +14,4 @@ USUAL_SHEAR = (3.5e3, 15e3)
 
 def gap_shear_stress(machine: Machine | DrawnMachine, torque: float) -> float:
     """Mean over the gap, Pa: torque / (2 * rotor volume) in a radial machine, its rotor taken as full to the gap."""
-    machine = machine_of(machine)
-    if isinstance(machine, AxialMachine):
-        return torque / (
-            machine.halves * 2 / 3 * math.pi * (machine.outer_radius**3 - machine.inner_radius**3)
-        )
-    radius = (
-        machine.rotor_bore_radius if isinstance(machine, OuterRotorMachine) else machine.rotor_outer_radius
-    )
-    return torque / (2 * math.pi * radius**2 * machine.stack_length)
+    return torque / machine_of(machine).gap_lever

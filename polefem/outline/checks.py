@@ -13,8 +13,8 @@ import numpy as np
 import shapely
 
 from polefem.errors import GeometryRefused, refusal
+from polefem.outline.builds import Build
 from polefem.outline.coils import CoilSide
-from polefem.outline.member import Member
 from polefem.outline.values import Region, Ring, Side
 from polefem.params.winding import THINNEST_LINER
 from polefem.shapes import distance, points
@@ -63,14 +63,14 @@ def refuse_touching_faces(name: str, arcs: Sequence[float], pitch: float) -> Non
             raise GeometryRefused(refusal("pole faces must not touch at the gap", f"{name}.arc", found, most))
 
 
-def refuse_coils(member: Member) -> None:
+def refuse_coils(build: Build) -> None:
     """Raise GeometryRefused where a coil has no length, or leaves the half slot beside its pole."""
-    for coil in member.coils:
-        _refuse_coil(member, coil)
+    for coil in build.coils:
+        _refuse_coil(build, coil)
 
 
-def _refuse_coil(member: Member, coil: CoilSide) -> None:
-    seat, name = member.seat, f"winding, {coil.side} side of stator pole {coil.pole},"
+def _refuse_coil(build: Build, coil: CoilSide) -> None:
+    seat, name = build.seat, f"winding, {coil.side} side of stator pole {coil.pole},"
     inward = -seat.out
     length = inward * (coil.corners[1] - coil.corners[0]).real
     if length <= 0:
@@ -96,7 +96,7 @@ def _refuse_coil(member: Member, coil: CoilSide) -> None:
         rule = "a coil must not cut its neighbour"
         raise _coil_refused(rule, f"{name} distance from the middle of the slot", spare, cure)
     # Where a rounded tip curls away from a coil that lies on its flank, the air between them ends in a cusp.
-    path = member.edges[coil.pole].path
+    path = build.edges[coil.pole].path
     closest = min((away for z in coil.corners if not _apart(away := distance(path, z))), default=None)
     if closest is not None:
         cure = f"{ROOM} (by a liner or another face_inset)"

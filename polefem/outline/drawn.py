@@ -32,9 +32,7 @@ def drawn(machine: Machine | DrawnMachine) -> DrawnMachine:
     if isinstance(machine, DrawnMachine):
         return machine
     cuts = sections(machine)
-    if len(cuts) == 1 and not cuts[0].rotor.flat:
-        return DrawnMachine(machine, cuts[0], cuts)
-    return DrawnMachine(machine, outline_of(machine), cuts)
+    return DrawnMachine(machine, outline_of(machine) if machine.flat else cuts[0], cuts)
 
 
 def machine_of(machine: Machine | DrawnMachine) -> Machine:

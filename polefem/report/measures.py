@@ -8,8 +8,7 @@ from typing import Literal
 
 from polefem.copper import coil_shape
 from polefem.outline import DrawnMachine, Label
-from polefem.outline.build import builds_of
-from polefem.outline.builds import Build
+from polefem.outline.builds import Build, builds_of
 from polefem.outline.cuts import core_diameter
 from polefem.params import AxialMachine, Pole
 from polefem.report.dimensions import Dimension, Leader, Span, Sweep, millimetres

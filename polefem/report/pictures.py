@@ -69,10 +69,8 @@ def shape_pictures(shape: Shape, fields: Fields) -> tuple[Picture, ...]:
     machine, stem, current = shape.design.machine, shape.stem, shape.figures.current
     drive, m = shape.design.plan.drive, shape.at_work
     whole = built(machine, shape.design.plan.mesh)
-    if isinstance(machine, AxialMachine):
-        section = draw_machine(whole)
-    else:
-        section = draw_section(whole.outline, "Cross section, aligned")
+    across = "Cross section, aligned"
+    section = draw_machine(whole) if machine.flat else draw_section(whole.outline, across)
     drawn = [
         ("section", section, "Cross section of"),
         ("torque", draw_curves(torque_against_angle(m)), "Torque of one phase against angle, for"),
@@ -139,7 +137,7 @@ def winner_pictures(shape: Shape) -> tuple[Picture, ...]:
     ]
     for side in ("rotor", "stator"):
         figure = draw_pole(machine, "rotor" if side == "rotor" else "stator", dimensions=True)
-        where = " at the mean radius" if isinstance(machine, AxialMachine) else ""
+        where = " at the mean radius" if machine.flat else ""
         words = f"Dimensions of a {side} pole of {shape.name}{where}, in mm"
         pictures.append(picture_of(figure, f"{stem}-{side}-pole", words))
     return tuple(pictures)

@@ -10,7 +10,7 @@ from matplotlib.patches import PathPatch
 
 from polefem.errors import GeometryRefused
 from polefem.outline import Label, Part, Ring
-from polefem.outline.build import builds_of
+from polefem.outline.builds import builds_of
 from polefem.outline.parts import extent
 from polefem.params import Machine, Pole
 from polefem.report.dimensions import Leader, draw_dimensions, draw_leaders, millimetres
