@@ -25,9 +25,9 @@ from matplotlib.figure import Figure
 from polefem import Barrier, FreeFace, Hole, Notch, Pole, RoundFace, Shoe, SlopedFace, flux_map, solve_state
 from polefem.copper import wound_phase
 from polefem.drive import steady_state
+from polefem.field.states import whole_field
 from polefem.maps import FluxMap
-from polefem.maps.field import whole_field
-from polefem.outline import outline_of
+from polefem.outline import Label, outline_of
 from polefem.outline.parts import extent, whole_parts
 from polefem.params import Machine, MeshSpec
 from polefem.params.drive_spec import DriveSpec, Tracking
@@ -108,7 +108,7 @@ def _save(figure: Figure, path: Path) -> None:
 def _half_overlapped(machine: Machine) -> Figure:
     """The flux density with the first phase on, a quarter of a rotor pitch before aligned."""
     outline = outline_of(machine)
-    coil = next(region for region in outline.stator.regions if region.name == "coil 0 plus")
+    coil = outline.stator.region(Label("coil", pole=0, side="plus"))
     current = DENSITY * FILL * abs(area(coil.ring)) / machine.section_turns
     currents = np.zeros(machine.phases.count)
     currents[0] = current
@@ -142,7 +142,7 @@ def _draw_run(folder: Path, machine: Machine, phase_map: FluxMap) -> None:
     """The bridge of the study that judges under real drives, with the angles that a person would first set."""
     study = pottery_wheel_driven
     (point,) = (p for p in study.plan.operating_points if isinstance(p, LevelOperatingPoint))
-    resistance = wound_phase(machine, outline_of(machine), study.plan.copper).resistance
+    resistance = wound_phase(machine, study.plan.copper).resistance
     drive = DriveSpec(point.bridge, resistance, point.turn_on, point.turn_off, Tracking.level(8.0))
     _save(draw_run(steady_state(phase_map, drive, point.speed)), folder / "study-pottery_wheel_driven.svg")
 

@@ -2,28 +2,38 @@
 
 A study describes a machine and the shapes it might have; the rooms of this package turn each shape into an outline,
 meshes, nonlinear fields over angle and current, a flux map, torque and its ripple, and a ranking.
+
+Names are taken from their rooms when first asked for (PEP 562), so that a room loads what it needs and no more: a drive
+needs no mesher.
 """
 
-from polefem.maps import FluxMap, Slice, flux_map, pole_pull, skewed, solve_state, stacked
-from polefem.materials import Steel
-from polefem.params import (
-    AxialMachine,
-    Barrier,
-    CoilStep,
-    FreeFace,
-    Hole,
-    Machine,
-    MeshSpec,
-    Notch,
-    OuterRotorMachine,
-    Pole,
-    RadialMachine,
-    RoundFace,
-    Shoe,
-    SlopedFace,
-    Winding,
-)
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
 from polefem.version import __version__
+
+if TYPE_CHECKING:
+    from polefem.field import pole_pull, solve_state
+    from polefem.maps import FluxMap, Slice, skewed, stacked
+    from polefem.materials import Steel
+    from polefem.params import (
+        AxialMachine,
+        Barrier,
+        CoilStep,
+        FreeFace,
+        Hole,
+        Machine,
+        MeshSpec,
+        Notch,
+        OuterRotorMachine,
+        Pole,
+        RadialMachine,
+        RoundFace,
+        Shoe,
+        SlopedFace,
+        Winding,
+    )
+    from polefem.sweep import flux_map
 
 __all__ = [
     "AxialMachine",
@@ -51,3 +61,25 @@ __all__ = [
     "solve_state",
     "stacked",
 ]
+
+#: Rooms other than `params` that names come from.
+_ROOMS = {
+    "FluxMap": "maps",
+    "Slice": "maps",
+    "Steel": "materials",
+    "flux_map": "sweep",
+    "pole_pull": "field",
+    "skewed": "maps",
+    "solve_state": "field",
+    "stacked": "maps",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in __all__:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_ROOMS.get(name, 'params')}"), name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

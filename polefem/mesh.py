@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from polefem.errors import InvalidValue, StoreRefused, refusal
 from polefem.files import complete
+from polefem.outline import Label, Material
 
 __all__ = ["EDGES", "Mesh", "least_jacobian", "load", "quality", "save", "write_grid"]
 
@@ -31,9 +32,8 @@ class Mesh:
     points: ndarray, shape (n_nodes, 2), m; corner nodes come before middle nodes.
     triangles: ndarray, shape (n_triangles, 6): three corners counter-clockwise, then the middles of corners 0-1, 1-2
     and 0-2.
-    region: ndarray, shape (n_triangles,): index into `names`.
-    names: region names, such as "iron", "air", "coil 0 plus" (pole number within the sector).
-    materials: of each region: "iron", "shaft", "coil" or "air".
+    region: ndarray, shape (n_triangles,): index into `labels`.
+    labels: what each region is, its pole counted within the sector.
     gap: ndarray, shape (2 n_edges + 1,): nodes along the circle in the air gap, by increasing angle.
     low, high: ndarrays of equal length: nodes on the sector's two ends, from the far end to the gap.
     far: nodes where A = 0 (empty where the far end is free or is the centre).
@@ -44,8 +44,7 @@ class Mesh:
     points: Floats
     triangles: Ints
     region: Ints
-    names: tuple[str, ...]
-    materials: tuple[str, ...]
+    labels: tuple[Label, ...]
     gap: Ints
     low: Ints
     high: Ints
@@ -60,17 +59,17 @@ class Mesh:
 
     def __repr__(self) -> str:
         counts = ", ".join(
-            f"{name}: {int((self.region == index).sum())}" for index, name in enumerate(self.names)
+            f"{label}: {int((self.region == index).sum())}" for index, label in enumerate(self.labels)
         )
         return f"Mesh({len(self.points)} nodes, {len(self.triangles)} triangles; {counts})"
 
-    def of_region(self, name: str) -> Ints:
-        """Triangles of the region called `name`, shape (n,)."""
-        return np.flatnonzero(self.region == self.names.index(name))
+    def of_region(self, label: Label) -> Ints:
+        """Triangles of the region of that label, shape (n,)."""
+        return np.flatnonzero(self.region == self.labels.index(label))
 
-    def of_material(self, material: str) -> Ints:
+    def of_material(self, material: Material) -> Ints:
         """Triangles of every region of the `material`, shape (n,)."""
-        wanted = [index for index, found in enumerate(self.materials) if found == material]
+        wanted = [index for index, label in enumerate(self.labels) if label.material == material]
         return np.flatnonzero(np.isin(self.region, wanted))
 
 

@@ -129,7 +129,7 @@ rectangular_torque(lathe_map, RectangularCurrent(-36 * deg, -1 * deg), 10 * A)
 # %%
 bridge = Bridge(48 * V, switch_drop=0.1 * V, diode_drop=0.8 * V)
 copper = Copper(fill_factor=0.45, temperature=100.0)
-resistance = wound_phase(lathe, outline_of(lathe), copper).resistance
+resistance = wound_phase(lathe, copper).resistance
 chopping = Chopping(level=10 * A, band=1 * A)
 drive = DriveSpec(bridge, resistance, -42 * deg, -14 * deg, chopping)
 steady_state(lathe_map, drive, 600 * rpm)

@@ -22,17 +22,19 @@ from polefem.gap import Gap
 from polefem.materials import Steel
 from polefem.mesh import Mesh
 from polefem.mesher import mesh_sides
-from polefem.model import Coil, build_model
-from polefem.outline import Outline, Region, Ring, Side
+from polefem.model import Source, build_model
+from polefem.outline import Label, Outline, Region, Ring, Side
 from polefem.params import MeshSpec
 from polefem.shapes import Arc, Line
-from polefem.solve import Solution, System, Workshop, minimise
+from polefem.solve import FactorCache, Solution, System, minimise
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 Ints = NDArray[np.int64]
 
 #: Width of a face and of an air gap alike, m, so that a mesh setting of 0.002 means 2 mm.
+#: Regions beside the usual ones, of made-up sides.
+AIR_LAYER, SHELL = Label("air", pole=0), Label("iron", pole=1)
 FACE_LENGTH = 1.0
 
 
@@ -135,7 +137,7 @@ def system_of(
     *,
     sectors: int,
     antiperiodic: bool,
-    coils: Sequence[Coil] = (),
+    coils: Sequence[Source] = (),
 ) -> System:
     """Outline to system, by the same rooms that a machine goes through; steels of rotor and stator."""
     rotor, stator = outline.rotor.gap, outline.stator.gap
@@ -156,7 +158,7 @@ def system_of(
 
 def solved(system: System, angle: float, load: Floats, tolerance: float = 1e-8) -> Solution:
     """The field at an angle from a zero start, finer than maps need it."""
-    found = minimise(system.at(angle), load, np.zeros(system.size), Workshop(tolerance=tolerance))
+    found = minimise(system.at(angle), load, np.zeros(system.size), FactorCache(tolerance=tolerance))
     assert found.converged, found.message
     return found
 
@@ -203,7 +205,7 @@ def quadrature(mesh: Mesh, triangles: Ints) -> tuple[Floats, Floats]:
     return places, np.linalg.det(jacobian) * RADON_WEIGHTS
 
 
-def density_load(system: System, on: str, region: str, density: Callable[[Floats], Floats]) -> Floats:
+def density_load(system: System, on: str, region: Label, density: Callable[[Floats], Floats]) -> Floats:
     """Load of a current density (A/m2, a function of places of shape (n, 2)) in a region of "rotor" or "stator"."""
     model = system.model
     mesh = model.rotor_mesh if on == "rotor" else model.stator_mesh
@@ -353,12 +355,12 @@ class LayeredSection:
             return ring_sector(inner, outer, start, end)
 
         rotor = [
-            Region("iron", "iron", wedge(0.0, self.iron_radius)),
-            Region("layer", "air", wedge(self.iron_radius, self.rotor_layer)),
+            Region(Label("iron"), wedge(0.0, self.iron_radius)),
+            Region(AIR_LAYER, wedge(self.iron_radius, self.rotor_layer)),
         ]
         stator = [
-            Region("iron", "iron", wedge(self.stator_layer[1], self.outer)),
-            Region("layer", "air", wedge(*self.stator_layer)),
+            Region(Label("iron"), wedge(self.stator_layer[1], self.outer)),
+            Region(AIR_LAYER, wedge(*self.stator_layer)),
         ]
         return Outline(
             side("rotor", rotor, poles=poles, gap=self.gap[0], far=0.0, far_fixed=False),
@@ -373,8 +375,8 @@ class LayeredSection:
 
     def load(self, system: System, order: int, rotor: complex, stator: complex) -> Floats:
         """Current densities Re(rotor exp(i n phi)) in the rotor's layer (in its own frame) and so in the stator's."""
-        return density_load(system, "rotor", "layer", wave(rotor, order)) + density_load(
-            system, "stator", "layer", wave(stator, order)
+        return density_load(system, "rotor", AIR_LAYER, wave(rotor, order)) + density_load(
+            system, "stator", AIR_LAYER, wave(stator, order)
         )
 
     def closed(self, angle: float, order: int, rotor: complex, stator: complex) -> Layers:
@@ -393,7 +395,7 @@ class LayeredSection:
         )
 
 
-def uniform_field(mesh: Mesh, region: str, a: Floats) -> tuple[complex, float]:
+def uniform_field(mesh: Mesh, region: Label, a: Floats) -> tuple[complex, float]:
     """Flux density Bx + i By (T) that fits nodal values of A in a region best, and by how much they miss it (Wb/m)."""
     nodes = np.unique(mesh.triangles[mesh.of_region(region)])
     x, y = mesh.points[nodes].T
@@ -430,11 +432,11 @@ class CylinderInField:
     def system(self, size: float, pieces: int = 12) -> System:
         """With elements of one size (m), the quarter of the ellipse in at most `pieces` arcs."""
         half = elliptic_arcs(self.a, self.b, -math.pi / 2, math.pi / 2, 2 * pieces)
-        iron = Region("iron", "iron", (*half, Line(1j * self.b, 0j), Line(0j, -1j * self.b)))
+        iron = Region(Label("iron"), (*half, Line(1j * self.b, 0j), Line(0j, -1j * self.b)))
         start, end = -math.pi / 4, math.pi / 4
         # What stands for iron on the stator is as permeable as air.
-        shell = Region("shell", "iron", ring_sector(self.layer[1], self.outer, start, end))
-        layer = Region("layer", "air", ring_sector(*self.layer, start, end))
+        shell = Region(SHELL, ring_sector(self.layer[1], self.outer, start, end))
+        layer = Region(AIR_LAYER, ring_sector(*self.layer, start, end))
         outline = Outline(
             side("rotor", [iron], poles=2, gap=self.gap[0], far=0.0, far_fixed=False),
             side("stator", [shell, layer], poles=4, gap=self.gap[1], far=self.outer),
@@ -445,7 +447,7 @@ class CylinderInField:
 
     def load(self, system: System) -> Floats:
         """Of a current density that goes with cos phi."""
-        return density_load(system, "stator", "layer", wave(self.current, 1))
+        return density_load(system, "stator", AIR_LAYER, wave(self.current, 1))
 
     def applied(self) -> complex:
         """Flux density Bx + i By that the layer makes where there is no cylinder, T."""

@@ -1,4 +1,4 @@
-"""Holds the room table of DEVELOPERS.md: who imports whom, who alone owns which dependency, what is too long.
+"""Holds the room table of DEVELOPERS.md: what each room imports, rooms and libraries; and what is too long.
 
 Every check is a function from modules to findings (sentences); it is run over the package, where it must find
 nothing, and over small broken twins, where it must find the fault.
@@ -22,33 +22,113 @@ import pytest
 ROOT = Path(__file__).parents[1]
 PACKAGE = "polefem"
 
-# The rooms in order, each with the dependencies that it alone may import. A room imports only rooms above it.
-ROOMS: dict[str, tuple[str, ...]] = {
-    "errors": (),
-    "units": (),
-    "version": (),
-    "files": (),
-    "materials": (),
-    "params": ("tomllib",),
-    "shapes": (),
-    "outline": ("shapely",),
-    "copper": (),
-    "mesh": ("meshio",),
-    "mesher": ("gmsh",),
-    "model": ("skfem",),
-    "gap": (),
-    "solve": ("scipy.sparse.linalg",),
-    "maps": ("scipy.interpolate",),
-    "estimates": (),
-    "drive": ("scipy.integrate",),
-    "study": ("concurrent.futures", "sqlite3"),
-    "ranking": (),
-    "report": ("matplotlib", "jinja2"),
-    "export": ("ezdxf",),
-    "__main__": ("argparse",),
+
+@dataclass(frozen=True)
+class Sees:
+    """What a room imports: rooms that stand above it, and libraries (numpy goes without saying)."""
+
+    rooms: tuple[str, ...] = ()
+    libraries: tuple[str, ...] = ()
+
+
+# The rooms in order, each with all that it may import, and does. Of the standard library only what one room alone
+# shall see is listed.
+ROOMS: dict[str, Sees] = {
+    "errors": Sees(),
+    "units": Sees(),
+    "version": Sees(),
+    "files": Sees(("errors",)),
+    "materials": Sees(("errors",), ("scipy.optimize",)),
+    "params": Sees(("errors", "units", "files", "materials"), ("tomllib",)),
+    "shapes": Sees(("errors", "params")),
+    "outline": Sees(("errors", "params", "shapes"), ("shapely",)),
+    "copper": Sees(("errors", "params", "shapes", "outline")),
+    "mesh": Sees(("errors", "files", "outline"), ("meshio",)),
+    "mesher": Sees(("errors", "params", "shapes", "outline", "mesh"), ("gmsh",)),
+    "model": Sees(("materials", "params", "outline", "mesh"), ("scipy.constants", "scipy.sparse", "skfem")),
+    "gap": Sees(("model",), ("scipy.constants", "scipy.sparse", "scipy.special")),
+    "solve": Sees(("materials", "model", "gap"), ("scipy.linalg", "scipy.sparse", "scipy.sparse.linalg")),
+    "field": Sees(
+        ("errors", "params", "outline", "copper", "mesh", "mesher", "model", "gap", "solve"),
+        ("scipy.constants", "scipy.interpolate", "scipy.spatial"),
+    ),
+    "maps": Sees(("errors", "files", "params"), ("scipy.interpolate", "scipy.optimize")),
+    "sweep": Sees(("params", "solve", "field", "maps")),
+    "estimates": Sees(
+        ("errors", "materials", "params", "shapes", "outline", "copper", "field", "maps"), ("scipy.special",)
+    ),
+    "drive": Sees(("errors", "files", "params", "maps"), ("scipy.optimize",)),
+    "study": Sees(
+        (
+            "errors",
+            "version",
+            "files",
+            "materials",
+            "params",
+            "outline",
+            "copper",
+            "field",
+            "maps",
+            "sweep",
+            "estimates",
+            "drive",
+        ),
+        (
+            "concurrent.futures",
+            "scipy.linalg",
+            "scipy.optimize",
+            "scipy.special",
+            "scipy.stats",
+            "sqlite3",
+            "tqdm",
+        ),
+    ),
+    "ranking": Sees(("params", "copper", "estimates", "drive", "study")),
+    "report": Sees(
+        (
+            "errors",
+            "units",
+            "version",
+            "files",
+            "materials",
+            "params",
+            "shapes",
+            "outline",
+            "copper",
+            "field",
+            "maps",
+            "estimates",
+            "drive",
+            "study",
+            "ranking",
+        ),
+        ("jinja2", "matplotlib"),
+    ),
+    "export": Sees(
+        (
+            "units",
+            "version",
+            "files",
+            "materials",
+            "params",
+            "shapes",
+            "outline",
+            "mesh",
+            "field",
+            "maps",
+            "drive",
+            "study",
+            "ranking",
+            "report",
+        ),
+        ("ezdxf", "scipy.io"),
+    ),
+    "__main__": Sees(
+        ("errors", "version", "files", "params", "study", "ranking", "report", "export"), ("argparse",)
+    ),
 }
-# A room that sees less than everything above it: a bridge can be tried on a map that no mesh was made for.
-SEES_ONLY = {"drive": {"errors", "units", "files", "params", "maps"}}
+LIBRARIES = {library for sees in ROOMS.values() for library in sees.libraries}
+EVERYWHERE = "numpy"
 
 FUNCTION_LINES = 60  # without the docstring
 MODULE_LINES = 350
@@ -119,33 +199,44 @@ def unknown_rooms(modules: list[Module]) -> Iterator[str]:
             yield f"{module.name}: a module is named for what it holds, not for a drawer"
 
 
-def imports_up(modules: list[Module]) -> Iterator[str]:
-    """An import of a room below one's own in the table, of the package's front, or past SEES_ONLY."""
-    order = list(ROOMS)
+def unlisted_imports(modules: list[Module]) -> Iterator[str]:
+    """An import of a room or library that is not in the room's list, or of a name from the package's front."""
     for module in modules:
         if module.room not in ROOMS:
             continue
-        above = set(order[: order.index(module.room)])
-        allowed = SEES_ONLY.get(module.room, above) | {module.room}
+        sees = ROOMS[module.room]
         for name in module.imports:
-            if not within(name, PACKAGE):
+            room, library = room_of(name), library_of(name)
+            if library:
+                if library not in sees.libraries:
+                    yield f"{module.name} imports {name}: {module.room} may not see {library}"
+            elif not within(name, PACKAGE):
                 continue
-            room = room_of(name)
-            at_front = room not in ROOMS  # a name taken from the package itself, which imports every room
-            if at_front and module.room != "__main__":
-                yield f"{module.name} imports {name} from the package's front: take it from its room"
-            elif not at_front and room not in allowed:
+            elif room not in ROOMS:  # the front leads to every room
+                if module.room != "__main__":
+                    yield f"{module.name} imports {name} from the package's front: take it from its room"
+            elif room != module.room and room not in sees.rooms:
                 yield f"{module.name} imports {name}: {module.room} may not see {room}"
 
 
-def foreign_imports(modules: list[Module]) -> Iterator[str]:
-    """A dependency imported by a room that does not own it."""
-    owner = {dependency: room for room, owned in ROOMS.items() for dependency in owned}
-    for module in modules:
-        for name in module.imports:
-            for dependency, room in owner.items():
-                if within(name, dependency) and module.room != room:
-                    yield f"{module.name} imports {name}: only {room} may"
+def idle_entries(modules: list[Module]) -> Iterator[str]:
+    """A room or library in a room's list that nothing in it imports any more."""
+    for room in dict.fromkeys(module.room for module in modules if module.room in ROOMS):
+        names = [name for module in modules if module.room == room for name in module.imports]
+        seen = {library_of(name) or room_of(name) for name in names}
+        sees = ROOMS[room]
+        yield from (
+            f"{room} no longer imports {part}" for part in (*sees.rooms, *sees.libraries) if part not in seen
+        )
+
+
+def library_of(name: str) -> str:
+    """The library that a dotted name is of, as the table calls it; empty for the package's own and for what every
+    room may import."""
+    if known := [library for library in LIBRARIES if within(name, library)]:
+        return max(known, key=len)
+    root = name.partition(".")[0]
+    return "" if root in sys.stdlib_module_names or root in (PACKAGE, EVERYWHERE) else root
 
 
 def deferred_imports(modules: list[Module]) -> Iterator[str]:
@@ -154,6 +245,8 @@ def deferred_imports(modules: list[Module]) -> Iterator[str]:
         for function in functions(module):
             if any(isinstance(node, ast.Import | ast.ImportFrom) for node in ast.walk(function)):
                 yield f"{module.name}: {function.name} imports inside its body"
+        if module.front:  # a front may fetch names from its parts when they are asked for
+            continue
         # `importlib.metadata` imports nothing: it reads which versions are installed.
         named = [name for name in module.imports if not within(name, "importlib.metadata")]
         if any(within(name, "importlib") for name in named) or calls(module, "__import__"):
@@ -311,17 +404,45 @@ BARE_METHOD = 'class C:\n    """C."""\n    def f(self):\n        pass'
 TWINS: list[tuple[Check, dict[str, str], str]] = [
     (unknown_rooms, {"polefem.cellar": ""}, "no room of this name"),
     (unknown_rooms, {"polefem.solve.utils": ""}, "not for a drawer"),
-    (imports_up, {"polefem.outline.check": "from polefem.mesher import mesh"}, "outline may not see mesher"),
-    (imports_up, {"polefem.outline.check": "from ..mesher import mesh"}, "outline may not see mesher"),
-    (imports_up, {"polefem.outline.check": "from .. import mesher"}, "outline may not see mesher"),
-    (imports_up, {"polefem.outline.check": "import polefem.mesher.sides as s"}, "outline may not see mesher"),
-    (imports_up, {"polefem.drive.bridge": "from polefem.model import Model"}, "drive may not see model"),
-    (imports_up, {"polefem.solve": "from polefem import Machine"}, "from the package's front"),
-    (imports_up, {"polefem.solve": "import polefem"}, "from the package's front"),
-    (foreign_imports, {"polefem.outline.draw": "import gmsh"}, "only mesher may"),
-    (foreign_imports, {"polefem.maps": "from scipy.sparse.linalg import splu"}, "only solve may"),
-    (foreign_imports, {"polefem.maps": "from scipy.sparse import linalg"}, "only solve may"),
-    (foreign_imports, {"polefem.params": "import matplotlib.pyplot as plt"}, "only report may"),
+    (
+        unlisted_imports,
+        {"polefem.outline.check": "from polefem.mesher import mesh"},
+        "outline may not see mesher",
+    ),
+    (unlisted_imports, {"polefem.outline.check": "from ..mesher import mesh"}, "outline may not see mesher"),
+    (unlisted_imports, {"polefem.outline.check": "from .. import mesher"}, "outline may not see mesher"),
+    (
+        unlisted_imports,
+        {"polefem.outline.check": "import polefem.mesher.sides as s"},
+        "outline may not see mesher",
+    ),
+    (
+        unlisted_imports,
+        {"polefem.drive.bridge": "from polefem.model import Model"},
+        "drive may not see model",
+    ),
+    (unlisted_imports, {"polefem.solve": "from polefem import Machine"}, "from the package's front"),
+    (unlisted_imports, {"polefem.solve": "import polefem"}, "from the package's front"),
+    (unlisted_imports, {"polefem.outline.draw": "import gmsh"}, "outline may not see gmsh"),
+    (
+        unlisted_imports,
+        {"polefem.maps": "from scipy.sparse.linalg import splu"},
+        "maps may not see scipy.sparse.linalg",
+    ),
+    (
+        unlisted_imports,
+        {"polefem.gap": "from scipy.sparse import linalg"},
+        "gap may not see scipy.sparse.linalg",
+    ),
+    (
+        unlisted_imports,
+        {"polefem.params": "import matplotlib.pyplot as plt"},
+        "params may not see matplotlib",
+    ),
+    (unlisted_imports, {"polefem.maps": "from polefem.mesher import mesh_sides"}, "maps may not see mesher"),
+    (unlisted_imports, {"polefem.params": "import torch"}, "params may not see torch"),
+    (idle_entries, {"polefem.mesh": "from polefem.errors import refusal"}, "mesh no longer imports meshio"),
+    (idle_entries, {"polefem.mesh": "import meshio"}, "mesh no longer imports errors"),
     (deferred_imports, {"polefem.gap": LATE}, "late imports inside its body"),
     (deferred_imports, {"polefem.gap": "import importlib\n"}, "imports by a call"),
     (deferred_imports, {"polefem.gap": "from importlib import import_module\n"}, "imports by a call"),
@@ -352,9 +473,9 @@ TWINS: list[tuple[Check, dict[str, str], str]] = [
     ),
 ]
 SOUND = {
-    "polefem.gap": HEAD + "__all__ = []\nfrom .errors import refusal\nimport numpy\n",
-    "polefem.solve": HEAD + "__all__ = []\nfrom polefem import gap\nfrom scipy.sparse.linalg import splu\n",
-    "polefem.export.dxf": HEAD + "__all__ = []\nimport ezdxf\n",
+    "polefem.mesh": HEAD
+    + "__all__ = []\nfrom .errors import refusal\nfrom .files import complete\nfrom .outline import Label\nimport meshio\nimport numpy\n",
+    "polefem.shapes": HEAD + "__all__ = []\nfrom polefem import errors, params\n",
 }
 
 
@@ -386,24 +507,40 @@ def test_check_catches_its_broken_twin(check: Check, sources: dict[str, str], wo
     assert words in "; ".join(findings)
 
 
-ROW = re.compile(r"^\| `(\w+)` \|[^|]*\|([^|]*)\|$", re.MULTILINE)
+def test_rooms_see_only_rooms_above_them() -> None:
+    """The table itself: no list reaches down, and no library is listed by its own and by a wider name at once."""
+
+    def upwards(rooms: dict[str, Sees]) -> bool:
+        order = list(rooms)
+        return all(order.index(part) < at for at, sees in enumerate(rooms.values()) for part in sees.rooms)
+
+    assert upwards(ROOMS)
+    assert not upwards({**ROOMS, "outline": Sees(("mesher",))})
 
 
-def documented_rooms(text: str) -> dict[str, tuple[str, ...]]:
-    """The room table of a document: rooms in order, with what each alone owns."""
-    return {room: tuple(re.findall(r"`([\w.]+)`", owned)) for room, owned in ROW.findall(text)}
+ROW = re.compile(r"^\| `(\w+)` \|[^|]*\|([^|]*)\|([^|]*)\|$", re.MULTILINE)
+
+
+def documented_rooms(text: str) -> dict[str, Sees]:
+    """The room table of a document: rooms in order, with what each sees."""
+    words = {room: [re.findall(r"[\w.]+", cell) for cell in cells] for room, *cells in ROW.findall(text)}
+    return {room: Sees(tuple(rooms), tuple(libraries)) for room, (rooms, libraries) in words.items()}
 
 
 def test_developers_table_is_this_one() -> None:
-    """DEVELOPERS.md shows the same rooms, in the same order, owning the same."""
+    """DEVELOPERS.md shows the same rooms, in the same order, seeing the same."""
     documented = documented_rooms((ROOT / "DEVELOPERS.md").read_text("utf-8"))
     assert list(documented.items()) == list(ROOMS.items())
 
 
 def test_developers_table_with_two_rooms_swapped_is_noticed() -> None:
     """The broken twin: order counts."""
-    text = "| `units` | factors | |\n| `errors` | the error tree | |\n| `mesh` | meshes | `meshio` |\n"
-    assert documented_rooms(text) == {"units": (), "errors": (), "mesh": ("meshio",)}
+    text = "| `units` | factors | | |\n| `errors` | the error tree | | |\n| `mesh` | meshes | errors | meshio |\n"
+    assert documented_rooms(text) == {
+        "units": Sees(),
+        "errors": Sees(),
+        "mesh": Sees(("errors",), ("meshio",)),
+    }
     assert list(documented_rooms(text)) != ["errors", "units", "mesh"]
 
 

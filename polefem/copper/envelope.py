@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from polefem.copper.turn import CoilShape
-from polefem.params import AxialMachine, Machine, OuterRotorMachine
+from polefem.copper.turn import coil_shape
+from polefem.outline import DrawnMachine, drawn
+from polefem.params import Machine
 
 __all__ = ["Envelope", "envelope"]
 
@@ -29,19 +30,13 @@ class Envelope:
         return 2 * math.pi * self.radius * (self.radius + self.height)
 
 
-def envelope(machine: Machine, coil: CoilShape) -> Envelope:
-    """Round the steel and the end turns of the coils; without shaft, bearings and case."""
-    if isinstance(machine, AxialMachine):
-        return Envelope(machine.outer_radius + coil.overhang, _disc_height(machine))
-    outer = (
-        machine.rotor_outer_radius if isinstance(machine, OuterRotorMachine) else machine.stator_outer_radius
-    )
-    return Envelope(outer, machine.stack_length + 2 * coil.overhang)
+def envelope(machine: Machine | DrawnMachine) -> Envelope:
+    """Round the steel and the end turns of the coils; without shaft, bearings and case.
 
-
-def _disc_height(machine: AxialMachine) -> float:
-    """Along the shaft, m: both sides of a double-sided build, its middle yoke once."""
-    stator, rotor = machine.stator_yoke_thickness, machine.rotor_yoke_thickness
-    side = machine.stator_pole_height + machine.air_gap + machine.rotor_pole_height
-    once = {"stator": stator, "rotor": rotor, None: 0.0}[machine.middle]
-    return machine.halves * (side + stator + rotor - once) + once
+    Raises GeometryRefused for a machine that cannot be built.
+    """
+    known = drawn(machine)
+    machine, overhang = known.machine, coil_shape(known).overhang
+    if machine.flat:
+        return Envelope(machine.outside_radius + overhang, machine.height)
+    return Envelope(machine.outside_radius, machine.height + 2 * overhang)

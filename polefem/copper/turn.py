@@ -16,8 +16,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from polefem.outline import Outline, Region
-from polefem.params import AxialMachine, Machine
+from polefem.outline import DrawnMachine, Region, drawn
+from polefem.params import Machine
 from polefem.shapes import area
 
 __all__ = ["CoilShape", "coil_shape"]
@@ -66,15 +66,18 @@ class CoilShape:
         return (self.across + self.width) / 2.0
 
 
-def coil_shape(machine: Machine, outline: Outline) -> CoilShape:
-    """The coil in an outline of the machine (of an axial machine: that at the mean radius)."""
-    coils = [r for r in outline.stator.regions if r.material == "coil"]
+def coil_shape(machine: Machine | DrawnMachine) -> CoilShape:
+    """The coil in the outline of a machine (of an axial machine: in that at the mean radius).
+
+    Raises GeometryRefused for a machine that cannot be built.
+    """
+    shape = drawn(machine)
+    machine, outline = shape.machine, shape.outline
+    coils = [region for region in outline.stator.regions if region.material == "coil"]
     pairs = [
-        (
-            next(r for r in coils if r.name == f"coil {pole} minus"),
-            next(r for r in coils if r.name == f"coil {pole} plus"),
-        )
-        for pole in sorted({int(region.name.split()[1]) for region in coils})
+        (region, outline.stator.region(region.label.mirrored))
+        for region in coils
+        if region.label.side == "minus"
     ]
     apart = [_middle(plus) - _middle(minus) for minus, plus in pairs]
     heights = [_height(minus, along) for (minus, _), along in zip(pairs, apart, strict=True)]
@@ -89,7 +92,7 @@ def coil_shape(machine: Machine, outline: Outline) -> CoilShape:
         height=height,
         area=min(areas),
         liner=machine.winding.liner,
-        round_core=isinstance(machine, AxialMachine) and machine.stator_flanks == "round",
+        round_core=machine.round_cores,
         blocks=(*steps, rest) if steps else (),
     )
 

@@ -8,7 +8,7 @@ from polefem.copper.metal import COPPER_DENSITY, copper_resistivity
 from polefem.copper.packing import Packing, packing
 from polefem.copper.turn import CoilShape, coil_shape
 from polefem.copper.wire import Wire
-from polefem.outline import Outline
+from polefem.outline import DrawnMachine, drawn
 from polefem.params import Machine
 from polefem.params.checks import within
 
@@ -73,10 +73,15 @@ class WoundPhase:
         return self.resistance * rms_current**2
 
 
-def wound_phase(machine: Machine, outline: Outline, copper: Copper) -> WoundPhase:
+def wound_phase(machine: Machine | DrawnMachine, copper: Copper) -> WoundPhase:
     """The winding of one of the machine's phases, from the coil sides in its outline (of an axial machine: that at
-    the mean radius). The conductor is the winding's own wire where it names one, else what the fill factor gives."""
-    winding, shape = machine.winding, coil_shape(machine, outline)
+    the mean radius). The conductor is the winding's own wire where it names one, else what the fill factor gives.
+
+    Raises GeometryRefused for a machine that cannot be built.
+    """
+    known = drawn(machine)
+    machine, shape = known.machine, coil_shape(known)
+    winding = machine.winding
     conductor_area = copper.fill_factor * shape.area / machine.section_turns
     packed = None
     if winding.wire_diameter is not None:

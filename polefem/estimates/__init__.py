@@ -1,12 +1,22 @@
-"""What a flat section does not give, by formulas: ends, masses, loss in the iron."""
+"""What a flat section does not give, by formulas: ends, masses, loss in the iron.
+
+What asks for fields or windings is loaded when it is asked for itself: it loads a mesher.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
 from polefem.estimates.end_fringing import EndFringing, end_fringing, with_end_fringing
 from polefem.estimates.end_winding import end_winding_inductance, with_end_winding
 from polefem.estimates.ends import EndEffects, end_effects, with_end_effects
-from polefem.estimates.iron_loss import IronLoss, PartLoss, Turning, iron_loss, loss_over_cycle
-from polefem.estimates.masses import Masses, masses_of, steel_mass
+from polefem.estimates.shear_stress import USUAL_SHEAR, gap_shear_stress
 from polefem.estimates.solid_parts import solid_cautions, stroke_frequency
-from polefem.estimates.torque_density import USUAL_SHEAR, TorqueDensity, gap_shear_stress, torque_density
+from polefem.estimates.turning import Turning
+
+if TYPE_CHECKING:
+    from polefem.estimates.cycle_loss import IronLoss, PartLoss, iron_loss, loss_over_cycle
+    from polefem.estimates.density import TorqueDensity, torque_density
+    from polefem.estimates.masses import Masses, masses_of, steel_mass
 
 __all__ = [
     "USUAL_SHEAR",
@@ -32,3 +42,17 @@ __all__ = [
     "with_end_fringing",
     "with_end_winding",
 ]
+
+_LATER = {
+    "cycle_loss": ("IronLoss", "PartLoss", "iron_loss", "loss_over_cycle"),
+    "masses": ("Masses", "masses_of", "steel_mass"),
+    "density": ("TorqueDensity", "torque_density"),
+}
+
+
+def __getattr__(name: str) -> Any:
+    for module, names in _LATER.items():
+        if name in names:
+            found = globals()[name] = getattr(import_module(f"{__name__}.{module}"), name)
+            return found
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -33,8 +33,8 @@ from numpy.typing import NDArray
 from polefem.copper import coil_shape
 from polefem.maps import FluxMap
 from polefem.materials import MU0
-from polefem.outline import Outline, outline_of
-from polefem.params import AxialMachine, Machine, OuterRotorMachine
+from polefem.outline import DrawnMachine, Label, Outline, drawn
+from polefem.params import Machine
 
 __all__ = ["EndFringing", "end_fringing", "fringe_permeance", "with_end_fringing"]
 
@@ -65,10 +65,10 @@ class EndFringing:
         added: Floats = self.unaligned + overlap * (self.aligned - self.unaligned)
         return added
 
-    def coenergy(self, phase_map: FluxMap, angle: Floats, current: Floats) -> Floats:
+    def coenergy(self, flux_map: FluxMap, angle: Floats, current: Floats) -> Floats:
         """Added at angles (rad) and currents (A) of a map, J."""
-        flat = phase_map.at(angle, self.first_current)[0] / self.first_current
-        gap_current = phase_map.at(angle, current)[0] / flat
+        flat = flux_map.at(angle, self.first_current)[0] / self.first_current
+        gap_current = flux_map.at(angle, current)[0] / flat
         coenergy: Floats = self.inductance(flat) / 2 * gap_current**2
         return coenergy
 
@@ -82,16 +82,17 @@ def fringe_permeance(gap: float, depth: float) -> float:
     return 0.26 + math.log(1 + 2 * depth / gap) / math.pi
 
 
-def end_fringing(phase_map: FluxMap, machine: Machine) -> EndFringing:
+def end_fringing(flux_map: FluxMap, machine: Machine | DrawnMachine) -> EndFringing:
     """What fringing at the ends of the stack adds, from the map of the flat section and the machine's dimensions.
 
     Raises GeometryRefused for a machine that cannot be built, InvalidValue for a map that does not cover the pitch.
     """
-    outline = outline_of(machine)
-    first = float(phase_map.currents[phase_map.currents > 0][0])
-    flat = phase_map.at(phase_map.angles, first)[0] / first
+    known = drawn(machine)
+    machine, outline = known.machine, known.outline
+    first = float(flux_map.currents[flux_map.currents > 0][0])
+    flat = flux_map.at(flux_map.angles, first)[0] / first
     most, least = float(flat.max()), float(flat.min())
-    coil = coil_shape(machine, outline)
+    coil = coil_shape(known)
     gaps = machine.stator_poles // machine.phases.count * machine.halves
     turns = machine.section_turns / machine.winding.parallel_paths
     per_permeance = MU0 * turns**2 * gaps * outline.stator.feature  # H for each mu0 per length of face
@@ -106,42 +107,32 @@ def end_fringing(phase_map: FluxMap, machine: Machine) -> EndFringing:
     )
 
 
-def with_end_fringing(phase_map: FluxMap, machine: Machine) -> FluxMap:
+def with_end_fringing(flux_map: FluxMap, machine: Machine | DrawnMachine) -> FluxMap:
     """The map with the flux that bulges out of the ends of the stack, energy-consistent; see the head of this file.
 
     The map says so in its `remarks`; an incremental inductance it had is left out. Raises as `end_fringing` does.
     """
-    fringe = end_fringing(phase_map, machine)
-    angles, currents = np.broadcast_arrays(phase_map.angles, phase_map.currents[:, None])
-    flat = phase_map.at(angles, fringe.first_current)[0] / fringe.first_current
-    point = phase_map.potential.at(angles, currents)
+    fringe = end_fringing(flux_map, machine)
+    angles, currents = np.broadcast_arrays(flux_map.angles, flux_map.currents[:, None])
+    flat = flux_map.at(angles, fringe.first_current)[0] / fringe.first_current
+    point = flux_map.potential.at(angles, currents)
     flux = fringe.inductance(flat) / flat**2 * point.flux_linkage * point.incremental_inductance
-    ahead, behind = (fringe.coenergy(phase_map, angles + step, currents) for step in (STEP, -STEP))
+    ahead, behind = (fringe.coenergy(flux_map, angles + step, currents) for step in (STEP, -STEP))
     shares = fringe.aligned / fringe.most, fringe.unaligned / fringe.least
     more = f"{shares[0]:.2%} more inductance aligned, {shares[1]:.2%} unaligned"
     remark = f"flux out of the stack's ends is in it ({more}), an estimate and no field solution"
     return dataclasses.replace(
-        phase_map,
-        flux_linkage=phase_map.flux_linkage + flux,
-        torque=phase_map.torque + (ahead - behind) / (2 * STEP),
-        coenergy=phase_map.coenergy + fringe.coenergy(phase_map, angles, currents),
+        flux_map,
+        flux_linkage=flux_map.flux_linkage + flux,
+        torque=flux_map.torque + (ahead - behind) / (2 * STEP),
+        coenergy=flux_map.coenergy + fringe.coenergy(flux_map, angles, currents),
         incremental_inductance=None,
-        remarks=(*phase_map.remarks, remark),
+        remarks=(*flux_map.remarks, remark),
     )
 
 
 def _depth(machine: Machine, outline: Outline, coil_height: float) -> float:
     """To which the ends of the poles are magnetised, m: the bare part, and a share of the coil; the rotor's height."""
-    first = next(
-        region for region in outline.stator.regions if region.name == "coil 0 minus"
-    )  # on the x axis
+    first = outline.stator.region(Label("coil", pole=0, side="minus"))  # on the x axis
     bare = min(abs(segment.start.real - outline.stator.gap) for segment in first.ring)
-    return min(bare + COIL_SHARE * coil_height, _rotor_pole_height(machine))
-
-
-def _rotor_pole_height(machine: Machine) -> float:
-    if isinstance(machine, AxialMachine):
-        return machine.rotor_pole_height
-    if isinstance(machine, OuterRotorMachine):
-        return machine.valley_radius - machine.rotor_bore_radius
-    return machine.rotor_outer_radius - machine.rotor_yoke_radius
+    return min(bare + COIL_SHARE * coil_height, machine.rotor_pole_height)

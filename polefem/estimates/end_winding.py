@@ -27,7 +27,7 @@ from scipy.special import ellipe, ellipkm1
 from polefem.copper import coil_shape
 from polefem.maps import FluxMap
 from polefem.materials import MU0
-from polefem.outline import outline_of
+from polefem.outline import DrawnMachine, drawn
 from polefem.params import Machine
 
 __all__ = ["coils_per_pole", "end_winding_inductance", "ring_inductance", "with_end_winding"]
@@ -39,12 +39,13 @@ PLACES = (8, 9)
 MOST = 6  # times as many along the axis, where the section is tall
 
 
-def end_winding_inductance(machine: Machine) -> float:
+def end_winding_inductance(machine: Machine | DrawnMachine) -> float:
     """Of one phase, H: its coils in series and parallel, each with the ring that its end turns make.
 
     Raises GeometryRefused for a machine that cannot be built.
     """
-    coil = coil_shape(machine, outline_of(machine))
+    known = drawn(machine)
+    machine, coil = known.machine, coil_shape(known)
     parts = (
         machine.winding.turns_per_pole / machine.section_turns
     )  # of a coil that a plane of symmetry cuts: 2
@@ -73,21 +74,21 @@ def ring_inductance(radius: float, width: float, height: float) -> float:
     return float(weight_a @ mutual @ weight_b)
 
 
-def with_end_winding(phase_map: FluxMap, machine: Machine) -> FluxMap:
+def with_end_winding(flux_map: FluxMap, machine: Machine | DrawnMachine) -> FluxMap:
     """The map with the end turns' inductance L in series: flux linkage + L i, co-energy + L i^2 / 2, the same torque.
 
     The map says so in its `remarks`.
     """
     added = end_winding_inductance(machine)
-    current = phase_map.currents[:, None]
-    known = phase_map.incremental_inductance
+    current = flux_map.currents[:, None]
+    known = flux_map.incremental_inductance
     return dataclasses.replace(
-        phase_map,
-        flux_linkage=phase_map.flux_linkage + added * current,
-        coenergy=phase_map.coenergy + added / 2 * current**2,
+        flux_map,
+        flux_linkage=flux_map.flux_linkage + added * current,
+        coenergy=flux_map.coenergy + added / 2 * current**2,
         incremental_inductance=None if known is None else known + added,
         remarks=(
-            *phase_map.remarks,
+            *flux_map.remarks,
             f"end turns of {added * 1e3:.4g} mH are in it, an estimate and no field solution",
         ),
     )

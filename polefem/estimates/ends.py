@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from polefem.estimates.end_fringing import EndFringing, end_fringing, with_end_fringing
 from polefem.estimates.end_winding import end_winding_inductance, with_end_winding
 from polefem.maps import FluxMap
+from polefem.outline import DrawnMachine, drawn
 from polefem.params import Machine
 
 __all__ = ["EndEffects", "end_effects", "with_end_effects"]
@@ -32,16 +33,18 @@ class EndEffects:
         )
 
 
-def end_effects(phase_map: FluxMap, machine: Machine) -> EndEffects:
+def end_effects(flux_map: FluxMap, machine: Machine | DrawnMachine) -> EndEffects:
     """Both estimates, for the machine's map as the field gives it; raises as `end_fringing` does."""
-    return EndEffects(end_winding_inductance(machine), end_fringing(phase_map, machine))
+    known = drawn(machine)
+    return EndEffects(end_winding_inductance(known), end_fringing(flux_map, known))
 
 
 def with_end_effects(
-    phase_map: FluxMap, machine: Machine, end_winding: bool = True, fringing: bool = True
+    flux_map: FluxMap, machine: Machine | DrawnMachine, end_winding: bool = True, fringing: bool = True
 ) -> FluxMap:
     """The map with either estimate or both, as its `remarks` then say; with neither, the map itself."""
     # Fringing first: the end turns' inductance drives nothing across the gap.
+    known = drawn(machine)
     if fringing:
-        phase_map = with_end_fringing(phase_map, machine)
-    return with_end_winding(phase_map, machine) if end_winding else phase_map
+        flux_map = with_end_fringing(flux_map, known)
+    return with_end_winding(flux_map, known) if end_winding else flux_map

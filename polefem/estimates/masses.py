@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.copper import WoundPhase
+from polefem.field import BuiltMachine, built
 from polefem.materials import Steel
-from polefem.outline import Outline, Region, Side, sections
+from polefem.outline import DrawnMachine, Region, Side, drawn
 from polefem.params import AxialMachine, Machine
 from polefem.shapes import Arc, Segment, area
 
@@ -45,16 +45,19 @@ class Masses:
         return self.copper + self.stator_steel + self.rotor_steel
 
 
-def masses_of(machine: Machine, outline: Outline, winding: WoundPhase) -> Masses:
-    """What a machine weighs, from its outline; the steel of an axial machine from its cuts."""
-    rotor, stator = _steel_masses(machine, outline)
-    radius2 = _mean_square_radius(machine, outline)
-    return Masses(winding.copper_mass, stator, rotor, rotor * radius2)
+def masses_of(machine: Machine | BuiltMachine) -> Masses:
+    """What a machine weighs, from its outline and winding; the steel of an axial machine from its cuts.
+
+    Raises GeometryRefused for a machine that cannot be built.
+    """
+    known = built(machine)
+    rotor, stator = _steel_masses(known)
+    return Masses(known.winding.copper_mass, stator, rotor, rotor * _mean_square_radius(known))
 
 
-def steel_mass(machine: Machine, outline: Outline) -> float:
+def steel_mass(machine: Machine | DrawnMachine) -> float:
     """Of rotor and stator together, kg."""
-    return sum(_steel_masses(machine, outline))
+    return sum(_steel_masses(drawn(machine)))
 
 
 def steel_density(steel: Steel) -> float:
@@ -62,11 +65,11 @@ def steel_density(steel: Steel) -> float:
     return steel.grade.density.value if steel.grade else STEEL_DENSITY
 
 
-def _steel_masses(machine: Machine, outline: Outline) -> tuple[float, float]:
+def _steel_masses(known: DrawnMachine) -> tuple[float, float]:
     """Of rotor and stator, kg. The length of an outline counts both halves of a double-sided machine."""
-    cuts = sections(machine) if isinstance(machine, AxialMachine) else (outline,)
-    rotor = sum(_iron_area(cut.rotor) * cut.length for cut in cuts)
-    stator = sum(_iron_area(cut.stator) * cut.length for cut in cuts)
+    machine = known.machine
+    rotor = sum(_iron_area(cut.rotor) * cut.length for cut in known.sections)
+    stator = sum(_iron_area(cut.stator) * cut.length for cut in known.sections)
     rotor_density, stator_density = map(steel_density, machine.core_steels)
     rotor_share, stator_share = machine.stacking_factors
     return rotor_share * rotor_density * rotor, stator_share * stator_density * stator
@@ -82,11 +85,12 @@ def _net_area(region: Region) -> float:
     return abs(area(region.ring)) - sum(abs(area(hole)) for hole in region.holes)
 
 
-def _mean_square_radius(machine: Machine, outline: Outline) -> float:
+def _mean_square_radius(known: DrawnMachine) -> float:
     """Mean over the rotor's steel of the square of the distance from the shaft's axis, m2."""
+    machine = known.machine
     if isinstance(machine, AxialMachine):  # poles whose width goes with the radius, as plates and sectors do
         return (machine.inner_radius**2 + machine.outer_radius**2) / 2
-    iron = [region for region in outline.rotor.regions if region.material == "iron"]
+    iron = [region for region in known.outline.rotor.regions if region.material == "iron"]
     moment = sum(_net_moment(region) for region in iron)
     return moment / sum(_net_area(region) for region in iron)
 

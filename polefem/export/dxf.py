@@ -13,7 +13,7 @@ from ezdxf.filemanagement import new
 from ezdxf.units import MM
 
 from polefem.files import complete
-from polefem.outline import Ring
+from polefem.outline import DrawnMachine, Ring
 from polefem.outline.parts import circle, parts_of
 from polefem.params import Machine
 from polefem.shapes import Arc
@@ -25,7 +25,7 @@ __all__ = ["write_dxf"]
 _COLOURS = {"rotor": 5, "stator": 7, "shaft": 8, "coil": 1}
 
 
-def write_dxf(machine: Machine, path: str | Path, coils: bool = False) -> Path:
+def write_dxf(machine: Machine | DrawnMachine, path: str | Path, coils: bool = False) -> Path:
     """Write the outline of every part (see `parts_of`), in millimetres; `coils` adds a layer for each coil side.
 
     Raises GeometryRefused for a machine that cannot be built.
@@ -33,7 +33,10 @@ def write_dxf(machine: Machine, path: str | Path, coils: bool = False) -> Path:
     document = new("R2010", units=MM)
     space = document.modelspace()
     for part in parts_of(machine, coils):
-        document.layers.add(part.name, color=_COLOURS[part.name.split()[0]])
+        document.layers.add(
+            part.name,
+            color=_COLOURS[part.kind],
+        )
         for ring in part.rings:
             round_ring = circle(ring)
             if round_ring is None:

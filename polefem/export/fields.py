@@ -15,10 +15,11 @@ from xml.etree import ElementTree
 import numpy as np
 from numpy.typing import NDArray
 
+from polefem.field import Field, FieldState
 from polefem.files import complete
-from polefem.maps import Field, FieldState
 from polefem.materials import NU0, Steel
 from polefem.mesh import write_grid
+from polefem.outline import DrawnMachine, Label, machine_of
 from polefem.params import Machine
 from polefem.units import deg
 
@@ -42,17 +43,18 @@ class Magnetics:
             array.flags.writeable = False
 
 
-def magnetics(field: Field, machine: Machine) -> Magnetics:
+def magnetics(field: Field, machine: Machine | DrawnMachine) -> Magnetics:
     """Field strength and energy density at the centre of each triangle, by the steel it lies in or as in vacuum."""
-    size = np.hypot(field.b[:, 0], field.b[:, 1])
+    machine, size = machine_of(machine), np.hypot(field.b[:, 0], field.b[:, 1])
     nu, energy = np.full(len(size), NU0), NU0 / 2 * size**2
-    steels = dict(zip(("rotor iron", "stator iron"), machine.stacked_steels, strict=True))
+    rotor, stator = machine.stacked_steels
+    steels = {Label("iron", "rotor"): rotor, Label("iron", "stator"): stator}
     if machine.magnetic_shaft is not None:
-        steels |= dict.fromkeys(("rotor shaft", "stator shaft"), machine.magnetic_shaft)
-    for at, name in enumerate(field.names):
-        if name in steels:
+        steels |= dict.fromkeys((Label("shaft", "rotor"), Label("shaft", "stator")), machine.magnetic_shaft)
+    for at, label in enumerate(field.labels):
+        if label in steels:
             iron = field.region == at
-            nu[iron], energy[iron] = _of_steel(steels[name], size[iron])
+            nu[iron], energy[iron] = _of_steel(steels[label], size[iron])
     return Magnetics(nu[:, None] * field.b, energy)
 
 
@@ -60,7 +62,7 @@ def _of_steel(steel: Steel, size: Array) -> tuple[Array, Array]:
     return steel.reluctivity(size)[0], steel.evaluate(size)[2]
 
 
-def write_field(state: FieldState, machine: Machine, path: str | Path) -> Path:
+def write_field(state: FieldState, machine: Machine | DrawnMachine, path: str | Path) -> Path:
     """Write the field of a state as .vtu or .msh, by the suffix of `path`.
 
     A .vtu holds, as field data, the number of each material by its name, the angle (deg) as "TimeValue", the torque
@@ -79,7 +81,14 @@ def write_field(state: FieldState, machine: Machine, path: str | Path) -> Path:
     facts = {"TimeValue": state.angle / deg, "torque (N m)": state.torque}
     facts |= {f"current of phase {at} (A)": float(current) for at, current in enumerate(state.phase_currents)}
     write_grid(
-        path, field.points, field.triangles, field.region, field.names, {"A (Wb/m)": field.a}, cells, facts
+        path,
+        field.points,
+        field.triangles,
+        field.region,
+        [str(label) for label in field.labels],
+        {"A (Wb/m)": field.a},
+        cells,
+        facts,
     )
     return Path(path)
 
@@ -89,7 +98,7 @@ def _upright(vectors: Array) -> Array:
     return np.column_stack([vectors, np.zeros(len(vectors))])
 
 
-def write_series(states: Iterable[FieldState], machine: Machine, path: str | Path) -> Path:
+def write_series(states: Iterable[FieldState], machine: Machine | DrawnMachine, path: str | Path) -> Path:
     """Write the fields of some states, such as `field_series` yields, as a ParaView collection (.pvd).
 
     The collection lists a .vtu for each state, in a folder of its own name beside it; its time is the angle in degrees.

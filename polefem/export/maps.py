@@ -49,50 +49,50 @@ _TABLES = (
 _NOTE = "angle 0: a rotor pole aligned with the phase; positive counter-clockwise; tables of shape (current, angle)"
 
 
-def _known(phase_map: FluxMap) -> Iterator[tuple[_Quantity, NDArray[Any]]]:
+def _known(flux_map: FluxMap) -> Iterator[tuple[_Quantity, NDArray[Any]]]:
     """Every table that the map has; truth as 0 and 1, whole numbers as the classic format takes them."""
     for quantity in _TABLES:
-        table = getattr(phase_map, quantity.name)
+        table = getattr(flux_map, quantity.name)
         if table is not None:
             yield quantity, table if table.dtype == np.float64 else table.astype(np.int32)
 
 
-def _error(phase_map: FluxMap, quantity: _Quantity) -> float | None:
+def _error(flux_map: FluxMap, quantity: _Quantity) -> float | None:
     """The estimated error of any entry of a table, in its unit, where known."""
-    error: float | None = getattr(phase_map, quantity.error) if quantity.error else None
+    error: float | None = getattr(flux_map, quantity.error) if quantity.error else None
     return error
 
 
-def _facts(phase_map: FluxMap) -> dict[str, str | int]:
+def _facts(flux_map: FluxMap) -> dict[str, str | int]:
     """What holds for the whole map."""
     facts: dict[str, str | int | None] = {
-        "title": phase_map.name or None,
+        "title": flux_map.name or None,
         "source": f"polefem {__version__}",
         "comment": _NOTE,
-        "phases": phase_map.phases,
-        "rotor_poles": phase_map.rotor_poles,
-        "mirror": int(phase_map.mirror),
-        "turns": phase_map.turns,
-        "remarks": "\n".join(phase_map.remarks) or None,
+        "phases": flux_map.phases,
+        "rotor_poles": flux_map.rotor_poles,
+        "mirror": int(flux_map.mirror),
+        "turns": flux_map.turns,
+        "remarks": "\n".join(flux_map.remarks) or None,
     }
     return {name: fact for name, fact in facts.items() if fact is not None}
 
 
-def write_netcdf(phase_map: FluxMap, path: str | Path) -> Path:
+def write_netcdf(flux_map: FluxMap, path: str | Path) -> Path:
     """Write a map as netCDF, classic format: dimensions `current` and `angle`, with variables of the same names.
 
     Each variable has `units` and `long_name`, and `estimated_error` in its unit where that is known.
     """
-    axes = ((_CURRENT, phase_map.currents), (_ANGLE, phase_map.angles))
+    axes = ((_CURRENT, flux_map.currents), (_ANGLE, flux_map.angles))
     with complete(path) as part, netcdf_file(str(part), "w", version=1) as file:
-        for name, fact in _facts(phase_map).items():
+        for name, fact in _facts(flux_map).items():
             setattr(file, name, fact.encode() if isinstance(fact, str) else fact)
         for axis, values in axes:
             file.createDimension(axis.name, len(values))
             _variable(file, axis, (axis.name,), values)
-        for quantity, table in _known(phase_map):
+        for quantity, table in _known(flux_map):
             variable = _variable(file, quantity, ("current", "angle"), table)
-            if (error := _error(phase_map, quantity)) is not None:
+            if (error := _error(flux_map, quantity)) is not None:
                 variable.estimated_error = np.float64(error)  # a plain float would lose half of its digits
     return Path(path)
 
@@ -104,15 +104,15 @@ def _variable(file: Any, quantity: _Quantity, axes: tuple[str, ...], values: NDA
     return variable
 
 
-def write_csv(phase_map: FluxMap, path: str | Path) -> Path:
+def write_csv(flux_map: FluxMap, path: str | Path) -> Path:
     """Write a map as one long table: a line for each current and angle, units in the header; angles in deg as well."""
-    tables = list(_known(phase_map))
+    tables = list(_known(flux_map))
     head = [_head(_CURRENT), _head(_ANGLE), "rotor angle (deg)"]
     with complete(path) as part, part.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
         writer.writerow([*head, *(_head(quantity) for quantity, _ in tables)])
-        for k, current in enumerate(phase_map.currents.tolist()):
-            for j, angle in enumerate(phase_map.angles.tolist()):
+        for k, current in enumerate(flux_map.currents.tolist()):
+            for j, angle in enumerate(flux_map.angles.tolist()):
                 writer.writerow([current, angle, angle / deg, *(table[k, j].item() for _, table in tables)])
     return Path(path)
 
@@ -121,18 +121,18 @@ def _head(quantity: _Quantity) -> str:
     return quantity.words if quantity.unit == "1" else f"{quantity.words} ({quantity.unit})"
 
 
-def write_json(phase_map: FluxMap, path: str | Path) -> Path:
+def write_json(flux_map: FluxMap, path: str | Path) -> Path:
     """Write a map as JSON: `facts`, then `axes` and `tables` by name, each with its words, unit and values."""
     axes = {
         axis.name: _entry(axis, values)
-        for axis, values in ((_CURRENT, phase_map.currents), (_ANGLE, phase_map.angles))
+        for axis, values in ((_CURRENT, flux_map.currents), (_ANGLE, flux_map.angles))
     }
     tables = {}
-    for quantity, table in _known(phase_map):
+    for quantity, table in _known(flux_map):
         tables[quantity.name] = {**_entry(quantity, table), "axes": ["current", "angle"]}
-        if (error := _error(phase_map, quantity)) is not None:
+        if (error := _error(flux_map, quantity)) is not None:
             tables[quantity.name]["estimated error"] = error
-    everything = {"facts": _facts(phase_map), "axes": axes, "tables": tables}
+    everything = {"facts": _facts(flux_map), "axes": axes, "tables": tables}
     write_text(path, json.dumps(everything, indent=1) + "\n")
     return Path(path)
 

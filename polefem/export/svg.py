@@ -8,7 +8,7 @@ from xml.etree import ElementTree
 import numpy as np
 
 from polefem.files import write_text
-from polefem.outline import Ring
+from polefem.outline import DrawnMachine, Ring
 from polefem.outline.parts import extent, parts_of
 from polefem.params import Machine
 from polefem.report.style import KINDS
@@ -23,7 +23,7 @@ _STROKE = 0.1
 _COLOURS = {"rotor": KINDS[1], "stator": KINDS[0], "shaft": KINDS[5], "coil": KINDS[3]}
 
 
-def write_svg(machine: Machine, path: str | Path, coils: bool = True) -> Path:
+def write_svg(machine: Machine | DrawnMachine, path: str | Path, coils: bool = True) -> Path:
     """Write the outline of every part (see `parts_of`) at 1:1.
 
     Raises GeometryRefused for a machine that cannot be built.
@@ -32,7 +32,7 @@ def write_svg(machine: Machine, path: str | Path, coils: bool = True) -> Path:
     return Path(path)
 
 
-def svg_text(machine: Machine, coils: bool = True) -> str:
+def svg_text(machine: Machine | DrawnMachine, coils: bool = True) -> str:
     """The drawing that `write_svg` writes."""
     parts = parts_of(machine, coils)
     left, low, right, high = (bound / mm for bound in extent(parts))
@@ -50,7 +50,7 @@ def svg_text(machine: Machine, coils: bool = True) -> str:
             root,
             "g",
             {"id": part.name.replace(" ", "-"), "fill": "none", "stroke-width": str(_STROKE)},
-            stroke=_COLOURS[part.name.split()[0]],
+            stroke=_COLOURS[part.kind],
         )
         ElementTree.SubElement(group, "title").text = part.name
         for ring in part.rings:

@@ -25,7 +25,7 @@ from polefem.errors import InvalidValue, refusal
 from polefem.maps.polynomials import BENDS, CUBIC, QUINTIC, powers, quintic, solve_rising
 from polefem.maps.rising import rising_between
 
-__all__ = ["Point", "Potential", "initial_inductance"]
+__all__ = ["MapValues", "Potential", "initial_inductance"]
 
 Array = NDArray[np.float64]
 
@@ -35,7 +35,7 @@ FLOORS = (0.001, 0.03, 0.1, 0.3, 0.9)
 _SAME_ANGLE = 1e-9
 
 
-class Point(NamedTuple):
+class MapValues(NamedTuple):
     """Values of a potential; all arrays of the common shape of the arguments."""
 
     flux_linkage: Array
@@ -137,7 +137,7 @@ class Potential:
         rule = "flux linkage must rise with current between the points of a map"
         return InvalidValue(refusal(rule, "flux_linkage", found, "a map with closer points there"))
 
-    def at(self, angle: ArrayLike, current: ArrayLike) -> Point:
+    def at(self, angle: ArrayLike, current: ArrayLike) -> MapValues:
         """Values at angles (rad) and currents (A); raises InvalidValue beyond the last current."""
         angle, current = np.broadcast_arrays(np.asarray(angle, dtype=float), np.asarray(current, dtype=float))
         size = np.abs(current)
@@ -154,7 +154,7 @@ class Potential:
         across = np.einsum("...ab,...b->...a", patch, slope)
         coenergy, flux, bend = quintic(along, s)
         torque = quintic(across, s)[0] / width
-        return Point(np.copysign(1.0, current) * flux / height, torque, coenergy, bend / height**2)
+        return MapValues(np.copysign(1.0, current) * flux / height, torque, coenergy, bend / height**2)
 
     def current(self, angle: ArrayLike, flux_linkage: ArrayLike) -> Array:
         """Current (A) at angles (rad) and flux linkages (Wb); raises InvalidValue beyond the last."""

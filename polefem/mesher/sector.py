@@ -14,7 +14,7 @@ from polefem.mesh import Mesh, least_jacobian, quality
 from polefem.mesher.drawing import moved
 from polefem.mesher.reckoning import sizes_within
 from polefem.mesher.unit import UnitMesh, mesh_unit
-from polefem.outline import Outline, Side
+from polefem.outline import Label, Outline, Side
 from polefem.params import MeshSpec
 
 __all__ = ["mesh_side", "mesh_sides"]
@@ -39,18 +39,17 @@ def mesh_side(side: Side, spec: MeshSpec, sectors: int) -> Mesh:
     """
     copies = side.poles // side.unit_poles // sectors
     unit = _ordered(mesh_unit(side, spec, sizes_within(side, spec, copies)), side)
-    names = [*(region.name for region in side.regions), "air"]
-    materials = [*(region.material for region in side.regions), "air"]
+    labels = [*(region.label for region in side.regions), Label("air")]
     if side.mirror:
         unit.points[unit.low, 1] = 0.0  # gmsh leaves rounding on the axis
-        mirrored = [names.index(_other_side(name)) for name in names]
+        mirrored = [labels.index(label.mirrored) for label in labels]
         unit = _glued([_mirrored(unit, mirrored), unit])
     span = side.pitch * side.unit_poles
     parts = [
-        replace(_moved(unit, side, copy * span), region=unit.region + copy * len(names))
+        replace(_moved(unit, side, copy * span), region=unit.region + copy * len(labels))
         for copy in range(copies)
     ]
-    mesh = _as_mesh(_glued(parts), side, sectors, *_sector_names(names, materials, copies, side.unit_poles))
+    mesh = _as_mesh(_glued(parts), side, sectors, *_sector_labels(labels, copies, side.unit_poles))
     _refuse_thin(mesh, side)
     return mesh
 
@@ -70,11 +69,11 @@ def _refuse_thin(mesh: Mesh, side: Side) -> None:
 
 
 @dataclass(frozen=True, eq=False)
-class _Part(UnitMesh):
+class _OrderedUnit(UnitMesh):
     """A `UnitMesh` whose low and high nodes are ordered from the far end to the gap."""
 
 
-def _ordered(unit: UnitMesh, side: Side) -> _Part:
+def _ordered(unit: UnitMesh, side: Side) -> _OrderedUnit:
     """Corner nodes first, ends ordered, triangles counter-clockwise."""
     triangles = unit.triangles
     a, b, c = (unit.points[triangles[:, i]] for i in range(3))
@@ -86,19 +85,14 @@ def _ordered(unit: UnitMesh, side: Side) -> _Part:
     def order(nodes: Ints) -> Ints:
         return nodes[np.argsort(outward[nodes], kind="stable")]
 
-    return _Part(unit.points, triangles, unit.region, order(unit.low), order(unit.high), unit.gap, unit.far)
+    return _OrderedUnit(
+        unit.points, triangles, unit.region, order(unit.low), order(unit.high), unit.gap, unit.far
+    )
 
 
-def _other_side(name: str) -> str:
-    """The region that `name` is mirrored onto."""
-    if name.endswith(" plus"):
-        return name.removesuffix("plus") + "minus"
-    return name.removesuffix("minus") + "plus" if name.endswith(" minus") else name
-
-
-def _mirrored(part: UnitMesh, regions: list[int]) -> _Part:
+def _mirrored(part: UnitMesh, regions: list[int]) -> _OrderedUnit:
     """The part reflected in the x axis, its ends swapped."""
-    return _Part(
+    return _OrderedUnit(
         part.points * [1.0, -1.0],
         part.triangles[:, MIRRORED],
         np.array(regions)[part.region],
@@ -109,7 +103,7 @@ def _mirrored(part: UnitMesh, regions: list[int]) -> _Part:
     )
 
 
-def _moved(part: _Part, side: Side, along: float) -> _Part:
+def _moved(part: _OrderedUnit, side: Side, along: float) -> _OrderedUnit:
     z = moved(side, _complex(part.points), along)
     return replace(part, points=np.column_stack([z.real, z.imag]))
 
@@ -118,7 +112,7 @@ def _complex(points: NDArray[np.float64]) -> NDArray[np.complex128]:
     return points[:, 0] + 1j * points[:, 1]
 
 
-def _glued(parts: list[_Part]) -> _Part:
+def _glued(parts: list[_OrderedUnit]) -> _OrderedUnit:
     """Parts in a row as one: the high nodes of each become the low nodes of the next."""
     numbers: list[Ints] = []
     points: list[NDArray[np.float64]] = []
@@ -136,7 +130,7 @@ def _glued(parts: list[_Part]) -> _Part:
     def joined(sets: list[Ints]) -> Ints:
         return np.unique(np.concatenate([number[nodes] for number, nodes in zip(numbers, sets, strict=True)]))
 
-    return _Part(
+    return _OrderedUnit(
         np.concatenate(points),
         np.concatenate([number[part.triangles] for number, part in zip(numbers, parts, strict=True)]),
         np.concatenate([part.region for part in parts]),
@@ -147,28 +141,14 @@ def _glued(parts: list[_Part]) -> _Part:
     )
 
 
-def _sector_names(
-    names: Sequence[str], materials: Sequence[str], copies: int, unit_poles: int
-) -> tuple[list[str], list[str], list[int]]:
-    """Names and materials of the sector's regions, and which of them each region of each copy is."""
-    sector_names: list[str] = []
-    sector_materials: list[str] = []
-    index = []
-    for copy in range(copies):
-        for name, material in zip(names, materials, strict=True):
-            words = name.split()
-            if material == "coil":
-                words[1] = str(int(words[1]) + copy * unit_poles)
-            if (full := " ".join(words)) not in sector_names:
-                sector_names.append(full)
-                sector_materials.append(material)
-            index.append(sector_names.index(full))
-    return sector_names, sector_materials, index
+def _sector_labels(labels: Sequence[Label], copies: int, unit_poles: int) -> tuple[list[Label], list[int]]:
+    """What the sector's regions are, and which of them each region of each copy of the unit is."""
+    every = [label.further(copy * unit_poles) for copy in range(copies) for label in labels]
+    found = list(dict.fromkeys(every))
+    return found, [found.index(label) for label in every]
 
 
-def _as_mesh(
-    part: _Part, side: Side, sectors: int, names: list[str], materials: list[str], regions: list[int]
-) -> Mesh:
+def _as_mesh(part: _OrderedUnit, side: Side, sectors: int, labels: list[Label], regions: list[int]) -> Mesh:
     """The finished value: corner nodes numbered first, the gap's nodes in order of angle."""
     corners = np.unique(part.triangles[:, :3])
     middles = np.setdiff1d(np.unique(part.triangles[:, 3:]), corners)
@@ -188,8 +168,7 @@ def _as_mesh(
         points=part.points[old],
         triangles=new[part.triangles],
         region=np.array(regions)[part.region],
-        names=tuple(names),
-        materials=tuple(materials),
+        labels=tuple(labels),
         gap=new[gap],
         low=new[part.low],
         high=new[part.high],

@@ -14,18 +14,19 @@ from polefem.mesh import Mesh
 from polefem.model.constraints import Tie, tie
 from polefem.model.forms import CurlRows, curl_rows, density_load, stiffness
 from polefem.model.trace import Trace, trace_of
+from polefem.outline import Label
 
-__all__ = ["Coil", "Iron", "Model", "build_model"]
+__all__ = ["Iron", "Model", "Source", "build_model"]
 
 #: The tangent of quadratic elements is exact to this degree on straight-sided triangles of one permeability.
 IRON_ORDER = 2
 
 
 @dataclass(frozen=True)
-class Coil:
-    """One coil side: the stator region that holds it, its phase, and its current per ampere of phase current."""
+class Source:
+    """A coil side as a source: the stator region that holds it, its phase, its current per ampere of phase current."""
 
-    region: str
+    region: Label
     phase: int
     current: float
 
@@ -79,7 +80,7 @@ class Model:
 def build_model(
     meshes: tuple[Mesh, Mesh],
     steels: tuple[Steel, Steel],
-    coils: tuple[Coil, ...],
+    sources: tuple[Source, ...],
     phases: int,
     length: float,
     log_ratio: float,
@@ -87,7 +88,7 @@ def build_model(
     antiperiodic: bool,
     shaft: Steel | None = None,
 ) -> Model:
-    """The model of a rotor and a stator mesh (in that order) with their steels, coil sides and symmetry.
+    """The model of a rotor and a stator mesh (in that order) with their steels, sources and symmetry.
 
     shaft: the steel of triangles of the material "shaft"; None where there are none.
     """
@@ -106,9 +107,9 @@ def build_model(
         traces.append(trace)
         chosen.append(at + offset)
     loads = np.zeros((phases, size))
-    for coil in coils:
-        shape, area = density_load(meshes[1], ties[1], meshes[1].of_region(coil.region))
-        loads[coil.phase, offsets[1] :] += coil.current * shape / area
+    for source in sources:
+        shape, area = density_load(meshes[1], ties[1], meshes[1].of_region(source.region))
+        loads[source.phase, offsets[1] :] += source.current * shape / area
     return Model(
         air=sp.csr_matrix(sp.block_diag(blocks, format="csr")),
         irons=(*irons, *shafts),

@@ -1,26 +1,31 @@
-"""What each kind of machine says of the two sides of its gap: levels, poles, and where the section ends."""
+"""The two sides of a gap, each described once: levels, poles, coils, and where the section ends."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from functools import cached_property
 
+from polefem.outline.coils import CoilSide, coils_of
 from polefem.outline.cuts import cut_pole, cut_winding
-from polefem.params import AxialMachine, OuterRotorMachine, Pole, RadialMachine, Winding
-from polefem.shapes import Seat
+from polefem.outline.values import Member
+from polefem.params import AxialMachine, Machine, OuterRotorMachine, Pole, RadialMachine, Winding
+from polefem.shapes import Edge, Seat, pole_edge
 
-__all__ = ["Build", "axial_builds", "outer_rotor_builds", "radial_builds"]
+__all__ = ["Build", "axial_builds", "builds_of", "outer_rotor_builds", "radial_builds"]
 
 
 @dataclass(frozen=True)
 class Build:
-    """One side of a gap. face, root, back: levels of pole faces, of the yoke towards the poles, and of its back
-    (the same as root without a yoke), m. far, far_fixed: as in `Side`. radius: of the cut, in a flat section. shaft:
-    whether what lies behind its back is a shaft that carries flux.
+    """Rotor or stator, before it is laid out.
+
+    pattern: the poles of one repeating unit. poles: in the whole turn (flat: period). face, root, back: levels of pole
+    faces, of the yoke towards the poles, and of its back (the same as root without a yoke), m. far, far_fixed: as in
+    `Side`. windings: of the pattern's poles. radius: of the cut, in a flat section. shaft: whether what lies behind its
+    back is a shaft that carries flux.
     """
 
-    name: Literal["rotor", "stator"]
+    name: Member
     pattern: tuple[Pole, ...]
     poles: int
     face: float
@@ -37,8 +42,39 @@ class Build:
         """Where its poles stand."""
         return Seat(self.face, self.root, math.pi / self.poles, self.radius is not None, self.radius or 1.0)
 
+    @property
+    def pitch(self) -> float:
+        """Angle from pole to pole, rad."""
+        return 2 * math.pi / self.poles
+
+    @property
+    def mirror(self) -> bool:
+        """Whether its one pole is symmetric."""
+        return len(self.pattern) == 1 and self.pattern[0].symmetric
+
+    @cached_property
+    def edges(self) -> tuple[Edge, ...]:
+        """The edge of each pole of the unit; raises GeometryRefused where a pole has none."""
+        return tuple(pole_edge(pole, self.seat, f"{self.name}_pole") for pole in self.pattern)
+
+    @cached_property
+    def coils(self) -> tuple[CoilSide, ...]:
+        """Minus and plus side of each pole's coil; none on a side without winding. Raises as `coils_of` does."""
+        return tuple(
+            side
+            for at, winding in enumerate(self.windings)
+            for side in coils_of(at, self.edges[at], self.seat, winding)
+        )
+
 
 Builds = tuple[Build, Build]
+
+
+def builds_of(machine: Machine, radius: float | None = None) -> Builds:
+    """Rotor and stator of a machine; of an axial one, of the flat section at a radius (m), or at the mean radius."""
+    if isinstance(machine, AxialMachine):
+        return axial_builds(machine, machine.mean_radius if radius is None else radius)
+    return radial_builds(machine) if isinstance(machine, RadialMachine) else outer_rotor_builds(machine)
 
 
 def radial_builds(machine: RadialMachine) -> Builds:

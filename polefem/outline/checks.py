@@ -13,8 +13,8 @@ import numpy as np
 import shapely
 
 from polefem.errors import GeometryRefused, refusal
-from polefem.outline.coils import Coil
-from polefem.outline.member import Member
+from polefem.outline.builds import Build
+from polefem.outline.coils import CoilSide
 from polefem.outline.values import Region, Ring, Side
 from polefem.params.winding import THINNEST_LINER
 from polefem.shapes import distance, points
@@ -65,14 +65,14 @@ def refuse_touching_faces(name: str, arcs: Sequence[float], pitch: float) -> Non
             raise GeometryRefused(refusal("pole faces must not touch at the gap", f"{name}.arc", found, most))
 
 
-def refuse_coils(member: Member) -> None:
+def refuse_coils(build: Build) -> None:
     """Raise GeometryRefused where a coil has no length, or leaves the half slot beside its pole."""
-    for coil in member.coils:
-        _refuse_coil(member, coil)
+    for coil in build.coils:
+        _refuse_coil(build, coil)
 
 
-def _refuse_coil(member: Member, coil: Coil) -> None:
-    seat, name = member.seat, f"winding, {coil.side} side of stator pole {coil.pole},"
+def _refuse_coil(build: Build, coil: CoilSide) -> None:
+    seat, name = build.seat, f"winding, {coil.side} side of stator pole {coil.pole},"
     inward = -seat.out
     length = inward * (coil.corners[1] - coil.corners[0]).real
     if length <= 0:
@@ -98,7 +98,7 @@ def _refuse_coil(member: Member, coil: Coil) -> None:
         rule = "a coil must not cut its neighbour"
         raise _coil_refused(rule, f"{name} distance from the middle of the slot", spare, cure)
     # Where a rounded tip curls away from a coil that lies on its flank, the air between them ends in a cusp.
-    path = member.edges[coil.pole].path
+    path = build.edges[coil.pole].path
     closest = min((away for z in coil.corners if not _apart(away := distance(path, z))), default=None)
     if closest is not None:
         cure = f"{ROOM} (by a liner or another face_inset)"
@@ -125,15 +125,15 @@ def refuse_short_edges(side: Side) -> None:
                     f"{SHORTEST * 1e3:g} mm or more (by a corner that leaves a micrometre more, or all of it)"
                 )
                 rule = "an edge must be long enough to be cut"
-                name = f"{side.name} {region.name}, length of its edge {spot}"
+                name = f"{side.name} {region.label}, length of its edge {spot}"
                 raise GeometryRefused(refusal(rule, name, f"{length(segment) * 1e3:.3g} mm", least))
 
 
 def refuse_overlaps(side: Side) -> None:
     """Raise GeometryRefused where the edge of a region crosses itself, or two regions overlap."""
-    shapes = {region.name: polygon(region) for region in side.regions}
+    shapes = {region.label: polygon(region) for region in side.regions}
     for region in side.regions:
-        _refuse_crossed(side, region, shapes[region.name])
+        _refuse_crossed(side, region, shapes[region.label])
     for (one, a), (two, b) in combinations(shapes.items(), 2):
         a = shapely.make_valid(a)
         if a.intersects(b.buffer(-TOUCH)):
@@ -149,7 +149,7 @@ def refuse_overlaps(side: Side) -> None:
 
 
 def _refuse_crossed(side: Side, region: Region, shape: shapely.Polygon) -> None:
-    name = f"{side.name} {region.name}"
+    name = f"{side.name} {region.label}"
     rim = shapely.Polygon(shape.exterior)
     # A unit of a whole turn has both its cuts in one place, which only looks like a crossing. What lies beyond a
     # real one is walked round the other way, and so taken off the area on this side of it.
@@ -171,15 +171,15 @@ def _refuse_crossed(side: Side, region: Region, shape: shapely.Polygon) -> None:
         )
 
 
-def refuse_thin_yoke(member: Member, web: float) -> None:
+def refuse_thin_yoke(build: Build, web: float) -> None:
     """Raise GeometryRefused where there is a yoke, but a thinner one than `web` (m).
 
     One that is thinner than the chords of its arcs leave shows as no iron at all in its polygon.
     """
-    thick = abs(member.back - member.seat.root)
+    thick = abs(build.back - build.seat.root)
     if 0.0 < thick < web * (1 - 1e-3):
         allowed = f"{web * 1e3:.4g} mm or more (or a smaller pole.web)"
-        raise GeometryRefused(refusal(THIN, f"{member.name} yoke", f"{thick * 1e3:.4g} mm", allowed))
+        raise GeometryRefused(refusal(THIN, f"{build.name} yoke", f"{thick * 1e3:.4g} mm", allowed))
 
 
 def refuse_thin_iron(side: Side, web: float) -> None:

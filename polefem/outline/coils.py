@@ -1,4 +1,4 @@
-"""Coil sides: rectangles along the flanks of a wound pole, in the pole's own frame."""
+"""CoilSide sides: rectangles along the flanks of a wound pole, in the pole's own frame."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from polefem.outline.values import Ring
 from polefem.params.winding import Winding
 from polefem.shapes import Edge, Line, Seat
 
-__all__ = ["Coil", "coils_of"]
+__all__ = ["CoilSide", "coils_of"]
 
 
 @dataclass(frozen=True, eq=False)
-class Coil:
+class CoilSide:
     """One coil side of one pole of the unit; `ring` in the pole's own frame, counter-clockwise.
 
     corners: from beside the flank near the face, to the far end, away from the flank, and back: four of a
@@ -35,7 +35,7 @@ class Coil:
         return tuple(ring) if turn > 0 else tuple(Line(s.end, s.start) for s in reversed(ring))
 
 
-def coils_of(pole: int, edge: Edge, seat: Seat, winding: Winding) -> tuple[Coil, Coil]:
+def coils_of(pole: int, edge: Edge, seat: Seat, winding: Winding) -> tuple[CoilSide, CoilSide]:
     """The two coil sides of a pole, minus side first.
 
     A coil side is a rectangle parallel to the flank and `liner` away from it. Both ends are reckoned along
@@ -50,7 +50,7 @@ def coils_of(pole: int, edge: Edge, seat: Seat, winding: Winding) -> tuple[Coil,
     return _coil(pole, "minus", edge, seat, winding), _coil(pole, "plus", edge, seat, winding)
 
 
-def _coil(pole: int, side: Literal["minus", "plus"], edge: Edge, seat: Seat, winding: Winding) -> Coil:
+def _coil(pole: int, side: Literal["minus", "plus"], edge: Edge, seat: Seat, winding: Winding) -> CoilSide:
     sign = -1.0 if side == "minus" else 1.0
     flank = edge.flanks[0] if side == "minus" else edge.flanks[1]
     shelter = edge.shelter[0] if side == "minus" else edge.shelter[1]
@@ -71,7 +71,7 @@ def _coil(pole: int, side: Literal["minus", "plus"], edge: Edge, seat: Seat, win
     last = (ends - max(lean * widths[-1], 0.0) - inward * near.real) / (inward * along.real)
     a, b = near + first * along, near + last * along
     outside = [b + widths[-1] * away, *_stairs(winding, a, along, away, last - first), a + widths[0] * away]
-    return Coil(pole, side, (a, b, *outside))
+    return CoilSide(pole, side, (a, b, *outside))
 
 
 def _stairs(

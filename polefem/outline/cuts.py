@@ -8,20 +8,24 @@ from dataclasses import replace
 import numpy as np
 
 from polefem.errors import GeometryRefused, refusal
-from polefem.params import AxialMachine, Pole, RoundFace, SlopedFace, Winding
+from polefem.params import AxialMachine, Machine, Pole, RoundFace, SlopedFace, Winding
 from polefem.params.checks import both
 
 __all__ = ["core_diameter", "cut_pole", "cut_radii", "cut_winding", "half_angle"]
 
 
-def cut_radii(machine: AxialMachine) -> tuple[tuple[float, float], ...]:
-    """Radius and radial length (m) of every cut: points and weights of Gauss and Legendre over the poles' length.
+def cut_radii(machine: Machine) -> tuple[tuple[float | None, float], ...]:
+    """Radius and radial length (m) of every cut; of a round machine no radius, and its stack length.
+
+    Of an axial machine points and weights of Gauss and Legendre over the poles' length.
 
     Where poles are round cores the cuts share out the length of the shortest core: past it no flux is
     reckoned.
 
     Raises GeometryRefused for a round core larger than the distance between the radii.
     """
+    if not isinstance(machine, AxialMachine):
+        return ((None, machine.section_length),)
     low, high = machine.inner_radius, machine.outer_radius
     length = high - low
     for name in ("stator", "rotor"):

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 import cmath
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
-from polefem.outline.coils import Coil
-from polefem.outline.values import Region, Ring, Side
-from polefem.shapes import Edge, Line, Seat, Segment, moved, turned_back
+from polefem.outline.builds import Build
+from polefem.outline.values import Label, Region, Ring, Side
+from polefem.shapes import Line, Seat, Segment, moved, turned_back
 
-__all__ = ["STRIP", "Member", "side_of"]
+__all__ = ["STRIP", "side_of"]
 
 #: Points nearer to each other than this are one, m: far below any tool, far above rounding.
 SAME = 1e-9
@@ -24,95 +21,68 @@ SAME = 1e-9
 STRIP = 0.25
 
 
-@dataclass(frozen=True, eq=False)
-class Member:
-    """Rotor or stator, before it is laid out.
-
-    seat: levels of the pole faces and of the yoke. back: level of the yoke's other side, m. edges: of the
-    poles of one repeating unit. coils: of the same poles, minus and plus side of each; empty on a side
-    without winding. poles: in the whole turn (flat: period). mirror: its one pole is symmetric. far, far_fixed:
-    as in `Side`. shaft: whether a shaft that carries flux fills the hole in it.
-    """
-
-    name: Literal["rotor", "stator"]
-    seat: Seat
-    back: float
-    edges: tuple[Edge, ...]
-    coils: tuple[Coil, ...]
-    poles: int
-    mirror: bool
-    far: float
-    far_fixed: bool
-    shaft: bool = False
-
-    @property
-    def pitch(self) -> float:
-        """Angle from pole to pole, rad."""
-        return 2 * math.pi / self.poles
-
-
-def side_of(member: Member, strip: float, air_gap: float) -> Side:
-    """Lay the member out as one repeating unit of regions. strip: how far its mesh reaches into the gap, m, from the
+def side_of(build: Build, strip: float, air_gap: float) -> Side:
+    """Lay it out as one repeating unit of regions. strip: how far its mesh reaches into the gap, m, from the
     level of its faces. air_gap: the width of the gap that its mesh is made for, m."""
-    holes = [[_placed(ring, member, at) for ring in edge.openings] for at, edge in enumerate(member.edges)]
-    if member.back == member.seat.root:
-        rings = [_core_ring(member, at) for at in range(len(holes))]
-        regions = [Region(f"iron {at}", "iron", ring, tuple(holes[at])) for at, ring in enumerate(rings)]
+    holes = [[_placed(ring, build, at) for ring in edge.openings] for at, edge in enumerate(build.edges)]
+    if build.back == build.seat.root:
+        rings = [_core_ring(build, at) for at in range(len(holes))]
+        regions = [Region(Label("iron", pole=at), ring, tuple(holes[at])) for at, ring in enumerate(rings)]
     else:
-        regions = [Region("iron", "iron", _iron_ring(member), tuple(hole for own in holes for hole in own))]
-    if member.shaft:
-        regions.append(Region("shaft", "shaft", _shaft_ring(member)))
-    for coil in member.coils:
-        ring = _placed(coil.ring, member, coil.pole)
-        regions.append(Region(f"coil {coil.pole} {coil.side}", "coil", ring))
-    corners = [_moved_point(z, member, at) for at, edge in enumerate(member.edges) for z in edge.corners]
-    scale = member.seat.radius if member.seat.flat else 1.0
+        regions = [Region(Label("iron"), _iron_ring(build), tuple(hole for own in holes for hole in own))]
+    if build.shaft:
+        regions.append(Region(Label("shaft"), _shaft_ring(build)))
+    for coil in build.coils:
+        ring = _placed(coil.ring, build, coil.pole)
+        regions.append(Region(Label("coil", pole=coil.pole, side=coil.side), ring))
+    corners = [_moved_point(z, build, at) for at, edge in enumerate(build.edges) for z in edge.corners]
+    scale = build.seat.radius if build.seat.flat else 1.0
     return Side(
-        name=member.name,
-        flat=member.seat.flat,
+        name=build.name,
+        flat=build.seat.flat,
         regions=tuple(regions),
-        unit_poles=len(member.edges),
-        pitch=member.pitch * scale,
-        poles=member.poles,
-        mirror=member.mirror,
-        gap=member.seat.face + member.seat.out * strip,
-        far=member.far,
-        far_fixed=member.far_fixed,
+        unit_poles=len(build.edges),
+        pitch=build.pitch * scale,
+        poles=build.poles,
+        mirror=build.mirror,
+        gap=build.seat.face + build.seat.out * strip,
+        far=build.far,
+        far_fixed=build.far_fixed,
         corners=np.array(corners),
-        feature=min(edge.width for edge in member.edges),
+        feature=min(edge.width for edge in build.edges),
         air_gap=air_gap,
     )
 
 
-def _iron_ring(member: Member) -> Ring:
+def _iron_ring(build: Build) -> Ring:
     """Yoke and poles of the unit, counter-clockwise."""
-    seat, count = member.seat, len(member.edges)
-    start, end = -member.pitch / 2, member.pitch * (count - 0.5)
+    seat, count = build.seat, len(build.edges)
+    start, end = -build.pitch / 2, build.pitch * (count - 0.5)
     front: list[Segment] = []
     last = seat.at(seat.root, start)
-    for at, edge in enumerate(member.edges):
-        path = _placed(edge.path, member, at)
+    for at, edge in enumerate(build.edges):
+        path = _placed(edge.path, build, at)
         front += _along_root(seat, last, path[0].start)
         front += path
         last = path[-1].end
     front += _along_root(seat, last, seat.at(seat.root, end))
-    behind = _back(member)
+    behind = _back(build)
     low = Line(behind[0].start, front[0].start)
     high = Line(behind[-1].end, front[-1].end)
     ring = (low, *front, *turned_back([*behind, high]))
     return ring if seat.out > 0 else turned_back(ring)
 
 
-def _back(member: Member) -> Ring:
+def _back(build: Build) -> Ring:
     """The back of the yoke from the unit's start to its end."""
-    start, stops = -member.pitch / 2, range(2 * len(member.edges) + 1)
-    halves = [member.seat.at(member.back, start + k * member.pitch / 2) for k in stops]
-    return member.seat.between(member.back, halves)
+    start, stops = -build.pitch / 2, range(2 * len(build.edges) + 1)
+    halves = [build.seat.at(build.back, start + k * build.pitch / 2) for k in stops]
+    return build.seat.between(build.back, halves)
 
 
-def _shaft_ring(member: Member) -> Ring:
+def _shaft_ring(build: Build) -> Ring:
     """The unit's share of the shaft, counter-clockwise."""
-    behind = _back(member)
+    behind = _back(build)
     return (Line(0j, behind[0].start), *behind, Line(behind[-1].end, 0j))
 
 
@@ -121,20 +91,20 @@ def _along_root(seat: Seat, start: complex, end: complex) -> Ring:
     return seat.between(seat.root, [start, end]) if abs(end - start) > SAME else ()
 
 
-def _core_ring(member: Member, at: int) -> Ring:
+def _core_ring(build: Build, at: int) -> Ring:
     """A pole that ends in the plane of symmetry, with no yoke to stand on, counter-clockwise."""
-    path = _placed(member.edges[at].path, member, at)
+    path = _placed(build.edges[at].path, build, at)
     ring = (*path, Line(path[-1].end, path[0].start))
-    return ring if member.seat.out > 0 else turned_back(ring)
+    return ring if build.seat.out > 0 else turned_back(ring)
 
 
-def _placed(path: Sequence[Segment], member: Member, at: int) -> Ring:
-    if member.seat.flat:
-        return moved(path, shift=1j * at * member.pitch * member.seat.radius)
-    return moved(path, turn=cmath.exp(1j * at * member.pitch))
+def _placed(path: Sequence[Segment], build: Build, at: int) -> Ring:
+    if build.seat.flat:
+        return moved(path, shift=1j * at * build.pitch * build.seat.radius)
+    return moved(path, turn=cmath.exp(1j * at * build.pitch))
 
 
-def _moved_point(z: complex, member: Member, at: int) -> complex:
-    if member.seat.flat:
-        return z + 1j * at * member.pitch * member.seat.radius
-    return z * cmath.exp(1j * at * member.pitch)
+def _moved_point(z: complex, build: Build, at: int) -> complex:
+    if build.seat.flat:
+        return z + 1j * at * build.pitch * build.seat.radius
+    return z * cmath.exp(1j * at * build.pitch)

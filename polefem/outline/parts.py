@@ -15,9 +15,9 @@ from typing import Literal
 
 import numpy as np
 
-from polefem.outline.build import outline_of, sections
 from polefem.outline.discs import disc_rings
-from polefem.outline.values import Outline, Ring, Side
+from polefem.outline.drawn import DrawnMachine, drawn
+from polefem.outline.values import Label, Material, Member, Outline, Ring, Side
 from polefem.params import AxialMachine, Machine
 from polefem.shapes import Arc, Line, Segment, area, moved, turned_back
 
@@ -33,13 +33,33 @@ APART = 10e-3
 class Part:
     """One part as a person cuts or winds it.
 
-    name: also of its layer. material: "iron", "shaft" or "coil". rings: closed, m; edges counter-clockwise, edges
-    of openings clockwise.
+    label: what it is, its pole counted round the whole turn. rings: closed, m; edges counter-clockwise, edges of
+    openings clockwise. piece: which piece of a disc. radius: of the cut that shows it, m; None of what is shown whole.
     """
 
-    name: str
-    material: Literal["iron", "shaft", "coil"]
+    label: Label
     rings: tuple[Ring, ...]
+    piece: Literal["poles", "plate"] | None = None
+    radius: float | None = None
+
+    @property
+    def name(self) -> str:
+        """For people, also of its layer: "rotor", "stator plate", "coil 0 minus at 40 mm"."""
+        words = [self.kind if self.material == "iron" else str(replace(self.label, member=None))]
+        words += [self.piece] if self.piece else []
+        words += [] if self.radius is None else [f"at {self.radius * 1e3:.5g} mm"]
+        return " ".join(words)
+
+    @property
+    def kind(self) -> str:
+        """Which iron, or else which material: what its colour goes by."""
+        member = self.label.member if self.material == "iron" else None
+        return member or self.material
+
+    @property
+    def material(self) -> Material:
+        """Of its label."""
+        return self.label.material
 
     @property
     def area(self) -> float:
@@ -47,7 +67,7 @@ class Part:
         return sum(area(ring) for ring in self.rings)
 
 
-def parts_of(machine: Machine, coils: bool = True) -> tuple[Part, ...]:
+def parts_of(machine: Machine | DrawnMachine, coils: bool = True) -> tuple[Part, ...]:
     """The parts of a machine in one plane: "rotor", "stator", a "shaft" that carries flux and, if asked for, each coil
     side ("coil 0 minus" ...).
 
@@ -58,50 +78,50 @@ def parts_of(machine: Machine, coils: bool = True) -> tuple[Part, ...]:
 
     Raises GeometryRefused for a machine that cannot be built.
     """
+    known = drawn(machine)
+    machine = known.machine
     if not isinstance(machine, AxialMachine):
-        return whole_parts(outline_of(machine), coils)
+        return whole_parts(known.outline, coils)
     views: list[Sequence[Part]] = [_disc(machine, "rotor"), _disc(machine, "stator")]
-    for outline in sections(machine):
-        views.append(whole_parts(outline, coils, f" at {outline.radius * 1e3:.5g} mm", machine.middle))
+    for outline in known.sections:
+        views.append(whole_parts(outline, coils, machine.middle, outline.radius))
     return tuple(_side_by_side(views))
 
 
 def whole_parts(
-    outline: Outline, coils: bool = True, place: str = "", middle: str | None = None
+    outline: Outline, coils: bool = True, middle: Member | None = None, radius: float | None = None
 ) -> tuple[Part, ...]:
     """Rotor, stator and coil sides of one outline, round the turn.
 
-    place: what their names end in. middle: "rotor" or "stator", where half of that disc is drawn: its other half is
-    added.
+    middle: the member of which half is drawn: its other half is added. radius: of the cut, where parts of several are
+    shown side by side, m.
     """
     parts = []
     for side in (outline.rotor, outline.stator):
         doubled = side.far if side.name == middle else None
-        named = _rings(side)
-        iron = [ring for name, ring in named if name == "iron"]
-        parts.append(Part(side.name + place, "iron", joined_rings(_with_image(iron, doubled))))
-        if shaft := [ring for name, ring in named if name == "shaft"]:
-            parts.append(Part("shaft", "shaft", joined_rings(shaft)))
+        labelled = _rings(side)
+        iron = [ring for label, ring in labelled if label.material == "iron"]
+        rings = joined_rings(_with_image(iron, doubled))
+        parts.append(Part(Label("iron", side.name), rings, radius=radius))
+        if shaft := [ring for label, ring in labelled if label.material == "shaft"]:
+            parts.append(Part(Label("shaft", side.name), joined_rings(shaft)))
         if coils:
             parts += [
-                Part(name + place, "coil", joined_rings(_with_image([ring], doubled)))
-                for name, ring in named
-                if name not in ("iron", "shaft")
+                Part(label, joined_rings(_with_image([ring], doubled)), radius=radius)
+                for label, ring in labelled
+                if label.material == "coil"
             ]
     return tuple(parts)
 
 
-def _rings(side: Side) -> list[tuple[str, Ring]]:
-    """All rings round the turn, openings clockwise: "iron", "shaft", or the coil side with its pole's number."""
-    found: list[tuple[str, Ring]] = []
+def _rings(side: Side) -> list[tuple[Label, Ring]]:
+    """All rings round the turn with what they are, openings clockwise."""
+    found: list[tuple[Label, Ring]] = []
     for copy in range(side.poles // side.unit_poles):
         for region in side.regions:
-            name: str = region.material
-            if name == "coil":
-                _, pole, which = region.name.split()
-                name = f"coil {int(pole) + copy * side.unit_poles} {which}"
+            label = replace(region.label.further(copy * side.unit_poles), member=side.name)
             own = (region.ring, *(turned_back(hole) for hole in region.holes))
-            found += [(name, _placed(ring, side, copy)) for ring in own]
+            found += [(label, _placed(ring, side, copy)) for ring in own]
     return found
 
 
@@ -117,10 +137,10 @@ def _placed(ring: Ring, side: Side, copy: int) -> Ring:
     return moved(ring, shift=1j * step) if side.flat else moved(ring, turn=cmath.exp(1j * step))
 
 
-def _disc(machine: AxialMachine, side: Literal["rotor", "stator"]) -> list[Part]:
-    faces, plate = disc_rings(machine, side)
-    parts = [Part(f"{side} poles", "iron", faces)]
-    return [*parts, Part(f"{side} plate", "iron", plate)] if plate else parts
+def _disc(machine: AxialMachine, member: Member) -> list[Part]:
+    faces, plate = disc_rings(machine, member)
+    iron = Label("iron", member)
+    return [Part(iron, faces, "poles"), *([Part(iron, plate, "plate")] if plate else [])]
 
 
 def _side_by_side(views: Sequence[Sequence[Part]]) -> Iterable[Part]:

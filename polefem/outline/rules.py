@@ -7,8 +7,8 @@ import math
 import numpy as np
 
 from polefem.errors import GeometryRefused, refusal
-from polefem.outline.coils import Coil
-from polefem.outline.member import Member
+from polefem.outline.builds import Build
+from polefem.outline.coils import CoilSide
 from polefem.outline.values import Outline
 from polefem.params import Machine
 from polefem.shapes import area, points
@@ -100,15 +100,15 @@ def refuse_overfull(machine: Machine, outline: Outline) -> None:
         )
 
 
-def needs_winding_in_place(member: Member) -> bool:
+def needs_winding_in_place(build: Build) -> bool:
     """Whether a coil cannot be slid over its pole from the gap: iron in front of it reaches past its inside."""
-    return any(_caught(member, coil) for coil in member.coils)
+    return any(_caught(build, coil) for coil in build.coils)
 
 
-def _caught(member: Member, coil: Coil) -> bool:
+def _caught(build: Build, coil: CoilSide) -> bool:
     sign = -1.0 if coil.side == "minus" else 1.0
-    inward = -member.seat.out
-    iron = points(member.edges[coil.pole].path)
+    inward = -build.seat.out
+    iron = points(build.edges[coil.pole].path)
     iron = iron[sign * iron.imag > 0]
     for inside in coil.corners[:2]:
         ahead = iron[inward * iron.real < inward * inside.real]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -10,24 +10,60 @@ from numpy.typing import NDArray
 
 from polefem.shapes import Segment
 
-__all__ = ["Outline", "Region", "Ring", "Side"]
+__all__ = ["Label", "Material", "Member", "Outline", "Region", "Ring", "Side"]
 
 Ring = tuple[Segment, ...]
+Material = Literal["iron", "shaft", "coil", "air"]
+Member = Literal["rotor", "stator"]
+
+
+@dataclass(frozen=True)
+class Label:
+    """What a part of an outline, of a mesh or of a field is. Its text is its name for people: "stator coil 0 minus".
+
+    material: "iron", "shaft" (steel of its own, solid), "coil" or "air". member: rotor or stator, where that is not
+    plain from what holds it. pole: of a coil side or of a pole without a yoke, counter-clockwise from 0, within what
+    holds it (a repeating unit, a sector, the whole turn). side: of a coil: "plus" lies counter-clockwise of its pole.
+    """
+
+    material: Material
+    member: Member | None = None
+    pole: int | None = None
+    side: Literal["minus", "plus"] | None = None
+
+    def __str__(self) -> str:
+        words = (self.member, self.material, self.pole, self.side)
+        return " ".join(str(word) for word in words if word is not None)
+
+    @property
+    def mirrored(self) -> Label:
+        """Of what lies there in the mirror image about the pole's axis."""
+        other: dict[str | None, Literal["minus", "plus"]] = {"minus": "plus", "plus": "minus"}
+        return replace(self, side=other.get(self.side))
+
+    def further(self, poles: int) -> Label:
+        """Of the same coil side so many poles on; of anything else, the same."""
+        if self.side is None or self.pole is None:
+            return self
+        return replace(self, pole=self.pole + poles)
 
 
 @dataclass(frozen=True, eq=False)
 class Region:
     """One material inside one closed ring (walked counter-clockwise), less its holes (which hold air).
 
-    name: unique within its side, such as "iron", "coil 0 minus", "coil 0 plus" (pole number within the unit;
-    the plus side lies counter-clockwise of the pole), or "iron 0" for a pole without a yoke, which ends in a
-    plane of symmetry. material: "iron", "shaft" (steel of its own, solid), "coil" or "air".
+    label: what it is, unlike every other of its side; poles are numbered within the unit. Iron has a pole where it ends
+    in a plane of symmetry, without a yoke.
     """
 
-    name: str
-    material: Literal["iron", "shaft", "coil", "air"]
+    label: Label
     ring: Ring
     holes: tuple[Ring, ...] = ()
+
+    @property
+    def material(self) -> Material:
+        """Of its label."""
+        return self.label.material
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +81,7 @@ class Side:
     mesh sizes are multiples of. air_gap: the narrowest gap, m, up to twice the one said.
     """
 
-    name: Literal["rotor", "stator"]
+    name: Member
     flat: bool
     regions: tuple[Region, ...]
     unit_poles: int
@@ -58,6 +94,10 @@ class Side:
     corners: NDArray[np.complex128]
     feature: float
     air_gap: float
+
+    def region(self, label: Label) -> Region:
+        """The region of that label, which the side must have."""
+        return next(region for region in self.regions if region.label == label)
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,3 +113,8 @@ class Outline:
     stator: Side
     length: float
     radius: float = 1.0
+
+    @property
+    def mirror(self) -> bool:
+        """Whether both sides are symmetric, so that torque is odd and flux linkage even in the angle."""
+        return self.rotor.mirror and self.stator.mirror

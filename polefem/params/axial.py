@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import ClassVar, Literal
 
 from polefem.errors import InvalidValue, refusal
 from polefem.materials import Steel
@@ -74,6 +75,8 @@ class AxialMachine(Salient):
     single_phase: bool = False
     must_start: bool = True
 
+    flat: ClassVar[bool] = True
+
     def __post_init__(self) -> None:
         self._check_lengths(
             air_gap="the air gap must be open",
@@ -132,3 +135,37 @@ class AxialMachine(Salient):
         """Turns of a pole's coil that lie in one computed section."""
         shared = self.middle == "stator" and self.stator_yoke_thickness == 0
         return self.winding.turns_per_pole / (2 if shared else 1)
+
+    @property
+    def section_length(self) -> float:
+        """Along which the section at the mean radius stands for all of it: the radial length of the poles, m."""
+        return self.outer_radius - self.inner_radius
+
+    @property
+    def round_cores(self) -> bool:
+        """Whether coils are circles round cores."""
+        return self.stator_flanks == "round"
+
+    @property
+    def end_radii(self) -> tuple[float, ...]:
+        """Where sectors and poles of parallel flanks end: radii (m) at which a section must be sound too."""
+        ends = self.inner_radius, self.outer_radius
+        return () if "round" in (self.stator_flanks, self.rotor_flanks) else ends
+
+    @property
+    def outside_radius(self) -> float:
+        """Of the steel, m."""
+        return self.outer_radius
+
+    @property
+    def height(self) -> float:
+        """Of the steel along the shaft, m: both sides of a double-sided build, its middle yoke once."""
+        stator, rotor = self.stator_yoke_thickness, self.rotor_yoke_thickness
+        side = self.stator_pole_height + self.air_gap + self.rotor_pole_height
+        once = {"stator": stator, "rotor": rotor, None: 0.0}[self.middle]
+        return self.halves * (side + stator + rotor - once) + once
+
+    @property
+    def gap_lever(self) -> float:
+        """Integral of the radius over all gaps, m3: the torque of a shear of 1 Pa."""
+        return self.halves * 2 / 3 * math.pi * (self.outer_radius**3 - self.inner_radius**3)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from polefem.materials import Steel
@@ -18,6 +19,17 @@ class _Round(Salient):
 
     shaft_steel: Steel | None
     surrounding_air: float
+    stack_length: float
+
+    @property
+    def section_length(self) -> float:
+        """Along which its section acts, m."""
+        return self.stack_length
+
+    @property
+    def height(self) -> float:
+        """Of the steel along the shaft, m."""
+        return self.stack_length
 
     @property
     def magnetic_shaft(self) -> Steel | None:
@@ -96,6 +108,21 @@ class RadialMachine(_Round):
         """Radius of the slot bottoms, where the stator yoke begins, m."""
         return self.stator_outer_radius - self.stator_yoke_thickness
 
+    @property
+    def outside_radius(self) -> float:
+        """Of the steel, m."""
+        return self.stator_outer_radius
+
+    @property
+    def rotor_pole_height(self) -> float:
+        """From face to yoke, m."""
+        return self.rotor_outer_radius - self.rotor_yoke_radius
+
+    @property
+    def gap_lever(self) -> float:
+        """Integral of the radius over the gap, m3: the torque of a shear of 1 Pa, the rotor full to the gap."""
+        return 2 * math.pi * self.rotor_outer_radius**2 * self.stack_length
+
 
 @dataclass(frozen=True)
 class OuterRotorMachine(_Round):
@@ -157,3 +184,18 @@ class OuterRotorMachine(_Round):
     def valley_radius(self) -> float:
         """Radius of the valleys between rotor poles, where the rotor yoke begins, m."""
         return self.rotor_outer_radius - self.rotor_yoke_thickness
+
+    @property
+    def outside_radius(self) -> float:
+        """Of the steel, m."""
+        return self.rotor_outer_radius
+
+    @property
+    def rotor_pole_height(self) -> float:
+        """From face to yoke, m."""
+        return self.valley_radius - self.rotor_bore_radius
+
+    @property
+    def gap_lever(self) -> float:
+        """Integral of the radius over the gap, m3: the torque of a shear of 1 Pa, the rotor full to the gap."""
+        return 2 * math.pi * self.rotor_bore_radius**2 * self.stack_length

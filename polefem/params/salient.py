@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import Any, ClassVar, Literal
 
 from polefem.errors import GeometryRefused, InvalidValue, refusal
 from polefem.materials import Steel
@@ -28,6 +28,24 @@ class Salient:
     stacking_factor: float
     rotor_stacking_factor: float | None
     single_phase: bool
+
+    flat: ClassVar[bool] = False
+    """Whether its cross sections are unrolled ones (x across the gap, y along the motion), at one radius each."""
+
+    @property
+    def middle(self) -> Literal["rotor", "stator"] | None:
+        """Which member lies in a plane of symmetry, so that sections show half of it."""
+        return None
+
+    @property
+    def round_cores(self) -> bool:
+        """Whether coils are circles round cores."""
+        return False
+
+    @property
+    def end_radii(self) -> tuple[float, ...]:
+        """Radii (m) at which a section must be sound too, though no field is computed there."""
+        return ()
 
     @property
     def rotor_pitch(self) -> float:

@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from polefem.errors import InvalidValue, refusal
+from polefem.field import built
 from polefem.files import complete
 from polefem.params.checks import whole
 from polefem.report.curves import Curves, summed_torque
@@ -63,7 +64,7 @@ def film_of(shape: Shape, fields: Fields, frames: int = 48) -> Film:
     own = angles[:, None] - m.stroke * np.arange(m.phases)
     currents = np.where(np.mod(own - drive.turn_on, m.pitch) < drive.dwell, current, 0.0)
     torque, densities = [], []
-    for state in fields(machine, angles, currents, shape.design.plan.mesh):
+    for state in fields(built(machine, shape.design.plan.mesh), angles, currents):
         torque.append(state.torque)
         densities.append(
             density_of(machine, state.field, f"{shape.name}, rotor at {state.angle / deg:.1f} deg")

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch, PathPatch
 from matplotlib.ticker import FuncFormatter
 
-from polefem.outline import Outline, Part, outline_of
+from polefem.outline import DrawnMachine, Label, Part, drawn
 from polefem.outline.discs import disc_rings
 from polefem.outline.parts import extent, whole_parts
 from polefem.params import AxialMachine, Machine
@@ -26,7 +26,7 @@ from polefem.units import mm
 __all__ = ["draw_machine"]
 
 
-def draw_machine(machine: Machine, dimensions: bool = False) -> Figure:
+def draw_machine(machine: Machine | DrawnMachine, dimensions: bool = False) -> Figure:
     """The picture of a machine, aligned, its coil sides in the colours of their phases.
 
     A dot marks a coil side whose current comes towards the reader while the phase's is positive, a cross one whose
@@ -35,16 +35,17 @@ def draw_machine(machine: Machine, dimensions: bool = False) -> Figure:
 
     Raises GeometryRefused for a machine that cannot be built.
     """
-    outline = outline_of(machine)
+    known = drawn(machine)
+    machine, outline = known.machine, known.outline
     title = f"{machine.stator_poles}/{machine.rotor_poles} machine"
     if isinstance(machine, AxialMachine):
-        return _draw_axial(machine, outline, title, dimensions)
+        return _draw_axial(machine, known, title, dimensions)
     figure = new_figure(9.4 if dimensions else 6.2, 6.2)
     axes = plain_axes(figure.add_subplot(), f"{title}, {millimetres(machine.stack_length)} mm long")
     parts = whole_parts(outline)
     _paint(axes, machine, parts)
     if dimensions:
-        _add_dimensions(axes, round_dimensions(machine, outline), extent(parts)[2])
+        _add_dimensions(axes, round_dimensions(known), extent(parts)[2])
     _add_legend(figure, machine)
     return figure
 
@@ -65,9 +66,9 @@ def _paint(axes: Axes, machine: Machine, parts: Sequence[Part]) -> None:
         path = part_path(part)
         colour = MATERIALS[part.material]
         if part.material == "coil":
-            _, pole, side, *_ = part.name.split()
-            colour = KINDS[machine.phases.of_pole[int(pole)] % len(KINDS)]
-            towards = (machine.phases.polarity[int(pole)] > 0) == (side == "minus")
+            pole = part.label.pole or 0
+            colour = KINDS[machine.phases.of_pole[pole] % len(KINDS)]
+            towards = (machine.phases.polarity[pole] > 0) == (part.label.side == "minus")
             middle = sum(piece.start for piece in part.rings[0]) / len(part.rings[0]) / mm
             axes.plot(
                 middle.real,
@@ -95,7 +96,7 @@ def _add_legend(figure: Figure, machine: Machine) -> None:
     )
 
 
-def _draw_axial(machine: AxialMachine, outline: Outline, title: str, dimensions: bool) -> Figure:
+def _draw_axial(machine: AxialMachine, known: DrawnMachine, title: str, dimensions: bool) -> Figure:
     figure = new_figure(9.4, 6.4)
     grid = figure.add_gridspec(2, 2, height_ratios=(2.2, 1.0))
     sides: tuple[Literal["stator", "rotor"], ...] = ("stator", "rotor")
@@ -104,9 +105,9 @@ def _draw_axial(machine: AxialMachine, outline: Outline, title: str, dimensions:
         faces, plate = disc_rings(machine, side)
         if plate:
             axes.add_patch(
-                PathPatch(part_path(Part("plate", "iron", plate)), facecolor="#d3d9df", edgecolor=EDGE)
+                PathPatch(part_path(Part(Label("iron", side), plate)), facecolor="#d3d9df", edgecolor=EDGE)
             )
-        _paint(axes, machine, [Part(side, "iron", faces)])
+        _paint(axes, machine, [Part(Label("iron", side), faces)])
         if dimensions:
             _add_dimensions(axes, disc_dimensions(machine, side), machine.outer_radius)
         axes.set_ylim(-1.1 * machine.outer_radius / mm, 1.1 * machine.outer_radius / mm)
@@ -117,12 +118,12 @@ def _draw_axial(machine: AxialMachine, outline: Outline, title: str, dimensions:
     # Turned by a quarter and not mirrored, so that currents towards the reader stay so: the motion runs to the left.
     parts = [
         replace(part, rings=tuple(moved(ring, turn=1j) for ring in part.rings))
-        for part in whole_parts(outline)
+        for part in whole_parts(known.outline)
     ]
     axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{0.0 - x:g}"))
     _paint(axes, machine, parts)
     if dimensions:
-        _add_strip_dimensions(axes, strip_dimensions(machine, outline), extent(parts), machine.mean_radius)
+        _add_strip_dimensions(axes, strip_dimensions(machine, known), extent(parts), machine.mean_radius)
     _add_legend(figure, machine)
     return figure
 

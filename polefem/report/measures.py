@@ -7,11 +7,10 @@ import math
 from typing import Literal
 
 from polefem.copper import coil_shape
-from polefem.outline import Outline
-from polefem.outline.build import builds_of
-from polefem.outline.builds import Build
+from polefem.outline import DrawnMachine, Label
+from polefem.outline.builds import Build, builds_of
 from polefem.outline.cuts import core_diameter
-from polefem.params import AxialMachine, Machine, Pole
+from polefem.params import AxialMachine, Pole
 from polefem.report.dimensions import AngularDimension, Dimension, Leader, LinearDimension, millimetres
 from polefem.shapes import Edge, pole_edge
 from polefem.units import deg
@@ -19,11 +18,12 @@ from polefem.units import deg
 __all__ = ["disc_dimensions", "round_dimensions", "strip_dimensions"]
 
 
-def round_dimensions(machine: Machine, outline: Outline) -> tuple[Dimension, ...]:
+def round_dimensions(known: DrawnMachine) -> tuple[Dimension, ...]:
     """Of a machine seen along its shaft: diameters, gap and coil at the margins, arc and width of a pole of each side.
 
     The uppermost pole carries the arc, the one opposite the width half-way along the flanks.
     """
+    machine = known.machine
     builds = builds_of(machine)
     outer, inner = sorted(builds, key=lambda build: build.seat.out)
     found: list[Dimension] = [*_diameters(outer, 1.0), *_diameters(inner, -1.0)]
@@ -40,9 +40,9 @@ def round_dimensions(machine: Machine, outline: Outline) -> tuple[Dimension, ...
         upper = _uppermost(build)
         found += [_arc(build, upper), _width(build, (upper + build.poles // 2) % build.poles)]
     if outer.name == "stator":
-        return (*found, _coil(machine, outline, "minus"))
+        return (*found, _coil(known, "minus"))
     # Words at left: the pole opposite the first one, turned by half a turn.
-    return (*found, _coil(machine, outline, "minus", -1.0))
+    return (*found, _coil(known, "minus", -1.0))
 
 
 def _uppermost(build: Build) -> int:
@@ -92,17 +92,16 @@ def _width(build: Build, number: int) -> LinearDimension:
     return LinearDimension(f"{build.name} pole width", minus, plus)
 
 
-def _coil(machine: Machine, outline: Outline, side: Literal["minus", "plus"], turn: complex = 1.0) -> Leader:
+def _coil(known: DrawnMachine, side: Literal["minus", "plus"], turn: complex = 1.0) -> Leader:
     """Size and turns of a coil side of the first pole, pointed at near its right end after a turn of the drawing."""
-    ring = next(region.ring for region in outline.stator.regions if region.name == f"coil 0 {side}")
-    blocks = coil_shape(machine, outline).blocks or (
-        sorted(abs(piece.end - piece.start) for piece in ring[:2]),
-    )
+    winding = known.machine.winding
+    ring = known.outline.stator.region(Label("coil", pole=0, side=side)).ring
+    blocks = coil_shape(known).blocks or (sorted(abs(piece.end - piece.start) for piece in ring[:2]),)
     size = ", then ".join(millimetres(*block) for block in blocks)
-    text = f"coil side {size}\n{machine.winding.turns_per_pole} turns a pole"
+    text = f"coil side {size}\n{winding.turns_per_pole} turns a pole"
     corners = [turn * piece.start for piece in ring]
     middle, right = sum(corners) / len(ring), max(corners, key=lambda z: z.real)
-    return Leader("coil side", text, middle + 0.6 * (right - middle), machine.winding.coil_width)
+    return Leader("coil side", text, middle + 0.6 * (right - middle), winding.coil_width)
 
 
 def disc_dimensions(machine: AxialMachine, side: Literal["rotor", "stator"]) -> tuple[Dimension, ...]:
@@ -130,7 +129,7 @@ def disc_dimensions(machine: AxialMachine, side: Literal["rotor", "stator"]) -> 
     )
 
 
-def strip_dimensions(machine: AxialMachine, outline: Outline) -> tuple[Dimension, ...]:
+def strip_dimensions(machine: AxialMachine, known: DrawnMachine) -> tuple[Dimension, ...]:
     """Of the unrolled section at the mean radius: heights, thicknesses, a pole's width, the gap and a coil side.
 
     Points are those of the section turned by a quarter: its x points up the drawing, its y to the left.
@@ -155,4 +154,4 @@ def strip_dimensions(machine: AxialMachine, outline: Outline) -> tuple[Dimension
     )
     gap = complex(stator.seat.half_pitch * machine.mean_radius, machine.air_gap / 2)
     found.append(Leader("air gap", f"air gap {millimetres(machine.air_gap)}", gap, machine.air_gap))
-    return (*found, _coil(machine, outline, "minus", 1j))
+    return (*found, _coil(known, "minus", 1j))

@@ -9,9 +9,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import ArrayLike
 
-from polefem.maps import Field, FieldState
-from polefem.outline import outline_of
-from polefem.params import AxialMachine, Machine, MeshSpec
+from polefem.field import BuiltMachine, Field, FieldState, built
+from polefem.params import AxialMachine, Machine
 from polefem.report.analysis import draw_pareto, draw_search, draw_sobol_indices, draw_uncertainty
 from polefem.report.curves import (
     draw_curves,
@@ -46,10 +45,10 @@ _COMPARED = 8  # curves that eyes tell apart in one picture
 
 
 class Fields(Protocol):
-    """Gives fields of a machine at angles, under currents of its phases: `polefem.maps.field_series` or its like."""
+    """Gives fields of a machine at angles, under currents of its phases: `polefem.field.field_series` or its like."""
 
     def __call__(
-        self, machine: Machine, angles: ArrayLike, phase_currents: ArrayLike, mesh: MeshSpec
+        self, machine: BuiltMachine, angles: ArrayLike, phase_currents: ArrayLike
     ) -> Iterator[FieldState]: ...
 
 
@@ -69,10 +68,9 @@ def shape_pictures(shape: Shape, fields: Fields) -> tuple[Picture, ...]:
     """
     machine, stem, current = shape.design.machine, shape.stem, shape.figures.current
     drive, m = shape.design.plan.drive, shape.at_work
-    if isinstance(machine, AxialMachine):
-        section = draw_machine(machine)
-    else:
-        section = draw_section(outline_of(machine), "Cross section, aligned")
+    whole = built(machine, shape.design.plan.mesh)
+    across = "Cross section, aligned"
+    section = draw_machine(whole) if machine.flat else draw_section(whole.outline, across)
     drawn = [
         ("section", section, "Cross section of"),
         ("torque", draw_curves(torque_against_angle(m)), "Torque of one phase against angle, for"),
@@ -96,15 +94,15 @@ def shape_pictures(shape: Shape, fields: Fields) -> tuple[Picture, ...]:
     pictures = [
         picture_of(figure, f"{stem}-{kind}", f"{words} {shape.name}") for kind, figure, words in drawn
     ]
-    return (*pictures, *_densities(shape, fields))
+    return (*pictures, *_densities(shape, whole, fields))
 
 
-def _densities(shape: Shape, fields: Fields) -> Iterator[Picture]:
+def _densities(shape: Shape, whole: BuiltMachine, fields: Fields) -> Iterator[Picture]:
     machine, current = shape.design.machine, shape.figures.current
     currents = np.zeros(machine.phases.count)
     currents[0] = current
     angles = (0.0, half_overlap(machine), machine.rotor_pitch / 2)
-    states = list(fields(machine, angles, currents, shape.design.plan.mesh))
+    states = list(fields(whole, angles, currents))
     titles = [f"{said}, {angle / deg:.3g} deg" for said, angle in zip(DENSITIES, angles, strict=True)]
     densities = [
         density_of(machine, state.field, f"Flux density, {title}, {current:.3g} A in one phase")
@@ -139,7 +137,7 @@ def winner_pictures(shape: Shape) -> tuple[Picture, ...]:
     ]
     for side in ("rotor", "stator"):
         figure = draw_pole(machine, "rotor" if side == "rotor" else "stator", dimensions=True)
-        where = " at the mean radius" if isinstance(machine, AxialMachine) else ""
+        where = " at the mean radius" if machine.flat else ""
         words = f"Dimensions of a {side} pole of {shape.name}{where}, in mm"
         pictures.append(picture_of(figure, f"{stem}-{side}-pole", words))
     return tuple(pictures)

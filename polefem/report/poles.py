@@ -9,8 +9,8 @@ from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 
 from polefem.errors import GeometryRefused
-from polefem.outline import Part, Ring
-from polefem.outline.build import builds_of
+from polefem.outline import Label, Part, Ring
+from polefem.outline.builds import builds_of
 from polefem.outline.parts import extent
 from polefem.params import Machine, Pole
 from polefem.report.dimensions import Leader, draw_dimensions, draw_leaders, millimetres
@@ -109,4 +109,4 @@ def _on_yoke(edge: Edge, seat: Seat) -> tuple[Part, Ring]:
     start, end = seat.at(back, -reach), seat.at(back, reach)
     ring = (*front, Line(front[-1].end, end), *seat.between(back, [end, start]), Line(start, front[0].start))
     rings = (ring if seat.out > 0 else turned_back(ring), *(turned_back(rim) for rim in edge.openings))
-    return Part("pole", "iron", tuple(moved(each, turn=UP) for each in rings)), moved(front, turn=UP)
+    return Part(Label("iron"), tuple(moved(each, turn=UP) for each in rings)), moved(front, turn=UP)

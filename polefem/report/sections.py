@@ -13,7 +13,7 @@ from matplotlib.path import Path
 from matplotlib.tri import Triangulation
 from numpy.typing import NDArray
 
-from polefem.maps import Field
+from polefem.field import Field
 from polefem.outline import Outline, Part, Ring
 from polefem.outline.parts import whole_parts
 from polefem.report.style import EDGE, FIELD_COLOURS, MATERIALS, axes_on, new_figure

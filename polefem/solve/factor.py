@@ -36,11 +36,14 @@ class Layout:
     def __init__(self, coupled: Coupled, bare: sp.csr_matrix, single: bool) -> None:
         self.coupled, self.single = coupled, single
         self.order: Ints | None = None
-        tangent, pull = bare.tocoo(), coupled.coupling.tocoo()
-        rows, columns = np.concatenate([tangent.row, pull.row]), np.concatenate([tangent.col, pull.col])
+        tangent, coupling = bare.tocoo(), coupled.coupling.tocoo()
+        rows, columns = (
+            np.concatenate([tangent.row, coupling.row]),
+            np.concatenate([tangent.col, coupling.col]),
+        )
         kept = np.arange(len(rows))
         if single:
-            values = np.concatenate([tangent.data, pull.data])
+            values = np.concatenate([tangent.data, coupling.data])
             kept = np.flatnonzero(~_minor(coupled, bare.diagonal(), rows, columns, values))
         # Each entry holds where its value will come from.
         self._sources = sp.csr_matrix((kept, (rows[kept], columns[kept])), shape=bare.shape)

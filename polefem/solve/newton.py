@@ -16,9 +16,9 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from polefem.solve.factor import Correction, Factor, Layout, correction
-from polefem.solve.system import Coupled, State
+from polefem.solve.system import Coupled, Expansion
 
-__all__ = ["Solution", "Workshop", "minimise"]
+__all__ = ["FactorCache", "Solution", "minimise"]
 
 Floats = NDArray[np.float64]
 
@@ -47,7 +47,7 @@ class Solution:
 
 
 @dataclass
-class Workshop:
+class FactorCache:
     """The factor kept between solutions, and what is asked of them.
 
     tolerance: energy norm of the error over that of the solution. most_steps: Newton steps before giving up.
@@ -108,23 +108,23 @@ class Workshop:
             ready = factor.solve(residual)
 
 
-def minimise(coupled: Coupled, load: Floats, start: Floats, workshop: Workshop) -> Solution:
+def minimise(coupled: Coupled, load: Floats, start: Floats, cache: FactorCache) -> Solution:
     """The unknowns of least energy less load, from `start`; never raises for want of convergence."""
     unknowns, state = start, coupled.state(start)
     history: list[float] = []
-    products, factors = workshop.products, workshop.factors
-    message = f"no convergence in {workshop.most_steps} steps"
+    products, factors = cache.products, cache.factors
+    message = f"no convergence in {cache.most_steps} steps"
     converged, gained = False, 0.0
-    while len(history) <= workshop.most_steps:
+    while len(history) <= cache.most_steps:
         bare: sp.csr_matrix | None = None
-        factor = workshop.factor
+        factor = cache.factor
         if factor is None:
             bare = coupled.system.tangent_matrix(state)
-            factor = workshop.renew(coupled, bare)
+            factor = cache.renew(coupled, bare)
         residual = load - state.gradient
         ready = factor.solve(residual)
         history.append(_relative(float(residual @ ready), load, unknowns, state))
-        if history[-1] <= workshop.tolerance:
+        if history[-1] <= cache.tolerance:
             message, converged = f"converged in {len(history) - 1} steps", True
             # What the factor finds still missing is at hand: with it, torque is a digit better.
             unknowns, gained = unknowns + ready, float((state.gradient + 0.5 * residual) @ ready)
@@ -132,22 +132,22 @@ def minimise(coupled: Coupled, load: Floats, start: Floats, workshop: Workshop) 
         fresh = bare is not None
         if bare is None:
             bare = coupled.system.tangent_matrix(state)
-        reduction = _reduction(history[-1], workshop.tolerance)
-        found = workshop.correct(coupled, bare, residual, ready, factor, reduction, fresh)
+        reduction = _reduction(history[-1], cache.tolerance)
+        found = cache.correct(coupled, bare, residual, ready, factor, reduction, fresh)
         unknowns, state, moved = _searched(coupled, load, unknowns, state, found.step, found.decrement)
         if not moved:
             message = "the line search found no lower energy: rounding"
-            converged = history[-1] <= 10 * workshop.tolerance
+            converged = history[-1] <= 10 * cache.tolerance
             break
-    products, factors = workshop.products - products, workshop.factors - factors
-    if products > workshop.worn:
-        workshop.factor = None
+    products, factors = cache.products - products, cache.factors - factors
+    if products > cache.worn:
+        cache.factor = None
     energy, work = state.energy + gained, float(load @ unknowns)
     steps = len(history) - 1
     return Solution(unknowns, energy, work, converged, message, tuple(history), steps, products, factors)
 
 
-def _relative(squared: float, load: Floats, unknowns: Floats, state: State) -> float:
+def _relative(squared: float, load: Floats, unknowns: Floats, state: Expansion) -> float:
     """Energy norm of the error over that of the solution, as far as the factor fits; 1 where there is no field yet."""
     size = max(float(load @ unknowns), 2.0 * state.energy)
     return math.sqrt(abs(squared) / size) if size > 0.0 else float(squared > 0.0)
@@ -159,8 +159,8 @@ def _reduction(error: float, tolerance: float) -> float:
 
 
 def _searched(
-    coupled: Coupled, load: Floats, unknowns: Floats, state: State, step: Floats, decrement: float
-) -> tuple[Floats, State, bool]:
+    coupled: Coupled, load: Floats, unknowns: Floats, state: Expansion, step: Floats, decrement: float
+) -> tuple[Floats, Expansion, bool]:
     """The state after as much of the step as lowers the energy enough (Armijo's rule), and whether there was one."""
     value = state.energy - float(load @ unknowns)
     rounding = 1e-12 * abs(value)

@@ -17,7 +17,7 @@ from polefem.gap import Gap
 from polefem.materials import Steel
 from polefem.model import Iron, Model
 
-__all__ = ["Coupled", "State", "System"]
+__all__ = ["Coupled", "Expansion", "System"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -29,8 +29,8 @@ STILL = 1e-12
 
 
 @dataclass(frozen=True, eq=False)
-class State:
-    """The energy at one set of unknowns, per length of the sector.
+class Expansion:
+    """The energy about one set of unknowns, to second order, per length of the sector.
 
     energy: J/m. gradient: ndarray, shape (size,), A. tangents: per iron, ndarray, shape (3 n_points,): weighted
     dHx/dBx, dHx/dBy and dHy/dBy.
@@ -108,7 +108,7 @@ class System:
             places = np.flatnonzero(upper[taken] == flipped)
             self._places.append((places, taken[places]))
 
-    def state(self, unknowns: Floats) -> State:
+    def state(self, unknowns: Floats) -> Expansion:
         """Energy (coupling apart), gradient and tangents at unknowns of shape (size,)."""
         linear = self._constant @ unknowns
         energy, gradient = 0.5 * float(unknowns @ linear), linear
@@ -118,9 +118,9 @@ class System:
             energy += part
             gradient = gradient + slope
             tangents.append(tangent)
-        return State(energy, gradient, tuple(tangents))
+        return Expansion(energy, gradient, tuple(tangents))
 
-    def tangent_matrix(self, state: State) -> sp.csr_matrix:
+    def tangent_matrix(self, state: Expansion) -> sp.csr_matrix:
         """Second derivative of the energy (coupling apart) at a state, shape (size, size)."""
         data = self._base.copy()
         for (places, taken), gather, tangent in zip(self._places, self._gathers, state.tangents, strict=True):
@@ -149,11 +149,12 @@ class Coupled:
         change: Floats = bare @ along + self.coupling @ along
         return change
 
-    def state(self, unknowns: Floats) -> State:
+    def state(self, unknowns: Floats) -> Expansion:
         """Energy, gradient and tangents at unknowns, the gap's coupling included."""
         bare = self.system.state(unknowns)
-        pull = self.coupling @ unknowns
-        return State(bare.energy + 0.5 * float(unknowns @ pull), bare.gradient + pull, bare.tangents)
+        across = self.coupling @ unknowns
+        energy = bare.energy + 0.5 * float(unknowns @ across)
+        return Expansion(energy, bare.gradient + across, bare.tangents)
 
     def torque(self, unknowns: Floats) -> float:
         """Torque on the rotor, N m, of the whole machine."""

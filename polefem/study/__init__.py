@@ -1,4 +1,10 @@
-"""From variants of a machine to records: what each shape does, and why one could not be built."""
+"""From variants of a machine to records: what each shape does, and why one could not be built.
+
+What computes fields is loaded when it is asked for itself: it loads a mesher, which a ranking of records does not need.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
 from polefem.copper import Copper
 from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent, EqualMeanTorque
@@ -12,10 +18,8 @@ from polefem.study.operating_points import (
     SwitchingTable,
     WaveformOperatingPoint,
 )
-from polefem.study.pipeline import FIELD, Solver, attempt
 from polefem.study.progress import ProgressBar
 from polefem.study.record import NEXT_REASON, Figures, OperatingPointFigures, Outcome, Record, Status
-from polefem.study.running import Progress, run_designs
 from polefem.study.sampling import Grid, LatinHypercube, Range, SobolPoints, Variant
 from polefem.study.search import Search, run_search
 from polefem.study.sensitivity import (
@@ -39,6 +43,10 @@ from polefem.study.tolerances import (
     error_from_map,
 )
 from polefem.study.workers import Executor, InProcess, WorkerLost, WorkerPool
+
+if TYPE_CHECKING:
+    from polefem.study.pipeline import FIELD, Solver, attempt
+    from polefem.study.running import Progress, run_designs
 
 __all__ = [
     "FIELD",
@@ -102,3 +110,13 @@ __all__ = [
     "run_search",
     "sensitivity_of_sample",
 ]
+
+_LATER = {"pipeline": ("FIELD", "Solver", "attempt"), "running": ("Progress", "run_designs")}
+
+
+def __getattr__(name: str) -> Any:
+    for module, names in _LATER.items():
+        if name in names:
+            found = globals()[name] = getattr(import_module(f"{__name__}.{module}"), name)
+            return found
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -13,16 +13,16 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from polefem.copper import envelope, warming, wound_phase
+from polefem.copper import envelope, warming
 from polefem.errors import GeometryRefused, InvalidValue, PolefemError, SolveFailed, refusal
 from polefem.estimates import end_effects, iron_loss, masses_of, torque_density, with_end_effects
-from polefem.maps import FieldState, FluxMap, field_series, flux_map
-from polefem.outline import outline_of
-from polefem.params import Machine, MeshSpec
-from polefem.study.design import Design
+from polefem.field import BuiltMachine, FieldState, built, field_series
+from polefem.maps import FluxMap
+from polefem.study.design import Design, Plan
 from polefem.study.operating_points import OperatingPoint
 from polefem.study.operation import Operation, most_current, operate
 from polefem.study.record import NEXT_REASON, Figures, OperatingPointFigures, Outcome, Status
+from polefem.sweep import flux_map
 from polefem.version import numerics, versions
 
 __all__ = ["FIELD", "KnownMap", "Solver", "VersionsDiffer", "attempt", "attempt_elsewhere", "figures_of"]
@@ -31,14 +31,12 @@ Array = NDArray[np.float64]
 
 
 class _Maps(Protocol):
-    def __call__(
-        self, machine: Machine, angles: ArrayLike, currents: ArrayLike, mesh: MeshSpec
-    ) -> FluxMap: ...
+    def __call__(self, machine: BuiltMachine, angles: ArrayLike, currents: ArrayLike) -> FluxMap: ...
 
 
 class _Fields(Protocol):
     def __call__(
-        self, machine: Machine, angles: ArrayLike, phase_currents: ArrayLike, mesh: MeshSpec
+        self, machine: BuiltMachine, angles: ArrayLike, phase_currents: ArrayLike
     ) -> Iterator[FieldState]: ...
 
 
@@ -63,7 +61,7 @@ class KnownMap:
 
     flux_map: FluxMap
 
-    def __call__(self, machine: Machine, angles: ArrayLike, currents: ArrayLike, mesh: MeshSpec) -> FluxMap:
+    def __call__(self, machine: BuiltMachine, angles: ArrayLike, currents: ArrayLike) -> FluxMap:
         """The map, whose angles and currents are those asked for: its key stands for them."""
         return self.flux_map
 
@@ -122,31 +120,31 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         raise InvalidValue(design.forbidden)
     machine, plan = design.machine, design.plan
     with clock("outline"):
-        outline = outline_of(machine)
-        winding = wound_phase(machine, outline, plan.copper)
-        mirror = outline.rotor.mirror and outline.stator.mirror
+        whole = built(machine, plan.mesh, plan.copper)
+        winding = whole.winding
     asked = most_current(
         plan.basis, plan.drive, machine.rotor_pitch, machine.phases.count, winding.resistance
     )
     most = max(plan.map_current, asked)
     with clock("map"):
-        angles = half_or_whole_pitch(machine.rotor_pitch, plan.angle_points, mirror)
+        angles = half_or_whole_pitch(machine.rotor_pitch, plan.angle_points, whole.mirror)
         currents = np.linspace(0.0, most, plan.current_points + 1)[1:]
-        phase_map = solver.flux_map(machine, angles, currents, plan.mesh)
+        phase_map = solver.flux_map(whole, angles, currents)
         refuse_unconverged(phase_map)
     with clock("operation"):
-        at_work = with_end_effects(phase_map, machine) if plan.end_effects else phase_map
+        at_work = with_end_effects(phase_map, whole) if plan.end_effects else phase_map
         operation = operate(at_work, plan.basis, plan.drive, winding.resistance)
     with clock("operating points"):
         points, lacking = operating_point_figures(plan.operating_points, at_work, winding.resistance)
     with clock("overlap"):
-        difference = overlap_torque(design, solver, replace(operation, phase_map=phase_map))
+        difference = overlap_torque(
+            whole, plan.overlap_angles, solver, replace(operation, phase_map=phase_map)
+        )
     loss, torque, current = operation.copper_loss, operation.torque, operation.torque.current
     with clock("iron loss"):
-        iron = iron_watts(design, solver, current)
-    masses, ends = masses_of(machine, outline, winding), end_effects(phase_map, machine)
-    hull = envelope(machine, winding.coil)
-    density = torque_density(machine, torque.mean, masses, hull)
+        iron = iron_watts(whole, plan, solver, current)
+    masses, ends = masses_of(whole), end_effects(phase_map, whole)
+    density = torque_density(whole, torque.mean)
     inductance = phase_map.at(np.array([0.0, phase_map.pitch / 2]), current)[0] / current
     figures = Figures(
         current=current,
@@ -170,7 +168,7 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         end_winding_inductance=ends.end_winding,
         aligned_fringing=ends.fringing.aligned,
         unaligned_fringing=ends.fringing.unaligned,
-        most_rise=warming(loss + (iron or 0.0), hull).most_rise,
+        most_rise=warming(loss + (iron or 0.0), envelope(whole)).most_rise,
         iron_loss=iron,
         operating_points=points,
     )
@@ -206,24 +204,22 @@ def half_or_whole_pitch(pitch: float, points: int, mirror: bool) -> Array:
     return np.linspace(0.0 if mirror else -pitch / 2, pitch / 2, points)
 
 
-def iron_watts(design: Design, solver: Solver, current: float) -> float | None:
+def iron_watts(whole: BuiltMachine, plan: Plan, solver: Solver, current: float) -> float | None:
     """Iron loss of all sheet at the plan's speed, W; None if not asked for."""
-    plan = design.plan
     if plan.turning is None:
         return None
-    return iron_loss(design.machine, plan.drive, current, plan.turning, plan.mesh, solver.fields).total
+    return iron_loss(whole, plan.drive, current, plan.turning, fields=solver.fields).total
 
 
-def overlap_torque(design: Design, solver: Solver, operation: Operation) -> float | None:
+def overlap_torque(whole: BuiltMachine, count: int, solver: Solver, operation: Operation) -> float | None:
     """How far the sum of single phases is from all phases solved together, over the mean torque; None if not asked.
 
     Looked at where most phases conduct at once, spread over that part of a stroke: they share a saturated yoke.
     """
-    count = design.plan.overlap_angles
     if count == 0:
         return None
     angles = operation.overlap_angles(count)
     currents = np.array([operation.phase_currents(angle) for angle in angles.tolist()])
-    together = np.array([s.torque for s in solver.fields(design.machine, angles, currents, design.plan.mesh)])
+    together = np.array([s.torque for s in solver.fields(whole, angles, currents)])
     apart = np.array([operation.torque_at(angle) for angle in angles.tolist()])
     return float(np.abs(together - apart).max()) / operation.torque.mean

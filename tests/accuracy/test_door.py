@@ -7,7 +7,7 @@ import pytest
 
 from polefem import MeshSpec, Pole, RadialMachine, Steel, Winding, flux_map, solve_state
 from polefem.errors import InvalidValue
-from polefem.maps import section
+from polefem.field import built_machine
 from polefem.units import deg, mm
 
 MACHINE = RadialMachine(
@@ -32,7 +32,7 @@ def no_mesh(monkeypatch: pytest.MonkeyPatch) -> None:
     def refuse(*_: object) -> None:
         raise AssertionError("meshed before the door was shut")
 
-    monkeypatch.setattr(section, "mesh_sides", refuse)
+    monkeypatch.setattr(built_machine, "mesh_sides", refuse)
 
 
 @pytest.mark.parametrize(

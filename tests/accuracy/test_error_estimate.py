@@ -13,9 +13,10 @@ import numpy as np
 import pytest
 
 from polefem.drive import rectangular_torque
-from polefem.maps import FluxMap, flux_map
+from polefem.maps import FluxMap
 from polefem.materials import Steel
 from polefem.params import Notch, Pole, RadialMachine, RectangularCurrent, Winding
+from polefem.sweep import flux_map
 from polefem.units import deg, mm
 
 ANGLES = np.linspace(0.0, 45.0, 16) * deg

@@ -24,10 +24,10 @@ from numpy.typing import NDArray
 from scipy.sparse.linalg import splu
 
 from polefem import MeshSpec, Pole, RadialMachine, Steel, Winding, flux_map
-from polefem.maps import sweep
-from polefem.maps.section import sections_of
-from polefem.solve import Solution, Workshop, minimise
+from polefem.field import built
+from polefem.solve import FactorCache, Solution, minimise
 from polefem.solve.factor import Factor, Layout
+from polefem.sweep import single as sweep
 from polefem.units import deg, mm
 
 Floats = NDArray[np.float64]
@@ -84,11 +84,11 @@ class Factorisation:
 
 
 def factorisation(mesh: MeshSpec | str) -> Factorisation:
-    system = sections_of(machine(), mesh)[0].system
+    system = built(machine(), mesh).systems[0]
     coupled = system.at(-15 * deg)
     load = 10.0 * system.model.loads[0]
-    workshop = Workshop()
-    found = minimise(coupled, load, np.zeros(system.size), workshop)
+    cache = FactorCache()
+    found = minimise(coupled, load, np.zeros(system.size), cache)
     bare = system.tangent_matrix(coupled.state(found.unknowns))
     matrix = Layout(coupled, bare, single=False).matrix(bare)
     layout = Layout(coupled, bare, single=True)

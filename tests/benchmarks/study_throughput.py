@@ -40,13 +40,13 @@ from polefem.units import deg
 BUSY = 0.5  # s of computing a design
 
 
-def busy_map(machine: Any, angles: Any, currents: Any, mesh: Any) -> FluxMap:
+def busy_map(machine: Any, angles: Any, currents: Any) -> FluxMap:
     """A map that costs half a second of this process's own time."""
     until = time.process_time() + BUSY
     square = np.random.default_rng(0).random((60, 60))
     while time.process_time() < until:
         square @ square
-    return fake_map(machine, angles, currents, mesh)
+    return fake_map(machine, angles, currents)
 
 
 def share_of_cores(designs: int, workers: int = 2) -> float:

@@ -11,7 +11,6 @@ from polefem.copper import Wire, coil_shape, largest_wire, packing, preferred_di
 from polefem.copper.turn import CoilShape
 from polefem.copper.winding import Copper
 from polefem.errors import GeometryRefused
-from polefem.outline import outline_of
 from polefem.params.fields import with_fields
 from polefem.units import mm
 from tests.study.fake_solver import MACHINE
@@ -51,13 +50,13 @@ def test_strands_lie_side_by_side() -> None:
 
 
 def test_the_largest_wire_is_the_last_that_fits() -> None:
-    shape = coil_shape(MACHINE, outline_of(MACHINE))
+    shape = coil_shape(MACHINE)
     best = largest_wire(shape, MACHINE)
     sizes = [Wire.metric(bare) for bare in preferred_diameters(0.1 * mm, 3 * mm)]
     fitting = [wire for wire in sizes if packing(shape, wire, 100, MACHINE.winding).fits]
     assert best == max(fitting, key=lambda wire: wire.bare)
     named = with_fields(MACHINE, {"winding.wire_diameter": best.overall})
-    phase = wound_phase(named, outline_of(named), Copper())
+    phase = wound_phase(named, Copper())
     assert phase.packing is not None and phase.packing.fits
     assert phase.conductor_area == pytest.approx(best.area)
 
@@ -67,4 +66,4 @@ def test_too_many_turns_are_refused() -> None:
     with pytest.raises(
         GeometryRefused, match=r"a coil side must hold its turns: winding.turns_per_pole is 100000 of 1"
     ):
-        largest_wire(coil_shape(MACHINE, outline_of(MACHINE)), crowded)
+        largest_wire(coil_shape(MACHINE), crowded)

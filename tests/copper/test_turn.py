@@ -8,7 +8,6 @@ from dataclasses import replace
 import pytest
 
 from polefem.copper import Copper, coil_shape, envelope, wound_phase
-from polefem.outline import outline_of
 from polefem.params import Pole
 from polefem.params.fields import with_fields
 from polefem.units import deg, mm
@@ -17,7 +16,7 @@ from tests.study.fake_solver import MACHINE
 
 
 def test_a_coil_beside_parallel_flanks() -> None:
-    coil = coil_shape(MACHINE, outline_of(MACHINE))
+    coil = coil_shape(MACHINE)
     pole = 2 * 30.4 * math.sin(15 * deg)
     assert coil.straight == pytest.approx(60 * mm)
     assert (coil.width, coil.height) == pytest.approx((6 * mm, (46 - 32.4) * mm))
@@ -30,7 +29,7 @@ def test_a_coil_beside_parallel_flanks() -> None:
 
 def test_a_leaning_coil_side_keeps_its_width() -> None:
     tapered = with_fields(MACHINE, {"stator_pole": Pole(arc=30 * deg, taper=4 * deg)})
-    coil = coil_shape(tapered, outline_of(tapered))
+    coil = coil_shape(tapered)
     assert coil.width == pytest.approx(6 * mm)
     assert coil.height * coil.width == pytest.approx(coil.area)
 
@@ -38,20 +37,20 @@ def test_a_leaning_coil_side_keeps_its_width() -> None:
 def test_the_two_halves_of_an_axial_machine_are_wound_once_each() -> None:
     """Two rotors round one stator that flux goes straight through: a coil of N turns, half of it on each side."""
     through = replace(AXIAL, build="two rotors", stator_yoke_thickness=0.0)
-    one, two = (wound_phase(m, outline_of(m), Copper()) for m in (AXIAL, through))
+    one, two = (wound_phase(m, Copper()) for m in (AXIAL, through))
     assert two.mean_turn == pytest.approx(one.mean_turn, rel=1e-9)
     assert two.conductor_area == pytest.approx(2 * one.conductor_area, rel=0.2)
     assert two.copper_mass / two.conductor_area == pytest.approx(one.copper_mass / one.conductor_area)
     # Two stators have twice the coils.
     stators = replace(AXIAL, build="two stators")
-    twice = wound_phase(stators, outline_of(stators), Copper())
+    twice = wound_phase(stators, Copper())
     assert twice.copper_mass == pytest.approx(2 * one.copper_mass)
     assert twice.resistance == pytest.approx(2 * one.resistance)
 
 
 def test_a_round_core_carries_circles() -> None:
     machine = replace(AXIAL, stator_flanks="round")
-    coil = coil_shape(machine, outline_of(machine))
+    coil = coil_shape(machine)
     core = 4 * 62.5 * math.sin(30 * deg / 4)
     assert coil.mean_turn == pytest.approx(math.pi * (core + 2 * 0.3 + 5) * mm, rel=1e-2)
     assert coil.end_turns == pytest.approx(coil.mean_turn / 2)
@@ -59,12 +58,12 @@ def test_a_round_core_carries_circles() -> None:
 
 
 def test_what_a_machine_takes_up() -> None:
-    coil = coil_shape(MACHINE, outline_of(MACHINE))
-    hull = envelope(MACHINE, coil)
+    coil = coil_shape(MACHINE)
+    hull = envelope(MACHINE)
     assert (hull.radius, hull.height) == pytest.approx((60 * mm, 60 * mm + 2 * coil.overhang))
     assert hull.volume == pytest.approx(math.pi * 0.06**2 * hull.height)
     assert hull.surface == pytest.approx(2 * math.pi * 0.06 * hull.height + 2 * math.pi * 0.06**2)
-    assert envelope(OUTER, coil_shape(OUTER, outline_of(OUTER))).radius == pytest.approx(70 * mm)
+    assert envelope(OUTER).radius == pytest.approx(70 * mm)
 
 
 @pytest.mark.parametrize(
@@ -73,5 +72,5 @@ def test_what_a_machine_takes_up() -> None:
 def test_discs_are_stacked(build: str, height: float) -> None:
     # Yokes 10 and 9 mm, poles 25 and 15 mm, gap 0.6 mm; the middle yoke once.
     machine = replace(AXIAL, build=build)
-    hull = envelope(machine, coil_shape(machine, outline_of(machine)))
+    hull = envelope(machine)
     assert hull.height == pytest.approx(height * mm)

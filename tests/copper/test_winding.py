@@ -9,7 +9,6 @@ from polefem import Pole
 from polefem.copper import Copper, copper_resistivity, wound_phase
 from polefem.errors import InvalidValue
 from polefem.estimates import steel_mass
-from polefem.outline import outline_of
 from polefem.params.fields import with_fields
 from polefem.units import deg, mm
 from tests.record.check import Check
@@ -34,7 +33,7 @@ def test_a_wound_phase_is_the_sum_by_hand() -> None:
     turn = 2 * 60 + math.pi * (chord + 2 * 0.3 + 6)  # mm: two stack lengths, two half circles
     bare = 0.45 * 6 * height / 100  # mm2
     ohm = 2 * 100 * turn * 1e-3 * 0.0226621 / bare
-    phase = wound_phase(MACHINE, outline_of(MACHINE), Copper(0.45, 100.0))
+    phase = wound_phase(MACHINE, Copper(0.45, 100.0))
     assert phase.coil_area == pytest.approx(6 * height * 1e-6, rel=1e-6)
     assert phase.mean_turn == pytest.approx(turn * 1e-3, rel=1e-6)
     assert phase.resistance == pytest.approx(ohm, rel=1e-5)
@@ -43,9 +42,9 @@ def test_a_wound_phase_is_the_sum_by_hand() -> None:
 
 
 def test_two_paths_carry_half_each_through_a_quarter_of_the_resistance() -> None:
-    one = wound_phase(MACHINE, outline_of(MACHINE), Copper())
+    one = wound_phase(MACHINE, Copper())
     split = with_fields(MACHINE, {"winding.parallel_paths": 2})
-    two = wound_phase(split, outline_of(split), Copper())
+    two = wound_phase(split, Copper())
     assert two.resistance == pytest.approx(one.resistance / 4)
     assert two.current_density(10.0) == pytest.approx(one.current_density(5.0))
 
@@ -53,7 +52,7 @@ def test_two_paths_carry_half_each_through_a_quarter_of_the_resistance() -> None
 def test_a_named_wire_is_the_conductor() -> None:
     wired = with_fields(MACHINE, {"winding.wire_diameter": 0.566 * mm, "winding.strands": 2})
     bare = 2 * math.pi / 4 * 0.5**2  # mm2; IEC 60317-0-1, from memory: 0.566 over its enamel
-    phase = wound_phase(wired, outline_of(wired), Copper(0.3, 20.0))
+    phase = wound_phase(wired, Copper(0.3, 20.0))
     assert phase.conductor_area == pytest.approx(bare * 1e-6)
     assert phase.resistance == pytest.approx(2 * 100 * phase.mean_turn / 58 / bare)
 
@@ -62,21 +61,15 @@ def test_steel_is_weighed() -> None:
     # Rings exactly, poles as rectangles: their faces and feet are arcs, whose segments make the few per cent left.
     yokes = math.pi * (60**2 - 49**2 + 19**2 - 10**2)
     poles = 6 * 2 * 30.4 * math.sin(15 * deg) * (49 - 30.4) + 4 * 2 * 30 * math.sin(16 * deg) * 11
-    assert steel_mass(MACHINE, outline_of(MACHINE)) == pytest.approx(
-        7650 * (yokes + poles) * 60 * 1e-9, rel=0.03
-    )
+    assert steel_mass(MACHINE) == pytest.approx(7650 * (yokes + poles) * 60 * 1e-9, rel=0.03)
     wider = with_fields(MACHINE, {"rotor_pole": Pole(arc=40 * deg)})
     more = 4 * 2 * 30 * (math.sin(20 * deg) - math.sin(16 * deg)) * 11 * 60 * 1e-9 * 7650
-    assert steel_mass(wider, outline_of(wider)) - steel_mass(MACHINE, outline_of(MACHINE)) == pytest.approx(
-        more, rel=0.1
-    )
+    assert steel_mass(wider) - steel_mass(MACHINE) == pytest.approx(more, rel=0.1)
 
 
 def test_steel_knows_millimetres() -> None:
     longer = with_fields(MACHINE, {"stack_length": 120 * mm})
-    assert steel_mass(longer, outline_of(longer)) == pytest.approx(
-        2 * steel_mass(MACHINE, outline_of(MACHINE))
-    )
+    assert steel_mass(longer) == pytest.approx(2 * steel_mass(MACHINE))
 
 
 @pytest.mark.parametrize(

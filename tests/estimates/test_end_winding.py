@@ -14,7 +14,6 @@ from polefem.copper import coil_shape
 from polefem.estimates import end_winding_inductance, with_end_winding
 from polefem.estimates.end_winding import between_circles, ring_inductance
 from polefem.materials import MU0
-from polefem.outline import outline_of
 from polefem.params.fields import with_fields
 from tests.maps.saturating import sampled
 from tests.record.check import Check
@@ -83,7 +82,7 @@ def test_circles_have_neumanns_inductance() -> None:
 
 
 def test_a_phase_has_its_coils_in_series_and_in_parallel() -> None:
-    coil = coil_shape(MACHINE, outline_of(MACHINE))
+    coil = coil_shape(MACHINE)
     ring = ring_inductance(coil.across / 2, coil.width, coil.height)
     assert end_winding_inductance(MACHINE) == pytest.approx(2 * 100**2 * ring)
     parallel = with_fields(MACHINE, {"winding.parallel_paths": 2})

@@ -10,10 +10,9 @@ import numpy as np
 import pytest
 
 from polefem import Steel
-from polefem.copper import THERMAL_CAUTION, coil_shape, envelope
+from polefem.copper import THERMAL_CAUTION, envelope
 from polefem.estimates import Turning, end_winding_inductance, gap_shear_stress
-from polefem.maps import FieldState
-from polefem.outline import outline_of
+from polefem.field import FieldState
 from polefem.params.fields import with_fields
 from polefem.ranking import rank, table_text
 from polefem.study import Design, EqualCopperLoss, Figures, Outcome, Plan, Record, Solver, Status, attempt
@@ -25,7 +24,7 @@ LAMINATED = with_fields(MACHINE, {"steel": Steel.named("M330-50A")})
 SLOW = Turning(100 * rpm, 5 * deg)
 
 
-def swinging(machine: Any, angles: Any, phase_currents: Any, mesh: Any) -> Iterator[FieldState]:
+def swinging(machine: Any, angles: Any, phase_currents: Any) -> Iterator[FieldState]:
     """A stator sine of 1 T once a rotor pitch, and a rotor whose field turns with it."""
     for angle in np.asarray(angles):
         b = math.sin(4 * angle)
@@ -52,7 +51,7 @@ def test_estimates_stand_beside_the_field() -> None:
     assert plain.torque_per_mass == pytest.approx(plain.mean_torque / (plain.copper_mass + plain.steel_mass))
     assert plain.aligned_fringing > plain.unaligned_fringing > 0.0
     assert plain.iron_loss is None
-    hull = envelope(LAMINATED, coil_shape(LAMINATED, outline_of(LAMINATED)))
+    hull = envelope(LAMINATED)
     assert plain.most_rise == pytest.approx(plain.copper_loss / (10.0 * hull.surface))
 
 

@@ -12,9 +12,10 @@ import pytest
 from polefem import Steel
 from polefem.errors import InvalidValue
 from polefem.estimates import IronLoss, Turning, iron_loss, loss_over_cycle
-from polefem.estimates.iron_loss import cycle_angles, ramped_currents, waveforms
-from polefem.maps import Field, FieldState, field_series
+from polefem.estimates.cycle_loss import cycle_angles, ramped_currents, waveforms
+from polefem.field import Field, FieldState, field_series
 from polefem.materials import loss_separation
+from polefem.outline import Label
 from polefem.params import MeshSpec, RectangularCurrent
 from polefem.units import deg, rpm
 from tests.study.fake_solver import MACHINE
@@ -39,7 +40,7 @@ def made_up(angle: float, stator: tuple[float, float], rotor: list[tuple[float, 
         a=np.zeros(30),
         b=np.array([*rotor, stator]),
         region=np.array([0] * 4 + [1]),
-        names=("rotor iron", "stator iron"),
+        labels=(Label("iron", "rotor"), Label("iron", "stator")),
     )
     return FieldState(angle, np.zeros(3), 0.0, np.zeros(3), 0.0, field, "made up")
 
@@ -141,7 +142,7 @@ def follow_the_whole_turn(rotor: np.ndarray, whole: list[FieldState]) -> bool:
     """Waveforms put together from copies are those of fields computed all the way round."""
     seen = []
     for state in whole:
-        iron = state.field.names.index("rotor iron")
+        iron = state.field.labels.index(Label("iron", "rotor"))
         b = state.field.b[state.field.region == iron][: rotor.shape[1]]
         cosine, sine = math.cos(state.angle), math.sin(state.angle)
         seen.append(b @ np.array([[cosine, -sine], [sine, cosine]]))

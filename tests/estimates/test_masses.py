@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from polefem import Pole, Steel
-from polefem.copper import Copper, coil_shape, envelope, wound_phase
+from polefem.copper import envelope
 from polefem.estimates import (
     USUAL_SHEAR,
     Masses,
@@ -21,7 +21,7 @@ from polefem.estimates import (
     torque_density,
 )
 from polefem.estimates.masses import polar_moment
-from polefem.maps.section import sections_of
+from polefem.field import built
 from polefem.outline import outline_of
 from polefem.params.fields import with_fields
 from polefem.shapes import Arc, Line, points
@@ -31,8 +31,7 @@ from tests.study.fake_solver import MACHINE
 
 
 def masses(machine: object) -> Masses:
-    outline = outline_of(machine)
-    return masses_of(machine, outline, wound_phase(machine, outline, Copper()))
+    return masses_of(machine)
 
 
 def is_the_moment(found: float, exact: float) -> bool:
@@ -68,7 +67,7 @@ def test_the_rotors_inertia_is_that_of_its_polygon() -> None:
 
 def test_masses_add_up_and_know_the_stacking_factor() -> None:
     whole, loose = masses(MACHINE), masses(replace(MACHINE, stacking_factor=0.95, rotor_stacking_factor=0.9))
-    assert whole.stator_steel + whole.rotor_steel == pytest.approx(steel_mass(MACHINE, outline_of(MACHINE)))
+    assert whole.stator_steel + whole.rotor_steel == pytest.approx(steel_mass(MACHINE))
     assert whole.active == pytest.approx(whole.copper + whole.stator_steel + whole.rotor_steel)
     assert loose.stator_steel == pytest.approx(0.95 * whole.stator_steel)
     assert loose.rotor_steel == pytest.approx(0.9 * whole.rotor_steel)
@@ -86,8 +85,8 @@ def test_an_axial_machine_is_weighed_once() -> None:
 
 
 def test_torque_density_and_shear_stress() -> None:
-    hull = envelope(MACHINE, coil_shape(MACHINE, outline_of(MACHINE)))
-    found = torque_density(MACHINE, 2.0, masses(MACHINE), hull)
+    hull = envelope(MACHINE)
+    found = torque_density(MACHINE, 2.0)
     assert found.per_mass == pytest.approx(2.0 / masses(MACHINE).active)
     assert found.per_volume == pytest.approx(2.0 / hull.volume)
     # T / (2 V): 2 V = 2 pi 30^2 60 mm3 = 339.3 cm3.
@@ -119,7 +118,7 @@ def test_the_field_sees_the_stack_and_not_its_insulation() -> None:
     machine = replace(
         MACHINE, steel=steel, stacking_factor=0.95, rotor_steel=steel, rotor_stacking_factor=1.0
     )
-    (section,) = sections_of(replace(machine, rotor_pole=Pole(arc=0.6)), "coarse")
-    rotor, stator = (side.steel.h(1.5) for side in section.system.model.irons)
+    (system,) = built(replace(machine, rotor_pole=Pole(arc=0.6)), "coarse").systems
+    rotor, stator = (side.steel.h(1.5) for side in system.model.irons)
     assert rotor == pytest.approx(steel.h(1.5))
     assert stator == pytest.approx(steel.h(1.5 / 0.95), rel=1e-2)  # but for the flux of the insulation

@@ -19,7 +19,7 @@ from scipy.spatial import cKDTree
 
 from polefem.errors import InvalidValue
 from polefem.export import magnetics, write_field, write_series
-from polefem.maps import Field, FieldState, field_series, solve_state
+from polefem.field import Field, FieldState, field_series, solve_state
 from polefem.materials import Steel
 from polefem.outline import outline_of
 from polefem.params import MeshSpec
@@ -41,6 +41,10 @@ def saturated() -> FieldState:
     return solve_state(SATURATING, 0.0, [20.0, 0.0, 0.0], "coarse")
 
 
+def names_of(field: Field) -> list[str]:
+    return [str(label) for label in field.labels]
+
+
 def read(state: FieldState, path: Path) -> meshio.Mesh:
     return meshio.read(write_field(state, PLAIN, path))
 
@@ -60,8 +64,8 @@ def test_meshio_reads_back_what_was_written(state: FieldState, suffix: str, tmp_
     assert np.array_equal(cell(mesh, "H (A/m)")[:, :2], more.h)
     assert np.allclose(cell(mesh, "|B| (T)").ravel(), np.linalg.norm(field.b, axis=1), rtol=1e-14)
     assert np.array_equal(cell(mesh, "energy density (J/m3)").ravel(), more.energy)
-    numbers = {name: int(np.atleast_1d(mesh.field_data[name])[0]) for name in field.names}
-    assert numbers == {name: at for at, name in enumerate(field.names, 1)}
+    numbers = {name: int(np.atleast_1d(mesh.field_data[name])[0]) for name in names_of(field)}
+    assert numbers == {name: at for at, name in enumerate(names_of(field), 1)}
     assert np.array_equal(cell(mesh, "material").ravel(), field.region + 1)
 
 
@@ -109,7 +113,7 @@ def round_the_coil_side(mesh: meshio.Mesh) -> float:
 
 
 def obeys_ampere(mesh: meshio.Mesh) -> bool:
-    """Ampere's law within 2 %: H is one value a triangle. The current runs away from the reader (`maps.section`)."""
+    """Ampere's law within 2 %: H is one value a triangle. The current runs away from the reader (`polefem.field`)."""
     return math.isclose(round_the_coil_side(mesh), -CURRENT * PLAIN.winding.turns_per_pole, rel_tol=0.02)
 
 
@@ -176,7 +180,7 @@ def test_an_energy_density_of_h_times_b_is_noticed(state: FieldState, tmp_path: 
 
 def follows_the_steel(field: Field, h: Floats, energy: Floats) -> bool:
     """In the most and the least saturated iron: H along B, as strong as the law says; energy the integral of H dB."""
-    iron = np.flatnonzero(field.region == field.names.index("stator iron"))
+    iron = np.flatnonzero(field.region == names_of(field).index("stator iron"))
     size = np.linalg.norm(field.b, axis=1)
     order = iron[np.argsort(size[iron])]
     for at in order[[0, len(order) // 2, -1]]:
@@ -202,7 +206,7 @@ def test_each_side_has_its_own_steel(saturated: FieldState) -> None:
         magnetics(saturated.field, two),
     )
     changed = ~np.isclose(one_law.h, other.h, rtol=1e-6, atol=1e-9).all(axis=1)
-    assert {field.names[k] for k in np.unique(field.region[changed])} == {"rotor iron"}
+    assert {names_of(field)[k] for k in np.unique(field.region[changed])} == {"rotor iron"}
 
 
 # Other programs' readers ----------------------------------------------------------------------------------------------
@@ -228,8 +232,8 @@ def test_vtk_s_own_reader_opens_it(state: FieldState, tmp_path: Path) -> None:
     size = np.linalg.norm(field.b, axis=1)
     assert grid.GetCellData().GetArray("|B| (T)").GetRange() == pytest.approx((size.min(), size.max()))
     assert grid.GetCellData().GetArray("B (T)").GetRange(0) == (field.b[:, 0].min(), field.b[:, 0].max())
-    assert grid.GetCellData().GetArray("material").GetRange() == (1, len(field.names))
-    assert grid.GetFieldData().GetArray("stator coil").GetValue(0) == field.names.index("stator coil") + 1
+    assert grid.GetCellData().GetArray("material").GetRange() == (1, len(field.labels))
+    assert grid.GetFieldData().GetArray("stator coil").GetValue(0) == names_of(field).index("stator coil") + 1
     ring = []
     for edge in (grid.GetCell(k).GetEdge(e).GetPoints() for k in range(0, 4000, 97) for e in range(3)):
         ring.append([edge.GetPoint(0), edge.GetPoint(2)])  # VTK's edge: both ends, then the middle
@@ -251,7 +255,7 @@ def test_gmsh_opens_it(state: FieldState, tmp_path: Path) -> None:
         gmsh.option.setNumber("General.Terminal", 0)
         gmsh.open(str(path))
         groups = gmsh.model.getPhysicalGroups()
-        assert [gmsh.model.getPhysicalName(*group) for group in groups] == list(state.field.names)
+        assert [gmsh.model.getPhysicalName(*group) for group in groups] == names_of(state.field)
         elements = gmsh.model.mesh.getElements(2)[1][0]
         assert len(elements) == len(state.field.triangles)
         # Scaled Jacobian of the curved triangles: below 0 for nodes in a wrong order.

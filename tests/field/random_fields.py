@@ -9,12 +9,12 @@ from dataclasses import replace
 import numpy as np
 
 from polefem.errors import GeometryRefused, InvalidValue
-from polefem.maps.section import Section, sections_of
+from polefem.field import built
 from polefem.materials import Steel
-from polefem.outline import sections
+from polefem.outline import Outline, sections
 from polefem.params import Machine, MeshSpec
 from polefem.shapes import area
-from polefem.solve import Workshop, minimise
+from polefem.solve import FactorCache, System, minimise
 from tests.mesher.mesh_checks import areas_match, closed, curves_met, ends_match, shaped, upright
 
 __all__ = ["converges", "outcome", "sound"]
@@ -38,15 +38,16 @@ def outcome(draw: Callable[[], Machine], mesh: MeshSpec | str, thinnest: float =
         return str(refused).split(":")[0]
     if any(o.rotor.air_gap < thinnest * (o.radius if o.rotor.flat else o.rotor.gap) for o in outlines):
         return "too thin a gap"
-    for section in sections_of(machine, mesh):
-        assert sound(section)
-        assert converges(section, machine)
+    known = built(machine, mesh)
+    for system, outline in zip(known.systems, known.sections, strict=True):
+        assert sound(system, outline)
+        assert converges(system, outline, machine)
     return "solved"
 
 
-def sound(section: Section) -> bool:
+def sound(system: System, outline: Outline) -> bool:
     """Whether both meshes are what their outlines say."""
-    model, outline = section.system.model, section.outline
+    model = system.model
     pairs = ((model.rotor_mesh, outline.rotor), (model.stator_mesh, outline.stator))
     return all(
         upright(mesh)
@@ -59,15 +60,14 @@ def sound(section: Section) -> bool:
     )
 
 
-def converges(section: Section, machine: Machine) -> bool:
+def converges(system: System, outline: Outline, machine: Machine) -> bool:
     """Whether the field of one phase converges from zero, with energies that add up, off and near alignment."""
-    system = section.system
-    coil = next(region for region in section.outline.stator.regions if region.material == "coil")
+    coil = next(region for region in outline.stator.regions if region.material == "coil")
     current = DENSITY * area(coil.ring) / (machine.section_turns / machine.winding.parallel_paths)
     load = current * system.model.loads[0]
     for angle in (-0.4 * machine.rotor_pitch, -0.1 * machine.rotor_pitch):
         coupled = system.at(angle)
-        found = minimise(coupled, load, np.zeros(system.size), Workshop())
+        found = minimise(coupled, load, np.zeros(system.size), FactorCache())
         # Half the work is co-energy in linear iron, more in saturated, somewhat less at the foot of a curve.
         share = (found.work - found.energy) / found.work
         if not (found.converged and 0.4 <= share < 1.0 and np.isfinite(coupled.torque(found.unknowns))):

@@ -7,9 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from polefem.maps import FluxMap, flux_map
+from polefem.maps import FluxMap
 from polefem.materials import Steel
 from polefem.params import AxialMachine, Pole, RadialMachine, Winding
+from polefem.sweep import flux_map
 from polefem.units import deg, mm
 
 #: 400 rotor poles on a radius of 10 m: over the depth of a section the circumference changes by half a per cent.

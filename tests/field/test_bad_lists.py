@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-import polefem.maps.section as section
 from polefem import flux_map, solve_state
 from polefem.errors import InvalidValue
+from polefem.field import built_machine
 from tests.field.built_machines import half_turn
 
 GOOD_ANGLES, GOOD_CURRENTS = [-0.2, 0.0], [1.0, 2.0]
@@ -20,7 +20,7 @@ def _no_mesh(monkeypatch: pytest.MonkeyPatch) -> None:
     def refuse(*_: Any) -> None:
         raise AssertionError("a mesh was begun")
 
-    monkeypatch.setattr(section, "mesh_sides", refuse)
+    monkeypatch.setattr(built_machine, "mesh_sides", refuse)
 
 
 @pytest.mark.parametrize(

@@ -14,11 +14,11 @@ from collections.abc import Callable
 from functools import cache
 
 from polefem.materials import Steel
-from polefem.model import Coil
-from polefem.outline import Outline, Region
+from polefem.model import Source
+from polefem.outline import Label, Outline, Region
 from polefem.shapes import Arc, Line
 from polefem.units import mm
-from tests.gallery import circle, elliptic_arcs, even, side, solved, system_of, torque_of
+from tests.gallery import SHELL, circle, elliptic_arcs, even, side, solved, system_of, torque_of
 from tests.record.check import Check
 
 CASE = "elliptic rotor in a disc"
@@ -41,14 +41,14 @@ def flux_and_torque(size: float, degrees: float = TURNED, current: float = 10.0)
         Arc(10 * mm + 0j, -10j * mm, 0j, False),
     ]
     half = elliptic_arcs(30 * mm, 20 * mm, -quarter, quarter, 24)
-    iron = Region("iron", "iron", (*half, Line(20j * mm, 10j * mm), *hub, Line(-10j * mm, -20j * mm)))
+    iron = Region(Label("iron"), (*half, Line(20j * mm, 10j * mm), *hub, Line(-10j * mm, -20j * mm)))
     rotor = side("rotor", [iron], poles=2, gap=35 * mm, far=10 * mm)
     stator = side(
         "stator",
         [
-            Region("coil 0 plus", "coil", circle((30 + 50j) * mm, 10 * mm)),
-            Region("coil 0 minus", "coil", circle((30 - 50j) * mm, 10 * mm)),
-            Region("nothing", "iron", circle((-70 + 0j) * mm, 5 * mm)),  # no more permeable than air
+            Region(Label("coil", pole=0, side="plus"), circle((30 + 50j) * mm, 10 * mm)),
+            Region(Label("coil", pole=0, side="minus"), circle((30 - 50j) * mm, 10 * mm)),
+            Region(SHELL, circle((-70 + 0j) * mm, 5 * mm)),  # no more permeable than air
         ],
         poles=1,
         gap=45 * mm,
@@ -60,7 +60,10 @@ def flux_and_torque(size: float, degrees: float = TURNED, current: float = 10.0)
         (Steel.linear(5000.0), Steel.vacuum()),
         sectors=1,
         antiperiodic=False,
-        coils=(Coil("coil 0 plus", 0, 100.0), Coil("coil 0 minus", 0, -100.0)),
+        coils=(
+            Source(Label("coil", pole=0, side="plus"), 0, 100.0),
+            Source(Label("coil", pole=0, side="minus"), 0, -100.0),
+        ),
     )
     load = system.model.loads[0]
     angle = math.radians(degrees)

@@ -14,13 +14,13 @@ import pytest
 from numpy.typing import NDArray
 
 from polefem import flux_map, solve_state
+from polefem.field import built
 from polefem.gap import Gap
-from polefem.maps.section import sections_of
 from polefem.mesher import mesh_sides
-from polefem.model import Coil, build_model
-from polefem.outline import outline_of
+from polefem.model import Source, build_model
+from polefem.outline import Label, outline_of
 from polefem.params import Machine
-from polefem.solve import System, Workshop, minimise
+from polefem.solve import FactorCache, System, minimise
 from polefem.units import deg
 from tests.field.built_machines import CURRENT, MACHINES, ROUGH, half_turn
 
@@ -42,7 +42,7 @@ def balances(torque: float, coenergy: float) -> bool:
 
 @cache
 def sections(name: str) -> tuple[System, ...]:
-    return tuple(section.system for section in sections_of(MACHINES[name][0], ROUGH))
+    return built(MACHINES[name][0], ROUGH).systems
 
 
 def states(
@@ -54,11 +54,11 @@ def states(
     """
     torque, coenergy, linkages = np.zeros(len(angles)), np.zeros(len(angles)), np.zeros(currents.shape)
     for system in systems:
-        model, workshop = system.model, Workshop(tolerance=tolerance)
+        model, cache = system.model, FactorCache(tolerance=tolerance)
         start = np.zeros(system.size)
         for k, (angle, phase_currents) in enumerate(zip(angles, currents, strict=True)):
             coupled = system.at(float(angle))
-            found = minimise(coupled, phase_currents @ model.loads, start, workshop)
+            found = minimise(coupled, phase_currents @ model.loads, start, cache)
             assert found.converged
             start = found.unknowns
             torque[k] += coupled.torque(start)
@@ -157,7 +157,7 @@ def test_no_torque_aligned_and_unaligned(name: str) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["12/8, periodic half", "6/4, whole turn"])
 def test_no_torque_aligned_and_unaligned_on_a_mesh_without_mirror(name: str) -> None:
-    stands_still(name, tuple(section.system for section in sections_of(MACHINES[name][0], "normal")))
+    stands_still(name, built(MACHINES[name][0], "normal").systems)
 
 
 # Symmetries -----------------------------------------------------------------------------------------
@@ -185,7 +185,9 @@ def whole(machine: Machine, sectors: int) -> System:
     phases = machine.phases
     # Where flux is to leave a pole towards a rotor inside, current comes towards the reader on its clockwise side.
     coils = tuple(
-        Coil(f"coil {pole} {which}", phases.of_pole[pole], sign * phases.polarity[pole] * turns)
+        Source(
+            Label("coil", pole=pole, side=which), phases.of_pole[pole], sign * phases.polarity[pole] * turns
+        )
         for pole in range(machine.stator_poles // sectors)
         for which, sign in (("minus", 1.0), ("plus", -1.0))
         for turns in (machine.winding.turns_per_pole,)

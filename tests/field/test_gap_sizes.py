@@ -18,10 +18,10 @@ import pytest
 from numpy.typing import NDArray
 from scipy.constants import mu_0
 
-from polefem.maps.section import sections_of
+from polefem.field import built
 from polefem.materials import Steel
 from polefem.params import RadialMachine
-from polefem.solve import Coupled, Solution, System, Workshop, minimise
+from polefem.solve import Coupled, FactorCache, Solution, System, minimise
 from polefem.units import deg, mm
 from tests.field.built_machines import sized
 
@@ -50,8 +50,8 @@ NODES, WEIGHTS = np.polynomial.legendre.leggauss(4)
 @lru_cache(maxsize=2)  # the largest take a gigabyte
 def made(radius: float, gap: float, steel: Steel, mesh: str) -> tuple[RadialMachine, System]:
     machine = replace(sized(radius, gap), steel=steel)
-    (section,) = sections_of(machine, mesh)
-    return machine, section.system
+    (system,) = built(machine, mesh).systems
+    return machine, system
 
 
 def states(
@@ -59,11 +59,11 @@ def states(
 ) -> list[tuple[Coupled, Solution]]:
     """The field of the first phase at each angle, rad."""
     found: list[tuple[Coupled, Solution]] = []
-    workshop = Workshop(tolerance=tolerance)
+    cache = FactorCache(tolerance=tolerance)
     start = np.zeros(system.size)
     for angle in angles.tolist():
         coupled = system.at(angle)
-        found.append((coupled, minimise(coupled, current * system.model.loads[0], start, workshop)))
+        found.append((coupled, minimise(coupled, current * system.model.loads[0], start, cache)))
         start = found[-1][1].unknowns
         assert found[-1][1].converged, found[-1][1].message
     return found

@@ -11,8 +11,8 @@ import pytest
 from scipy.constants import mu_0
 
 from polefem.materials import Steel
-from polefem.model import Coil
-from polefem.outline import Outline, Region, Ring
+from polefem.model import Source
+from polefem.outline import Label, Outline, Region, Ring
 from polefem.params import MeshSpec
 from polefem.units import mm
 from tests.gallery import converges, even, graded, polygon, side, solved, system_of
@@ -72,9 +72,9 @@ def slotted(pitch: float, opening: float, gap: float, mesh: MeshSpec) -> float:
     stator = side(
         "stator",
         [
-            Region("iron", "iron", iron),
-            Region("coil 0 minus", "coil", box(gap + depth / 2, foot, -pitch / 2, -half)),
-            Region("coil 0 plus", "coil", box(gap + depth / 2, foot, half, pitch / 2)),
+            Region(Label("iron"), iron),
+            Region(Label("coil", pole=0, side="minus"), box(gap + depth / 2, foot, -pitch / 2, -half)),
+            Region(Label("coil", pole=0, side="plus"), box(gap + depth / 2, foot, half, pitch / 2)),
         ],
         poles=4,
         pitch=pitch,
@@ -83,10 +83,13 @@ def slotted(pitch: float, opening: float, gap: float, mesh: MeshSpec) -> float:
         flat=True,
         corners=[complex(gap, half), complex(gap, -half)],
     )
-    smooth = Region("iron", "iron", box(-yoke, 0.0, -pitch / 2, pitch / 2))
+    smooth = Region(Label("iron"), box(-yoke, 0.0, -pitch / 2, pitch / 2))
     rotor = side("rotor", [smooth], poles=4, pitch=pitch, gap=gap / 3, far=-yoke, flat=True)
     # The other half of each slot's current lies in the next sector, with the other sign.
-    coils = (Coil("coil 0 minus", 0, 0.5), Coil("coil 1 plus", 0, -0.5))
+    coils = (
+        Source(Label("coil", pole=0, side="minus"), 0, 0.5),
+        Source(Label("coil", pole=1, side="plus"), 0, -0.5),
+    )
     outline = Outline(rotor, stator, 1.0, 4 * pitch / (2 * math.pi))
     system = system_of(outline, mesh, (IDEAL, IDEAL), sectors=2, antiperiodic=True, coils=coils)
     model = system.model
@@ -155,9 +158,9 @@ def leakage(height: float, width: float, above: float, size: float) -> float:
     stator = side(
         "stator",
         [
-            Region("iron", "iron", iron),
-            Region("coil 0 minus", "coil", box(foot, foot + height, -half, 0.0)),
-            Region("coil 0 plus", "coil", box(foot, foot + height, 0.0, half)),
+            Region(Label("iron"), iron),
+            Region(Label("coil", pole=0, side="minus"), box(foot, foot + height, -half, 0.0)),
+            Region(Label("coil", pole=0, side="plus"), box(foot, foot + height, 0.0, half)),
         ],
         poles=2,
         pitch=pitch,
@@ -165,9 +168,12 @@ def leakage(height: float, width: float, above: float, size: float) -> float:
         far=top,
         flat=True,
     )
-    smooth = Region("iron", "iron", box(-yoke, 0.0, -end, end))
+    smooth = Region(Label("iron"), box(-yoke, 0.0, -end, end))
     rotor = side("rotor", [smooth], poles=2, pitch=pitch, gap=gap / 3, far=-yoke, flat=True)
-    coils = (Coil("coil 0 minus", 0, 0.5), Coil("coil 0 plus", 0, 0.5))
+    coils = (
+        Source(Label("coil", pole=0, side="minus"), 0, 0.5),
+        Source(Label("coil", pole=0, side="plus"), 0, 0.5),
+    )
     outline = Outline(rotor, stator, 1.0, 2 * pitch / (2 * math.pi))
     system = system_of(outline, even(size), (IDEAL, IDEAL), sectors=2, antiperiodic=True, coils=coils)
     load = system.model.loads[0]

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 
-from polefem.maps.section import Section, sections_of
+from polefem.field import built
 from polefem.params import Machine, MeshSpec
-from polefem.solve import Workshop
+from polefem.solve import FactorCache
 from tests.field.built_machines import ROUGH, half_turn
 from tests.field.random_fields import converges, outcome, sound
 from tests.shapes.draws import machines
@@ -52,15 +52,16 @@ def test_the_checks_tell_a_wrong_mesh_and_a_field_that_did_not_converge(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     machine = half_turn()
-    (section,) = sections_of(machine, ROUGH)
-    assert sound(section) and converges(section, machine)
-    other = replace(section.outline, stator=replace(section.outline.stator, poles=12))
-    assert not sound(Section(section.system, other, section.mirror))
-    mesh = section.system.model.rotor_mesh
+    known = built(machine, ROUGH)
+    (system,), outline = known.systems, known.outline
+    assert sound(system, outline) and converges(system, outline, machine)
+    other = replace(outline, stator=replace(outline.stator, poles=12))
+    assert not sound(system, other)
+    mesh = system.model.rotor_mesh
     points = np.array(mesh.points)
     points[mesh.triangles[0, 0]] *= 0.99
-    moved = replace(section.system.model, rotor_mesh=replace(mesh, points=points))
-    monkeypatch.setattr(section.system, "model", moved)
-    assert not sound(section)
-    monkeypatch.setattr("tests.field.random_fields.Workshop", lambda: Workshop(most_steps=1))
-    assert not converges(section, machine)
+    moved = replace(system.model, rotor_mesh=replace(mesh, points=points))
+    monkeypatch.setattr(system, "model", moved)
+    assert not sound(system, outline)
+    monkeypatch.setattr("tests.field.random_fields.FactorCache", lambda: FactorCache(most_steps=1))
+    assert not converges(system, outline, machine)

@@ -15,7 +15,7 @@ from scipy.integrate import quad
 
 from polefem.materials import Steel
 from polefem.solve import System
-from tests.gallery import LayeredSection, density_load, even, solved, system_of
+from tests.gallery import AIR_LAYER, LayeredSection, density_load, even, solved, system_of
 
 SECTION = LayeredSection()
 #: Elements of 4 mm reach it, from the foot of the curve on.
@@ -59,7 +59,7 @@ def closed(steel: Steel, current: float) -> tuple[float, float]:
 def computed(steel: Steel, current: float, size: float) -> tuple[float, float]:
     """The same by the field, over a quarter of the turn."""
     system = ring(steel, size)
-    load = density_load(system, "stator", "layer", lambda places: np.full(len(places), 1 / LAYER))
+    load = density_load(system, "stator", AIR_LAYER, lambda places: np.full(len(places), 1 / LAYER))
     found = solved(system, 0.0, current * load, tolerance=1e-6)
     scale = system.model.scale / SECTION.length
     return scale * float(load @ found.unknowns), scale * (found.work - found.energy)

@@ -19,11 +19,11 @@ import numpy as np
 from scipy.constants import mu_0
 
 from polefem import flux_map
+from polefem.field import built
 from polefem.maps import linear_map
-from polefem.maps.section import sections_of
 from polefem.materials import Steel
 from polefem.params import MeshSpec, Pole, RadialMachine, Winding
-from polefem.solve import System, Workshop, minimise
+from polefem.solve import FactorCache, System, minimise
 from polefem.units import deg, mm
 from tests.field.built_machines import ROUGH, half_turn
 from tests.record.check import Check
@@ -65,7 +65,7 @@ def four_two() -> RadialMachine:
 
 @cache
 def meshed() -> System:
-    return sections_of(four_two(), MeshSpec.named("fine"))[0].system
+    return built(four_two(), MeshSpec.named("fine")).systems[0]
 
 
 @cache
@@ -75,7 +75,7 @@ def at(mu_r: float, angle: float) -> tuple[float, float]:
     irons = tuple(replace(iron, steel=Steel.linear(mu_r)) for iron in base.model.irons)
     system = System(replace(base.model, irons=irons), base.gap)
     coupled, load = system.at(angle), system.model.loads[0]
-    found = minimise(coupled, load, np.zeros(system.size), Workshop())
+    found = minimise(coupled, load, np.zeros(system.size), FactorCache())
     assert found.converged
     return system.model.scale * float(load @ found.unknowns), coupled.torque(found.unknowns)
 

@@ -46,20 +46,19 @@ def areas_match(mesh: Mesh, side: Side, within: float = 1e-6) -> bool:
         expected[region.material] += own
         expected["all"] += own if region.material != "air" else 0.0
         if region.material == "coil":
-            _, pole, which = region.name.split()
             for copy in range(copies):
-                expected[f"coil {int(pole) + copy * side.unit_poles} {which}"] = own / copies
+                expected[str(region.label.further(copy * side.unit_poles))] = own / copies
     whole = mesh.span * abs(side.gap - side.far)
     if not side.flat:
         whole *= (side.gap + side.far) / 2
     expected["air"] = whole - expected.pop("all")
     found: Counter[str] = Counter()
     _, weights = quadrature(mesh, np.arange(len(mesh.triangles)))
-    sizes = np.bincount(mesh.region, weights.sum(axis=1), minlength=len(mesh.names))
-    for name, material, size in zip(mesh.names, mesh.materials, sizes, strict=True):
-        found[material] += float(size)
-        if material == "coil":
-            found[name] = float(size)
+    sizes = np.bincount(mesh.region, weights.sum(axis=1), minlength=len(mesh.labels))
+    for label, size in zip(mesh.labels, sizes, strict=True):
+        found[label.material] += float(size)
+        if label.material == "coil":
+            found[str(label)] = float(size)
     return found.keys() == expected.keys() and all(
         abs(found[name] - expected[name]) <= within * whole for name in expected
     )

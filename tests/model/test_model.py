@@ -12,20 +12,20 @@ import pytest
 from numpy.typing import NDArray
 from scipy.constants import mu_0
 
-from polefem.maps.section import sections_of
+from polefem.field import built
 from polefem.model import Model, smallest_sector
-from polefem.outline import sections
+from polefem.outline import Label, sections
 from polefem.params import phases_of
 from polefem.shapes import area
 from tests.field.built_machines import MACHINES, ROUGH
-from tests.gallery import LayeredSection, density_load, quadrature, wave
+from tests.gallery import AIR_LAYER, LayeredSection, density_load, quadrature, wave
 
 Floats = NDArray[np.float64]
 
 
 @cache
 def model(name: str) -> Model:
-    return sections_of(MACHINES[name][0], ROUGH)[0].system.model
+    return built(MACHINES[name][0], ROUGH).systems[0].model
 
 
 def free(found: Model) -> Floats:
@@ -138,7 +138,7 @@ def test_a_coil_carries_its_turns(name: str) -> None:
     for pole in range(machine.stator_poles // found.sectors):
         if machine.phases.of_pole[pole] == 0:
             for which, sign in (("minus", 1.0), ("plus", -1.0)):
-                places, weights = quadrature(mesh, mesh.of_region(f"coil {pole} {which}"))
+                places, weights = quadrature(mesh, mesh.of_region(Label("coil", pole=pole, side=which)))
                 mean = float((places[:, :, 1] * weights).sum() / weights.sum())
                 expected += sign * machine.phases.polarity[pole] * machine.winding.turns_per_pole * mean
     values = np.zeros(found.size)
@@ -155,12 +155,12 @@ def test_a_coil_carries_its_turns(name: str) -> None:
 
 def test_a_load_by_hand_and_a_load_of_the_room_are_one() -> None:
     system = LayeredSection().system(4e-3, 4, 4, False)
-    density = density_load(system, "stator", "layer", lambda places: np.ones(len(places)))
+    density = density_load(system, "stator", AIR_LAYER, lambda places: np.ones(len(places)))
     low, high = LayeredSection().stator_layer
     # Its sum is the layer's area: the shape functions add up to one.
     assert math.isclose(float(density.sum()), math.pi * (high**2 - low**2) / 4, rel_tol=1e-5)
     assert not math.isclose(float(density.sum()), math.pi * (high**2 - low**2) / 2, rel_tol=1e-5)
-    assert abs(float(density_load(system, "stator", "layer", wave(1.0, 4)).sum())) < 1e-6 * float(
+    assert abs(float(density_load(system, "stator", AIR_LAYER, wave(1.0, 4)).sum())) < 1e-6 * float(
         density.sum()
     )
 

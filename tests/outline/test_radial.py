@@ -32,7 +32,7 @@ MACHINE = RadialMachine(
 
 
 def regions(outline: Outline) -> dict[str, Region]:
-    return {f"{side.name} {r.name}": r for side in (outline.rotor, outline.stator) for r in side.regions}
+    return {f"{side.name} {r.label}": r for side in (outline.rotor, outline.stator) for r in side.regions}
 
 
 def parallel_pole(face: float, root: float, arc: float) -> float:

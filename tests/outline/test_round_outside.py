@@ -11,7 +11,7 @@ import pytest
 from polefem.copper import Wire, coil_shape, packing
 from polefem.errors import GeometryRefused, InvalidValue
 from polefem.materials import Steel
-from polefem.outline import Outline, Region, outline_of, parts_of
+from polefem.outline import Label, Outline, Region, outline_of, parts_of
 from polefem.params import AxialMachine, CoilStep, Pole, RadialMachine
 from polefem.params.content import content_key
 from polefem.params.toml import machine_from_text, machine_text
@@ -57,7 +57,7 @@ def test_a_step_of_the_coils_own_width_is_no_corner() -> None:
 
 
 def test_the_mean_turn_of_a_stepped_coil_runs_through_the_middle_of_its_area() -> None:
-    shape = coil_shape(STEPPED, outline_of(STEPPED))
+    shape = coil_shape(STEPPED)
     height = shape.height / mm
     assert height == pytest.approx((STEPPED.slot_radius - STEPPED.stator_bore_radius) / mm - 5)
     blocks = [(3, 4), (4.5, 5), (6, height - 9)]
@@ -70,7 +70,7 @@ def test_the_mean_turn_of_a_stepped_coil_runs_through_the_middle_of_its_area() -
 
 
 def test_wires_lie_in_each_block_by_itself() -> None:
-    shape = coil_shape(STEPPED, outline_of(STEPPED))
+    shape = coil_shape(STEPPED)
     found = packing(shape, Wire(0.9 * mm, 1.0 * mm), 50, STEPPED.winding)
     last = math.floor(shape.height / mm - 9)
     assert found.places == 3 * 4 + 4 * 5 + 6 * last
@@ -99,7 +99,7 @@ def test_a_step_that_reaches_its_neighbour_is_refused() -> None:
 
 def places_across(machine: AxialMachine) -> list[float]:
     """Distances of a coil side's corners from the pole axis along the cut at the mean radius, m."""
-    ring = next(r.ring for r in outline_of(machine).stator.regions if r.name == "coil 0 plus")
+    ring = outline_of(machine).stator.region(Label("coil", pole=0, side="plus")).ring
     return sorted({round(piece.start.imag, 9) for piece in ring})
 
 

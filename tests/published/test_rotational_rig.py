@@ -28,7 +28,7 @@ from scipy.integrate import solve_ivp
 
 from polefem import FluxMap, Steel, flux_map, solve_state
 from polefem.estimates import with_end_effects, with_end_fringing
-from polefem.maps import Field, FieldState
+from polefem.field import Field, FieldState
 from polefem.params.toml import load_machine
 from polefem.units import deg, mm
 from tests.gallery import shapes_at

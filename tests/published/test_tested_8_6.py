@@ -25,7 +25,7 @@ import numpy as np
 import pytest
 
 from polefem import FluxMap, flux_map
-from polefem.maps.section import sections_of
+from polefem.field import built
 from polefem.params.toml import load_machine
 from polefem.units import deg, mm
 from tests.field.random_fields import sound
@@ -117,10 +117,11 @@ def sixty_turns(value: float) -> float:
 
 def test_its_mesh_is_what_its_outline_says() -> None:
     """Areas, arcs, ends and orientation: with scooped valleys, steps that touch the slot bottom, shaft and outside."""
-    (section,) = sections_of(MACHINE, "coarse")
-    assert sound(section)
-    shifted = replace(section.outline.rotor, regions=section.outline.rotor.regions[:1])
-    assert not sound(replace(section, outline=replace(section.outline, rotor=shifted)))
+    known = built(MACHINE, "coarse")
+    (system,), outline = known.systems, known.outline
+    assert sound(system, outline)
+    shifted = replace(outline.rotor, regions=outline.rotor.regions[:1])
+    assert not sound(system, replace(outline, rotor=shifted))
 
 
 def test_the_section_is_that_of_the_file() -> None:

@@ -110,7 +110,7 @@ def _parts(side: Side, outline: Outline, angle: float) -> list[Any]:
                 shape = shape * domain
             name = f"{side.name} {region.material}"
             if region.material == "coil":
-                name = _coil_name(region.name, side, unit)
+                name = str(region.label.further(unit * side.unit_poles))
             parts.setdefault(name, []).extend(shape.faces)
     air = domain - joined([face for faces in parts.values() for face in faces])
     named_parts = [named(name, face) for name, faces in parts.items() for face in faces]
@@ -129,11 +129,6 @@ def _offsets(side: Side, outline: Outline, angle: float) -> list[tuple[int, floa
         return [(unit, unit * step) for unit in range(units)]
     shift = math.remainder(angle * outline.radius, step)
     return [(unit % units, shift + unit * step) for unit in range(-2, units + 2)]
-
-
-def _coil_name(region: str, side: Side, unit: int) -> str:
-    _, pole, which = region.split()
-    return f"coil {int(pole) + unit * side.unit_poles} {which}"
 
 
 def _between(first: float, second: float, stator: Side) -> Any:

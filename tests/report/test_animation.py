@@ -44,7 +44,7 @@ def test_the_torque_of_frames_is_that_of_all_phases(made: Made) -> None:
 def test_a_rotor_that_turns_the_other_way_is_noticed(findings: Findings) -> None:
     winner = findings.winner
     assert winner is not None
-    backwards = film_of(winner, lambda m, angles, currents, mesh: fake_fields(m, -angles, currents, mesh), 24)
+    backwards = film_of(winner, lambda m, angles, currents: fake_fields(m, -angles, currents), 24)
     assert not along_the_curve(backwards, 0.99)
 
 

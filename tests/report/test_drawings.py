@@ -22,7 +22,7 @@ from matplotlib.transforms import Bbox
 
 from polefem.errors import GeometryRefused
 from polefem.materials import Steel
-from polefem.outline import outline_of
+from polefem.outline import drawn
 from polefem.params import (
     AxialMachine,
     Barrier,
@@ -169,7 +169,7 @@ def test_a_radial_machine_says_its_dimensions() -> None:
         "rotor pole width": chord(30.0, 32),
         "coil side": 6.0,
     }
-    found = values(round_dimensions(RADIAL, outline_of(RADIAL)))
+    found = values(round_dimensions(drawn(RADIAL)))
     assert found.keys() == wanted.keys()
     assert says(found, wanted)
     assert not says(found, {**wanted, "stator outside": 60.0})  # a radius for a diameter
@@ -177,7 +177,7 @@ def test_a_radial_machine_says_its_dimensions() -> None:
 
 
 def test_dimensions_lie_where_they_measure() -> None:
-    found = {each.name: each for each in round_dimensions(RADIAL, outline_of(RADIAL))}
+    found = {each.name: each for each in round_dimensions(drawn(RADIAL))}
     for name in (
         "stator outside",
         "stator slot bottoms",
@@ -197,7 +197,7 @@ def test_dimensions_lie_where_they_measure() -> None:
 
 
 def test_an_outer_rotor_says_its_dimensions() -> None:
-    found = values(round_dimensions(OUTER, outline_of(OUTER)))
+    found = values(round_dimensions(drawn(OUTER)))
     assert says(
         found, {"rotor outside": 180.0, "rotor valleys": 164.0, "rotor faces": 141.0, "stator faces": 140.0}
     )
@@ -207,7 +207,7 @@ def test_an_outer_rotor_says_its_dimensions() -> None:
 
 
 def test_an_axial_machine_says_its_dimensions() -> None:
-    found = values(strip_dimensions(AXIAL, outline_of(AXIAL)))
+    found = values(strip_dimensions(AXIAL, drawn(AXIAL)))
     assert says(
         found, {"rotor pole height": 15.0, "rotor yoke": 9.0, "stator pole height": 25.0, "stator yoke": 10.0}
     )

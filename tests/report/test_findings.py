@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from polefem.field import built
 from polefem.params import Notch, Pole
 from polefem.params.drive_spec import Tracking
 from polefem.ranking import rank
@@ -36,7 +37,7 @@ ANGLES = np.linspace(0, 45, 5) * deg
 
 def record(name: str, ripple: float, error: float | None = None, status: Status = Status.SOLVED) -> Record:
     """A record of made-up figures: a mean torque of 1 N m, a map whose torque may be off by `error`."""
-    m = dataclasses.replace(fake_map(MACHINE, ANGLES, [10.0], PLAN.mesh), torque_error=error)
+    m = dataclasses.replace(fake_map(built(MACHINE, PLAN.mesh), ANGLES, [10.0]), torque_error=error)
     figures = Figures(**{**dict.fromkeys(Figures.names(), 1.0), "ripple": ripple, "current": 10.0})
     if status is not Status.SOLVED:
         return Record(name, name, {}, Outcome(status, "a reason"))

@@ -12,9 +12,10 @@ from matplotlib.image import imread
 from matplotlib.path import Path as Curve
 
 from polefem import Notch, Pole, RadialMachine, Steel, Winding
+from polefem.field import Field
 from polefem.files import file_name
-from polefem.maps import Field, linear_map
-from polefem.outline import outline_of
+from polefem.maps import linear_map
+from polefem.outline import Label, outline_of
 from polefem.params import AxialMachine, RectangularCurrent
 from polefem.params.toml import load_machine
 from polefem.report import curves, sections
@@ -154,7 +155,7 @@ FIELD = Field(
     np.arange(9.0),
     np.array([[0.3, 0.4], [1.2, 0.5]]),
     np.array([0, 1]),
-    ("rotor iron", "rotor air"),
+    (Label("iron", "rotor"), Label("air", "rotor")),
 )
 
 

@@ -22,8 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polefem import MeshSpec, Pole, RadialMachine, Steel
-from polefem.maps.section import sections_of
-from polefem.solve import Workshop, minimise
+from polefem.field import built
+from polefem.solve import FactorCache, minimise
 from polefem.units import deg, mm
 from tests.benchmarks.map_cost import machine
 
@@ -45,12 +45,12 @@ class Field:
 
 
 def solved(built: RadialMachine, factor: float) -> Field:
-    system = sections_of(built, MeshSpec.named("normal").coarser(factor))[0].system
+    system = built(built, MeshSpec.named("normal").coarser(factor)).systems[0]
     load = system.model.loads[0]
     values, start = [], np.zeros(system.size)
     for angle in ANGLES.tolist():
         coupled = system.at(angle)
-        found = minimise(coupled, CURRENT * load, start, Workshop(tolerance=1e-7))
+        found = minimise(coupled, CURRENT * load, start, FactorCache(tolerance=1e-7))
         start = found.unknowns
         values.append((found.energy, system.model.scale * float(load @ start), coupled.torque(start)))
     return Field(system.size, np.array(values).T)

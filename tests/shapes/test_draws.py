@@ -38,7 +38,7 @@ def closed(side: Side) -> bool:
 
 def within_unit(side: Side) -> bool:
     """Every point lies between the cuts of the unit, between its far end and its trace, corners on the iron."""
-    edges = {region.name: points(region.ring) for region in side.regions}
+    edges = {str(region.label): points(region.ring) for region in side.regions}
     z = np.concatenate(list(edges.values()))
     level, along = (z.real, z.imag) if side.flat else (np.abs(z), np.angle(z * np.exp(-1j * middle(side))))
     centre, span = (middle(side) if side.flat else 0.0), side.unit_poles * side.pitch / 2

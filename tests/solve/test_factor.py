@@ -10,8 +10,8 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.sparse.linalg import SuperLU, splu, spsolve
 
-from polefem.maps.section import sections_of
-from polefem.solve import Coupled, Workshop, factor, minimise, newton
+from polefem.field import built
+from polefem.solve import Coupled, FactorCache, factor, minimise, newton
 from polefem.solve.factor import Factor, Layout, correction
 from tests.field.built_machines import ROUGH, half_turn
 
@@ -21,10 +21,10 @@ Floats = NDArray[np.float64]
 @cache
 def saturated() -> tuple[Coupled, sp.csr_matrix, Floats]:
     """A sector with its corners passing, its tangent matrix far into saturation, and a load."""
-    system = sections_of(half_turn(), ROUGH)[0].system
+    system = built(half_turn(), ROUGH).systems[0]
     coupled = system.at(-0.5)
     load = 40.0 * system.model.loads[0]
-    found = minimise(coupled, load, np.zeros(system.size), Workshop())
+    found = minimise(coupled, load, np.zeros(system.size), FactorCache())
     return coupled, system.tangent_matrix(coupled.state(found.unknowns)), load
 
 
@@ -114,30 +114,30 @@ def test_conjugate_gradients_go_as_far_as_asked(reduction: float) -> None:
 # Where single precision is not enough ---------------------------------------------------------------
 
 
-def solved(workshop: Workshop) -> Floats:
+def solved(cache: FactorCache) -> Floats:
     coupled, _, load = saturated()
-    found = minimise(coupled, load, np.zeros(len(load)), workshop)
+    found = minimise(coupled, load, np.zeros(len(load)), cache)
     assert found.converged, found.message
     return found.unknowns
 
 
 def test_a_factor_that_does_not_lead_at_once_is_made_in_double(monkeypatch: pytest.MonkeyPatch) -> None:
-    expected = solved(Workshop(tolerance=1e-7, single=False))
-    ordinary = Workshop(tolerance=1e-7)
+    expected = solved(FactorCache(tolerance=1e-7, single=False))
+    ordinary = FactorCache(tolerance=1e-7)
     assert furthest(solved(ordinary), expected) < 1e-5 and ordinary.single
     # So much left out that the factor is of another matrix: as harmful as lost digits, and on a small mesh.
     monkeypatch.setattr(factor, "MINOR", 1e-3)
-    hard = Workshop(tolerance=1e-7)
+    hard = FactorCache(tolerance=1e-7)
     assert furthest(solved(hard), expected) < 1e-5 and not hard.single
     # The twin: with patience for any factor it takes many times the products.
     monkeypatch.setattr(newton, "FEW", 1000)
-    patient = Workshop(tolerance=1e-7, patience=1000)
+    patient = FactorCache(tolerance=1e-7, patience=1000)
     assert furthest(solved(patient), expected) < 1e-5
     assert patient.products > 5 * hard.products
 
 
 def test_a_pivot_of_zero_in_single_precision_is_not_the_end(monkeypatch: pytest.MonkeyPatch) -> None:
-    expected = solved(Workshop())
+    expected = solved(FactorCache())
 
     def lost(matrix: sp.csc_matrix, **options: object) -> SuperLU:
         if matrix.dtype == np.float32:
@@ -145,9 +145,9 @@ def test_a_pivot_of_zero_in_single_precision_is_not_the_end(monkeypatch: pytest.
         return splu(matrix, **options)
 
     monkeypatch.setattr(factor, "splu", lost)
-    workshop = Workshop()
-    assert furthest(solved(workshop), expected) < 1e-4 and not workshop.single
+    cache = FactorCache()
+    assert furthest(solved(cache), expected) < 1e-4 and not cache.single
     # The twin: in double precision it is.
     monkeypatch.setattr(factor, "splu", lambda *_, **__: lost(sp.csc_matrix((1, 1), dtype=np.float32)))
     with pytest.raises(RuntimeError, match="exactly singular"):
-        solved(Workshop())
+        solved(FactorCache())

@@ -11,11 +11,11 @@ import pytest
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from polefem.maps.section import sections_of
+from polefem.field import built
 from polefem.materials import Steel, steel_names
 from polefem.outline import outline_of
 from polefem.shapes import area
-from polefem.solve import Coupled, Solution, System, Workshop, minimise
+from polefem.solve import Coupled, FactorCache, Solution, System, minimise
 from polefem.units import deg
 from tests.field.built_machines import ROUGH, half_turn
 from tests.gallery import LayeredSection
@@ -28,7 +28,7 @@ ANGLES = (0.0, -15 * deg, -31 * deg, -45 * deg)
 
 @cache
 def base() -> System:
-    return sections_of(half_turn(), ROUGH)[0].system
+    return built(half_turn(), ROUGH).systems[0]
 
 
 def made_of(steel: Steel) -> System:
@@ -47,7 +47,7 @@ def current_at(density: float) -> float:
 
 def from_zero(system: System, angle: float, current: float) -> Solution:
     load = current * system.model.loads[0]
-    return minimise(system.at(angle), load, np.zeros(system.size), Workshop())
+    return minimise(system.at(angle), load, np.zeros(system.size), FactorCache())
 
 
 def settled(found: Solution) -> bool:
@@ -59,7 +59,7 @@ def settled(found: Solution) -> bool:
     return bool(
         found.converged
         and found.message.startswith("converged in")
-        and found.history[-1] <= Workshop().tolerance
+        and found.history[-1] <= FactorCache().tolerance
         and len(found.history) == found.steps + 1
         and found.history[-1] == min(found.history)
         and found.history[-1] <= 0.5 * found.history[-2]
@@ -87,11 +87,11 @@ def test_every_steel_at_every_density_and_angle(name: str) -> None:
 def test_how_it_ended_is_in_the_result() -> None:
     system = made_of(Steel.named("M330-50A"))
     load = current_at(50e6) * system.model.loads[0]
-    found = minimise(system.at(-0.2), load, np.zeros(system.size), Workshop())
+    found = minimise(system.at(-0.2), load, np.zeros(system.size), FactorCache())
     assert settled(found)
     assert found.message == f"converged in {found.steps} steps" and found.factors >= 1 and found.products > 0
     # Too few steps: named, never silent.
-    cut = minimise(system.at(-0.2), load, np.zeros(system.size), Workshop(most_steps=2))
+    cut = minimise(system.at(-0.2), load, np.zeros(system.size), FactorCache(most_steps=2))
     assert not cut.converged and not settled(cut)
     assert cut.message == "no convergence in 2 steps"
     # The twins: a history that ends above the tolerance, or creeps.
@@ -102,7 +102,7 @@ def test_how_it_ended_is_in_the_result() -> None:
 
 def test_no_current_no_field() -> None:
     system = made_of(Steel.named("M330-50A"))
-    found = minimise(system.at(0.1), np.zeros(system.size), np.zeros(system.size), Workshop())
+    found = minimise(system.at(0.1), np.zeros(system.size), np.zeros(system.size), FactorCache())
     assert found.converged and found.steps == 0 and found.energy == 0.0
     assert not found.unknowns.any()
 
@@ -110,8 +110,8 @@ def test_no_current_no_field() -> None:
 def test_what_is_found_missing_at_the_last_is_added() -> None:
     """The field is nearer to the solution than the error that it was judged by, and the energy is its own."""
     coupled, load, exact = reference()
-    near = minimise(coupled, 0.98 * load, exact.unknowns, Workshop()).unknowns
-    found = minimise(coupled, load, near, Workshop(tolerance=1e-3))
+    near = minimise(coupled, 0.98 * load, exact.unknowns, FactorCache()).unknowns
+    found = minimise(coupled, load, near, FactorCache(tolerance=1e-3))
     bare = coupled.system.tangent_matrix(coupled.state(exact.unknowns))
 
     def nearer(unknowns: Floats) -> bool:
@@ -146,7 +146,7 @@ def reference() -> tuple[Coupled, Floats, Solution]:
     """The sector near corners passing, well saturated, solved finer than maps are."""
     system = made_of(Steel.named("M330-50A"))
     coupled, load = system.at(-0.5), current_at(20e6) * system.model.loads[0]
-    return coupled, load, minimise(coupled, load, np.zeros(system.size), Workshop(tolerance=1e-7))
+    return coupled, load, minimise(coupled, load, np.zeros(system.size), FactorCache(tolerance=1e-7))
 
 
 @pytest.mark.parametrize("start", ["twice", "opposed", "noise", "another current"])
@@ -157,27 +157,27 @@ def test_the_result_does_not_depend_on_the_start(start: str) -> None:
         "twice": 2 * found.unknowns,
         "opposed": -found.unknowns,
         "noise": 0.01 * noise,
-        "another current": minimise(coupled, 0.1 * load, 0 * load, Workshop()).unknowns,
+        "another current": minimise(coupled, 0.1 * load, 0 * load, FactorCache()).unknowns,
     }
-    again = minimise(coupled, load, begins[start], Workshop(tolerance=1e-7))
+    again = minimise(coupled, load, begins[start], FactorCache(tolerance=1e-7))
     assert again.converged
     assert same(again, found)
     assert not same(replace(again, unknowns=again.unknowns * (1 + 1e-3)), found)
-    assert not same(minimise(coupled, 1.001 * load, begins[start], Workshop(tolerance=1e-7)), found)
+    assert not same(minimise(coupled, 1.001 * load, begins[start], FactorCache(tolerance=1e-7)), found)
 
 
 def test_a_kept_factor_and_a_fresh_one_give_the_same() -> None:
     """A factor made at another angle, at no current, only preconditions: it may not change what is found."""
     coupled, load, found = reference()
     system = coupled.system
-    kept = Workshop(tolerance=1e-7)
+    kept = FactorCache(tolerance=1e-7)
     minimise(system.at(0.1), 1e-3 * load, np.zeros(system.size), kept)
     assert kept.factor is not None
     old = kept.factor
     again = minimise(coupled, load, np.zeros(system.size), kept)
     assert again.converged and same(again, found)
     # And one kept for ever, however many products that takes.
-    stubborn = Workshop(tolerance=1e-7, patience=5000)
+    stubborn = FactorCache(tolerance=1e-7, patience=5000)
     stubborn.factor = old
     slow = minimise(coupled, load, np.zeros(system.size), stubborn)
     assert slow.converged and same(slow, found) and slow.products > again.products
@@ -192,7 +192,7 @@ def test_a_general_minimiser_finds_nothing_lower() -> None:
     system = System(replace(linear.model, irons=irons), linear.gap)
     load = section.load(system, 3, 3e8, 3e8j)
     coupled = system.at(0.2)
-    found = minimise(coupled, load, np.zeros(system.size), Workshop(tolerance=1e-8))
+    found = minimise(coupled, load, np.zeros(system.size), FactorCache(tolerance=1e-8))
     unit = float(np.abs(found.unknowns).max())  # what it searches is of the order of one
 
     def energy(a: Floats) -> tuple[float, Floats]:
@@ -222,7 +222,7 @@ def test_a_general_minimiser_finds_nothing_lower() -> None:
     assert as_low(lowest)
     assert not as_low(energy(found.unknowns * 1.001 / unit)[0])
     # Saturated: half the current makes more than half the field.
-    half = minimise(coupled, load / 2, np.zeros(system.size), Workshop())
+    half = minimise(coupled, load / 2, np.zeros(system.size), FactorCache())
     assert half.work > 1.02 * found.work / 4
 
 

@@ -14,9 +14,11 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import ArrayLike
 
-from polefem import FluxMap, MeshSpec, Pole, RadialMachine, Steel, Winding
+from polefem import FluxMap, Pole, RadialMachine, Steel, Winding
 from polefem.errors import MeshFailed
-from polefem.maps import Field, FieldState, linear_map
+from polefem.field import BuiltMachine, Field, FieldState
+from polefem.maps import linear_map
+from polefem.outline import Label
 from polefem.params import RectangularCurrent
 from polefem.study import EqualCurrent, Plan, Solver
 from polefem.units import deg, mm
@@ -42,8 +44,9 @@ MACHINE = RadialMachine(
 PLAN = Plan(RectangularCurrent(-30 * deg, 0.0), EqualCurrent(10.0), current_points=1, overlap_angles=0)
 
 
-def fake_map(machine: RadialMachine, angles: ArrayLike, currents: ArrayLike, mesh: MeshSpec) -> FluxMap:
+def fake_map(whole: BuiltMachine, angles: ArrayLike, currents: ArrayLike) -> FluxMap:
     """Overlap begins where the faces' edges meet, (stator arc + rotor arc) / 2 from aligned."""
+    machine = whole.machine
     note(f"{machine.rotor_pole.arc / deg:.6f}")
     time.sleep(float(os.environ.get("FAKE_SOLVER_SECONDS", "0")))
     misbehave(machine.rotor_pole.arc)
@@ -65,9 +68,9 @@ def misbehave(arc: float) -> None:
         raise MeshFailed("this shape gives no mesh")
 
 
-def fake_state(machine: RadialMachine, angle: float, phase_currents: ArrayLike, mesh: MeshSpec) -> FieldState:
+def fake_state(whole: BuiltMachine, angle: float, phase_currents: ArrayLike) -> FieldState:
     """All phases together give 1 % less than apart; the field is two triangles."""
-    m = fake_map(machine, [], [100.0], mesh)
+    m = fake_map(whole, [], [100.0])
     currents = np.asarray(phase_currents, dtype=float)
     own = angle - m.stroke * np.arange(m.phases)
     flux, torque, coenergy = m.at(own, currents)
@@ -76,20 +79,19 @@ def fake_state(machine: RadialMachine, angle: float, phase_currents: ArrayLike, 
     )
     triangles = np.array([[0, 1, 2, 4, 5, 6], [0, 2, 3, 6, 7, 8]])
     b = np.array([[0.5, 0.0], [1.0, 0.2]])
-    field = Field(points, triangles, points[:, 0].copy(), b, np.array([0, 1]), ("rotor iron", "stator iron"))
+    labels = (Label("iron", "rotor"), Label("iron", "stator"))
+    field = Field(points, triangles, points[:, 0].copy(), b, np.array([0, 1]), labels)
     return FieldState(
         angle, currents, 0.99 * float(torque.sum()), flux, float(coenergy.sum()), field, "made up"
     )
 
 
-def fake_fields(
-    machine: RadialMachine, angles: ArrayLike, phase_currents: ArrayLike, mesh: MeshSpec
-) -> Iterator[FieldState]:
+def fake_fields(whole: BuiltMachine, angles: ArrayLike, phase_currents: ArrayLike) -> Iterator[FieldState]:
     """States at angles, one after the other."""
     turned = np.atleast_1d(angles)
     currents = np.broadcast_to(phase_currents, (len(turned), np.shape(phase_currents)[-1]))
     for angle, row in zip(turned.tolist(), currents, strict=True):
-        yield fake_state(machine, angle, row, mesh)
+        yield fake_state(whole, angle, row)
 
 
 def note(text: str) -> None:

@@ -1,4 +1,4 @@
-"""Fields carried to another mesh: exact where they are linear, and near enough to start from where they are real."""
+"""Fields transferred to another mesh: exact where linear, and near enough to start from where they are real."""
 
 from __future__ import annotations
 
@@ -9,11 +9,10 @@ import pytest
 from numpy.typing import NDArray
 
 from polefem import MeshSpec
-from polefem.maps.carrying import carried
-from polefem.maps.section import Section, sections_of
+from polefem.field import built, transferred
 from polefem.model import Model
 from polefem.params import AxialMachine, RadialMachine
-from polefem.solve import Workshop, minimise
+from polefem.solve import FactorCache, System, minimise
 from polefem.units import deg
 from tests.field.built_machines import axial, half_turn
 
@@ -22,8 +21,8 @@ Floats = NDArray[np.float64]
 FINE, ROUGH = MeshSpec().coarser(2.0), MeshSpec().coarser(3.0)
 
 
-def section(machine: RadialMachine | AxialMachine, spec: MeshSpec) -> Section:
-    return sections_of(machine, spec)[0]
+def system_on(machine: RadialMachine | AxialMachine, spec: MeshSpec) -> System:
+    return built(machine, spec).systems[0]
 
 
 def across(model: Model) -> Floats:
@@ -42,9 +41,9 @@ def flipped(model: Model) -> Model:
     return replace(model, rotor_tie=replace(model.rotor_tie, signs=np.abs(model.rotor_tie.signs)))
 
 
-def test_a_linear_field_is_carried_exactly() -> None:
-    fine, rough = (section(half_turn(), spec).system.model for spec in (FINE, ROUGH))
-    (found,) = carried(across(fine)[None], fine, rough)
+def test_a_linear_field_is_transferred_exactly() -> None:
+    fine, rough = (system_on(half_turn(), spec).model for spec in (FINE, ROUGH))
+    (found,) = transferred(across(fine)[None], fine, rough)
     expected = across(rough)
     radius = np.zeros(rough.size)
     first = 0
@@ -59,23 +58,22 @@ def test_a_linear_field_is_carried_exactly() -> None:
         return bool(np.median(off) < 1e-12 and off.max() < 0.02)
 
     assert inner.sum() > 0.5 * rough.size and exact(found)
-    assert not exact(carried(across(fine)[None], flipped(fine), rough)[0])
+    assert not exact(transferred(across(fine)[None], flipped(fine), rough)[0])
 
 
 @pytest.mark.parametrize("machine", [half_turn(), axial()], ids=["radial", "axial"])
 def test_a_real_field_is_a_better_start_than_the_last_angles(machine: RadialMachine | AxialMachine) -> None:
-    fine, rough = section(machine, FINE), section(machine, ROUGH)
+    fine, rough = system_on(machine, FINE), system_on(machine, ROUGH)
 
-    def solved(part: Section, angle: float, start: Floats | None = None) -> tuple[Floats, float]:
-        system = part.system
+    def solved(system: System, angle: float, start: Floats | None = None) -> tuple[Floats, float]:
         load = 10.0 * system.model.loads[0]
         begin = np.zeros(system.size) if start is None else start
-        found = minimise(system.at(angle), load, begin, Workshop())
+        found = minimise(system.at(angle), load, begin, FactorCache())
         assert found.converged
         return found.unknowns, found.history[0]
 
     field, _ = solved(fine, -20 * deg)
-    (start,) = carried(field[None], fine.system.model, rough.system.model)
+    (start,) = transferred(field[None], fine.model, rough.model)
     _, error = solved(rough, -20 * deg, start)
     _, neighbour = solved(rough, -20 * deg, solved(rough, -21.5 * deg)[0])
 

@@ -19,10 +19,11 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.constants import mu_0
 
 from polefem.errors import InvalidValue, SolveFailed, refusal
-from polefem.maps.section import Section, sections_of
+from polefem.field.built_machine import BuiltMachine, built
+from polefem.outline import Outline
 from polefem.params import Machine, MeshSpec
 from polefem.params.checks import increasing
-from polefem.solve import Workshop, minimise
+from polefem.solve import FactorCache, System, minimise
 
 __all__ = ["PolePull", "pole_pull"]
 
@@ -71,7 +72,10 @@ class PolePull:
 
 
 def pole_pull(
-    machine: Machine, angles: ArrayLike, phase_currents: ArrayLike, mesh: MeshSpec | str = "normal"
+    machine: Machine | BuiltMachine,
+    angles: ArrayLike,
+    phase_currents: ArrayLike,
+    mesh: MeshSpec | str | None = None,
 ) -> PolePull:
     """Radial pull on each stator pole over angles (rad, increasing) at one set of phase currents (A).
 
@@ -79,31 +83,33 @@ def pole_pull(
     machines that cannot be built or meshed. Of an axial machine it is the pull along the shaft.
     """
     turned = increasing("the angles must increase", "angles", angles, "rad")
+    whole = built(machine, mesh)
     currents = np.array(phase_currents, dtype=float)
-    count = machine.phases.count
+    count, poles = whole.machine.phases.count, whole.machine.stator_poles
     if currents.shape != (count,) or not np.isfinite(currents).all():
         allowed = f"{count} finite numbers"
         raise InvalidValue(refusal("each phase has one current", "phase_currents", phase_currents, allowed))
-    pull, torque = np.zeros((len(turned), machine.stator_poles)), np.zeros(len(turned))
-    for section in sections_of(machine, mesh):
-        model = section.system.model
-        last, workshop = np.zeros(section.system.size), Workshop()
+    pull, torque = np.zeros((len(turned), poles)), np.zeros(len(turned))
+    for outline, system in zip(whole.sections, whole.systems, strict=True):
+        last, cache = np.zeros(system.size), FactorCache()
         for at, angle in enumerate(turned.tolist()):
-            found = minimise(section.system.at(angle), currents @ model.loads, last, workshop)
+            found = minimise(system.at(angle), currents @ system.model.loads, last, cache)
             if not found.converged:
                 raise SolveFailed(
                     f"the field at {np.degrees(angle):.4g} deg and {currents} A: {found.message}"
                 )
             last = found.unknowns
-            forces, moment = _forces(section, angle, last, machine.stator_poles)
+            forces, moment = _forces(outline, system, angle, last, poles)
             pull[at] += forces
             torque[at] += moment
     return PolePull(turned, currents, pull, torque)
 
 
-def _forces(section: Section, angle: float, unknowns: Floats, poles: int) -> tuple[Floats, float]:
+def _forces(
+    outline: Outline, system: System, angle: float, unknowns: Floats, poles: int
+) -> tuple[Floats, float]:
     """Pull on each pole (N) and torque (N m) of one section."""
-    outline, model = section.outline, section.system.model
+    model = system.model
     inside = outline.rotor.gap < outline.stator.gap
     flat = outline.rotor.flat
     radius = outline.radius if flat else math.sqrt(outline.rotor.gap * outline.stator.gap)
@@ -112,7 +118,7 @@ def _forces(section: Section, angle: float, unknowns: Floats, poles: int) -> tup
     away = (np.arange(count) + 0.5) / count * pitch - pitch / 2
     pressure, shear = np.empty((2, poles, count))
     for pole in range(poles):
-        radial, along = section.system.gap.flux_density(
+        radial, along = system.gap.flux_density(
             unknowns[model.rotor_at], unknowns[model.stator_at], angle, pole * pitch + away
         )
         pressure[pole] = (radial**2 - along**2) / (2 * mu_0 * radius**2)

@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import InvalidValue, SolveFailed, refusal
-from polefem.maps.section import sections_of
+from polefem.field.built_machine import BuiltMachine, built
 from polefem.mesh import Mesh
 from polefem.model import Model
+from polefem.outline import Label, Member
 from polefem.params import Machine, MeshSpec
-from polefem.solve import Workshop, minimise
+from polefem.solve import FactorCache, minimise
 
 __all__ = ["Field", "FieldState", "field_series", "solve_state"]
 
@@ -30,8 +31,8 @@ class Field:
 
     points: ndarray, shape (n_points, 2), m. triangles: ndarray, shape (n_triangles, 6): corners, then edge middles,
     as in `Mesh`. a: ndarray, shape (n_points,), Wb/m: vector potential. b: ndarray, shape (n_triangles, 2), T: flux
-    density at the triangles' centres. region: ndarray, shape (n_triangles,): index into `names`, such as
-    "rotor iron" or "stator coil". The air between the two gap circles carries no triangles.
+    density at the triangles' centres. region: ndarray, shape (n_triangles,): index into
+    `labels`, which tell member and material. The air between the two gap circles carries no triangles.
     """
 
     points: Floats
@@ -39,7 +40,7 @@ class Field:
     a: Floats
     b: Floats
     region: Ints
-    names: tuple[str, ...]
+    labels: tuple[Label, ...]
 
     def __post_init__(self) -> None:
         for array in (self.points, self.triangles, self.a, self.b, self.region):
@@ -65,7 +66,10 @@ class FieldState:
 
 
 def solve_state(
-    machine: Machine, angle: float, phase_currents: ArrayLike, mesh: MeshSpec | str = "normal"
+    machine: Machine | BuiltMachine,
+    angle: float,
+    phase_currents: ArrayLike,
+    mesh: MeshSpec | str | None = None,
 ) -> FieldState:
     """Solve the nonlinear field at one angle (rad) with a current (A) in each phase, shape (n_phases,).
 
@@ -76,38 +80,42 @@ def solve_state(
 
 
 def field_series(
-    machine: Machine, angles: ArrayLike, phase_currents: ArrayLike, mesh: MeshSpec | str = "normal"
+    machine: Machine | BuiltMachine,
+    angles: ArrayLike,
+    phase_currents: ArrayLike,
+    mesh: MeshSpec | str | None = None,
 ) -> Iterator[FieldState]:
     """Solve the nonlinear fields at angles (rad), shape (n_angles,), one after the other as they are asked for.
 
-    phase_currents: A, the same at every angle, shape (n_phases,), or a row for each, shape (n_angles, n_phases). Meshes
-    and forms are made once, each solution starts from the one before it, and factors are kept.
+    phase_currents: A, the same at every angle, shape (n_phases,), or a row for each, shape (n_angles, n_phases). Each
+    solution starts from the one before it, and factors are kept.
 
     Raises InvalidValue for a wrong number of currents; the iterator raises as `solve_state` does.
     """
     turned = np.atleast_1d(np.array(angles, dtype=float))
     if not np.isfinite(turned).all():
         raise InvalidValue(refusal("the rotor stands at an angle", "angle", angles, "a finite number of rad"))
-    count = machine.phases.count
+    whole = built(machine, mesh)
+    count = whole.machine.phases.count
     currents = np.array(phase_currents, dtype=float)
     shapes = (count,), (len(turned), count)
     if currents.shape not in shapes or not np.isfinite(currents).all():
         allowed = f"{count} finite numbers"
         raise InvalidValue(refusal("each phase has one current", "phase_currents", phase_currents, allowed))
-    return _states(machine, turned, np.broadcast_to(currents, shapes[1]).copy(), mesh)
+    return _states(whole, turned, np.broadcast_to(currents, shapes[1]).copy())
 
 
-def _states(machine: Machine, angles: Floats, currents: Floats, mesh: MeshSpec | str) -> Iterator[FieldState]:
-    parts = sections_of(machine, mesh)
-    workshops = [Workshop() for _ in parts]
-    last = [np.zeros(part.system.size) for part in parts]
-    middle = len(parts) // 2
+def _states(whole: BuiltMachine, angles: Floats, currents: Floats) -> Iterator[FieldState]:
+    systems = whole.systems
+    caches = [FactorCache() for _ in systems]
+    last = [np.zeros(system.size) for system in systems]
+    middle = len(systems) // 2
     for angle, row in zip(angles.tolist(), currents, strict=True):
-        torque, coenergy, linkages = 0.0, 0.0, np.zeros(machine.phases.count)
-        for at, part in enumerate(parts):
-            model = part.system.model
-            coupled = part.system.at(angle)
-            found = minimise(coupled, row @ model.loads, last[at], workshops[at])
+        torque, coenergy, linkages = 0.0, 0.0, np.zeros(currents.shape[1])
+        for at, system in enumerate(systems):
+            model = system.model
+            coupled = system.at(angle)
+            found = minimise(coupled, row @ model.loads, last[at], caches[at])
             if not found.converged:
                 raise SolveFailed(f"the field at {np.degrees(angle):.4g} deg and {row} A: {found.message}")
             torque += coupled.torque(found.unknowns)
@@ -124,23 +132,30 @@ def whole_field(model: Model, angle: float, unknowns: Floats) -> Field:
     rotor_a = model.rotor_tie.nodal(unknowns[: model.rotor_tie.size])
     stator_a = model.stator_tie.nodal(unknowns[model.rotor_tie.size :])
     parts = []
-    for mesh, a, turn, side in (
-        (model.rotor_mesh, rotor_a, angle, "rotor"),
-        (model.stator_mesh, stator_a, 0.0, "stator"),
+    members: tuple[Member, Member] = ("rotor", "stator")
+    labels = sorted(
+        {
+            Label(label.material, member)
+            for member, mesh in zip(members, (model.rotor_mesh, model.stator_mesh), strict=True)
+            for label in mesh.labels
+        },
+        key=str,
+    )
+    for member, mesh, a, turn in zip(
+        members, (model.rotor_mesh, model.stator_mesh), (rotor_a, stator_a), (angle, 0.0), strict=True
     ):
-        names = [f"{side} {material}" for material in mesh.materials]
+        number = np.array([labels.index(Label(label.material, member)) for label in mesh.labels])
         for sector in range(model.sectors):
             sign = -1.0 if model.antiperiodic and sector % 2 else 1.0
             points = _placed(mesh, turn, sector, model.rotor_trace.radius)
-            parts.append((points, mesh.triangles, sign * a, [names[index] for index in mesh.region]))
+            parts.append((points, mesh.triangles, sign * a, number[mesh.region]))
     offsets = np.cumsum([0] + [len(part[0]) for part in parts])
-    named = np.concatenate([part[3] for part in parts])
-    names_found, region = np.unique(named, return_inverse=True)
+    region = np.concatenate([part[3] for part in parts])
     points = np.concatenate([part[0] for part in parts])
     triangles = np.concatenate([part[1] + offset for part, offset in zip(parts, offsets, strict=False)])
     a = np.concatenate([part[2] for part in parts])
     b = _flux_density(points, triangles, a)
-    return Field(points, triangles, a, b, region, tuple(str(name) for name in names_found))
+    return Field(points, triangles, a, b, region, tuple(labels))
 
 
 def _placed(mesh: Mesh, turn: float, sector: int, radius: float) -> Floats:

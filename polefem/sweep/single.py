@@ -1,18 +1,17 @@
-"""The sweep that fills a flux map: each point starts from its neighbours in angle and in current."""
+"""The map of one phase: each point starts from its neighbours in angle and in current."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from polefem.maps.carrying import carried
-from polefem.maps.flux_map import FluxMap
-from polefem.maps.section import Section, sections_of
+from polefem.field import BuiltMachine, built, transferred
+from polefem.maps import FluxMap
 from polefem.params import Machine, MeshSpec
 from polefem.params.checks import increasing, positive
-from polefem.solve import System, Workshop, minimise
+from polefem.solve import FactorCache, System, minimise
 
 __all__ = ["flux_map"]
 
@@ -27,16 +26,16 @@ COVER_TORQUE = 1.7
 
 
 def flux_map(
-    machine: Machine,
+    machine: Machine | BuiltMachine,
     angles: ArrayLike,
     currents: ArrayLike,
-    mesh: MeshSpec | str = "normal",
+    mesh: MeshSpec | str | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> FluxMap:
     """Flux linkage, torque and co-energy of one phase over angles and currents, from nonlinear field solutions.
 
     angles: shape (n_angles,), rad, increasing; 0 is aligned. currents: shape (n_currents,), A, increasing, all
-    above 0. mesh: a `MeshSpec` or the name of one. progress: called with the points done and the points in all.
+    above 0. mesh: as `built` takes it. progress: called with the points done and the points in all.
 
     Raises InvalidValue for lists that do not increase and currents that do not flow, GeometryRefused for a machine
     that cannot be built, MeshFailed where the mesher gives up. A point that did not converge is marked in
@@ -46,27 +45,26 @@ def flux_map(
     angles = increasing("the angles of a map must increase", "angles", angles, "rad")
     currents = increasing("the currents of a map must increase", "currents", currents, "A")
     positive("the currents of a map must flow", "currents[0]", float(currents[0]), "A")
-    parts = sections_of(machine, mesh)
-    mirror = all(part.mirror for part in parts)
-    distinct, where, signs = _distinct(angles, machine.rotor_pitch, mirror)
-    table = _Table(distinct, currents)
-    tell = _Teller(progress, len(parts) * len(currents) * len(distinct))
-    fields = [_sweep(part.system, table, tell, _sample(table)) for part in parts]
-    rough = _solved_again(machine, mesh, table, list(zip(parts, fields, strict=True)))
-    errors = _errors(table, rough)
-    remarks = _lost(angles, currents, table.converged[:, where])
+    whole = built(machine, mesh)
+    distinct, where, signs = _distinct(angles, whole.machine.rotor_pitch, whole.mirror)
+    results = _Results(distinct, currents)
+    tell = _Teller(progress, len(whole.sections) * len(currents) * len(distinct))
+    fields = [_sweep(system, results, tell, _sample(results)) for system in whole.systems]
+    rough = _solved_again(whole, results, fields)
+    errors = _errors(results, rough)
+    remarks = _lost(angles, currents, results.converged[:, where])
     remarks += [f"error estimate: {lost}" for lost in _lost(rough.angles, rough.currents, rough.converged)]
     return FluxMap(
         angles,
         currents,
-        table.flux_linkage[:, where],
-        table.torque[:, where] * signs,
-        table.coenergy[:, where],
-        phases=machine.phases.count,
-        rotor_poles=machine.rotor_poles,
-        mirror=mirror,
-        iterations=table.steps[:, where],
-        converged=table.converged[:, where],
+        results.flux_linkage[:, where],
+        results.torque[:, where] * signs,
+        results.coenergy[:, where],
+        phases=whole.machine.phases.count,
+        rotor_poles=whole.machine.rotor_poles,
+        mirror=whole.mirror,
+        iterations=results.steps[:, where],
+        converged=results.converged[:, where],
         flux_linkage_error=errors[0],
         torque_error=errors[1],
         remarks=tuple(remarks),
@@ -88,7 +86,7 @@ def _distinct(angles: Floats, pitch: float, mirror: bool) -> tuple[Floats, Ints,
     return distinct, where, signs
 
 
-class _Table:
+class _Results:
     """What the sweep adds up at every point: arrays of shape (n_currents, n_angles)."""
 
     def __init__(self, angles: Floats, currents: Floats) -> None:
@@ -121,12 +119,12 @@ class _Teller:
 
 def _sweep(
     system: System,
-    table: _Table,
+    results: _Results,
     tell: _Teller,
     sample: tuple[Ints, Ints] | None = None,
     starts: Floats | None = None,
 ) -> Floats:
-    """Solve one section at every point and add what it gives to the table.
+    """Solve one section at every point and add what it gives to the results.
 
     starts: shape (n_angles, n_currents, size), where known better than from neighbours. Returns the fields at a
     sample of angles and currents, shape (n_sample_angles, n_sample_currents, size).
@@ -134,21 +132,21 @@ def _sweep(
     Currents are taken from the largest down: a factor made for saturated iron serves less saturated iron well (a few
     products of conjugate gradients), and not the other way round (a hundred).
     """
-    load, scale, currents = system.model.loads[0], system.model.scale, table.currents
-    last, workshop = None, Workshop()
+    load, scale, currents = system.model.loads[0], system.model.scale, results.currents
+    last, cache = None, FactorCache()
     kept = []
-    for j, angle in enumerate(table.angles.tolist()):
-        coupled, workshop.factor = system.at(angle), None
+    for j, angle in enumerate(results.angles.tolist()):
+        coupled, cache.factor = system.at(angle), None
         here = np.zeros((len(currents), system.size))
         for k in reversed(range(len(currents))):
             start = _start(here, last, currents, k) if starts is None else starts[j, k]
-            found = minimise(coupled, currents[k] * load, start, workshop)
+            found = minimise(coupled, currents[k] * load, start, cache)
             here[k] = found.unknowns
-            table.flux_linkage[k, j] += scale * float(load @ found.unknowns)
-            table.torque[k, j] += coupled.torque(found.unknowns)
-            table.coenergy[k, j] += scale * (found.work - found.energy)
-            table.steps[k, j] += found.steps
-            table.converged[k, j] &= found.converged
+            results.flux_linkage[k, j] += scale * float(load @ found.unknowns)
+            results.torque[k, j] += coupled.torque(found.unknowns)
+            results.coenergy[k, j] += scale * (found.work - found.energy)
+            results.steps[k, j] += found.steps
+            results.converged[k, j] &= found.converged
             tell()
         last = here
         if sample is not None and j in sample[0]:
@@ -178,35 +176,33 @@ def _start(here: Floats, last: Floats | None, currents: Floats, k: int) -> Float
 # How wrong the map may be --------------------------------------------------------------------------
 
 
-def _sample(table: _Table) -> tuple[Ints, Ints]:
+def _sample(results: _Results) -> tuple[Ints, Ints]:
     """At which angles and which currents a map's errors are estimated."""
-    angles, currents = len(table.angles), len(table.currents)
+    angles, currents = len(results.angles), len(results.currents)
     some = np.linspace(0, angles - 1, SAMPLE_ANGLES).round().astype(np.int64)
     return np.unique(some), np.unique([currents // 2, currents - 1])
 
 
-def _solved_again(
-    machine: Machine, mesh: MeshSpec | str, table: _Table, solved: list[tuple[Section, Floats]]
-) -> _Table:
+def _solved_again(whole: BuiltMachine, results: _Results, solved: Sequence[Floats]) -> _Results:
     """The points of the sample, whose fields were `solved`, on a mesh whose sizes are all `COARSER` times as large."""
-    spec = MeshSpec.named(mesh) if isinstance(mesh, str) else mesh
-    angles, currents = _sample(table)
-    rough = _Table(table.angles[angles], table.currents[currents])
-    for part, (fine, fields) in zip(sections_of(machine, spec.coarser(COARSER)), solved, strict=True):
+    coarser = built(whole, whole.mesh.coarser(COARSER))
+    angles, currents = _sample(results)
+    rough = _Results(results.angles[angles], results.currents[currents])
+    for system, fine, fields in zip(coarser.systems, whole.systems, solved, strict=True):
         points, unknowns = fields.shape[:2], fields.shape[2]
-        starts = carried(fields.reshape(-1, unknowns), fine.system.model, part.system.model)
-        _sweep(part.system, rough, _Teller(None, 0), starts=starts.reshape(*points, part.system.size))
+        starts = transferred(fields.reshape(-1, unknowns), fine.model, system.model)
+        _sweep(system, rough, _Teller(None, 0), starts=starts.reshape(*points, system.size))
     return rough
 
 
-def _errors(table: _Table, rough: _Table) -> tuple[float, float]:
-    """Estimated errors of any flux linkage (Wb) and any torque (N m) of the table.
+def _errors(results: _Results, rough: _Results) -> tuple[float, float]:
+    """Estimated errors of any flux linkage (Wb) and any torque (N m) of the results.
 
     The largest difference is taken for the error, times what makes it cover nine of ten random machines (a test holds
     it): the torque's error comes and goes as nodes pass nodes, so a few angles do not meet its worst.
     """
-    angles, currents = _sample(table)
+    angles, currents = _sample(results)
     at = np.ix_(currents, angles)
-    flux_linkage = np.abs(rough.flux_linkage - table.flux_linkage[at]).max()
-    torque = np.abs(rough.torque - table.torque[at]).max()
+    flux_linkage = np.abs(rough.flux_linkage - results.flux_linkage[at]).max()
+    torque = np.abs(rough.torque - results.torque[at]).max()
     return COVER_FLUX_LINKAGE * float(flux_linkage), COVER_TORQUE * float(torque)

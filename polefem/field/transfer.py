@@ -1,4 +1,4 @@
-"""Fields carried from one mesh of a section to another: where a solution starts that is known on a finer mesh."""
+"""Mesh transfer: fields on one mesh of a section, on another, where a solution that is known on a finer one starts."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ from scipy.spatial import KDTree
 
 from polefem.model import Model
 
-__all__ = ["carried"]
+__all__ = ["transferred"]
 
 Floats = NDArray[np.float64]
 
 
-def carried(fields: Floats, source: Model, target: Model) -> Floats:
+def transferred(fields: Floats, source: Model, target: Model) -> Floats:
     """Fields of shape (n_fields, source.size) as unknowns of another model of the section, (n_fields, target.size).
 
     Linear between the nodes of the source; outside them (its arcs cut off less than the target's) as at the nearest.

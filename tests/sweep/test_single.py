@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from polefem import MeshSpec, flux_map
-from polefem.maps import sweep
-from polefem.solve import Workshop
+from polefem.solve import FactorCache
+from polefem.sweep import single as sweep
 from polefem.units import deg
 from tests.field.built_machines import half_turn
 
@@ -18,7 +18,7 @@ SPEC = MeshSpec().coarser(4.0)
 def test_a_point_that_did_not_converge_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
     whole = flux_map(half_turn(), ANGLES, CURRENTS, mesh=SPEC)
     assert whole.converged.all() and not whole.remarks
-    monkeypatch.setattr(sweep, "Workshop", lambda: Workshop(most_steps=1))
+    monkeypatch.setattr(sweep, "FactorCache", lambda: FactorCache(most_steps=1))
     cut = flux_map(half_turn(), ANGLES, CURRENTS, mesh=SPEC)
     assert not cut.converged[:, 1].any()
     own = [remark for remark in cut.remarks if remark.startswith("no convergence")]
@@ -28,8 +28,8 @@ def test_a_point_that_did_not_converge_is_named(monkeypatch: pytest.MonkeyPatch)
 
 
 def test_an_error_estimate_that_did_not_converge_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    workshops = iter([Workshop(), Workshop(most_steps=1)])
-    monkeypatch.setattr(sweep, "Workshop", lambda: next(workshops))
+    caches = iter([FactorCache(), FactorCache(most_steps=1)])
+    monkeypatch.setattr(sweep, "FactorCache", lambda: next(caches))
     found = flux_map(half_turn(), ANGLES, CURRENTS, mesh=SPEC)
     assert found.converged.all() and found.remarks
     assert all(remark.startswith("error estimate: no convergence at ") for remark in found.remarks)

@@ -21,23 +21,22 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import InvalidValue, refusal
 from polefem.estimates.masses import steel_density
-from polefem.maps import Field, FieldState, field_series
+from polefem.estimates.turning import Turning
+from polefem.field import BuiltMachine, Field, FieldState, built, field_series
 from polefem.materials import MU0, Steel, loss_separation
-from polefem.outline import outline_of
-from polefem.params import AxialMachine, Machine, MeshSpec, RectangularCurrent
-from polefem.params.checks import positive, whole
+from polefem.outline import DrawnMachine, Label, Member, drawn, machine_of
+from polefem.params import Machine, MeshSpec, RectangularCurrent
+from polefem.params.checks import positive
 
 __all__ = [
     "IronLoss",
     "PartLoss",
-    "Turning",
     "Waveforms",
     "cycle_angles",
     "iron_loss",
@@ -47,26 +46,7 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
-Fields = Callable[[Machine, Floats, Floats, Any], Iterable[FieldState]]
-
-
-@dataclass(frozen=True)
-class Turning:
-    """A speed (rad/s) at which a machine is asked for its iron loss, under nearly rectangular currents.
-
-    ramp: angle over which a current rises from turn-on and falls from turn-off, rad; on a supply of V volts it falls in
-    about speed * flux linkage at turn-off / V. samples: fields over a rotor pitch. 24 give 4 % less than 48, and these
-    4 % less than 96 (a 6/4 machine, ramps of 5 degrees).
-    """
-
-    speed: float
-    ramp: float
-    samples: int = 24
-
-    def __post_init__(self) -> None:
-        positive("a machine loses in turning", "speed", self.speed, "rad/s")
-        positive("a current takes its time to rise", "ramp", self.ramp, "rad")
-        whole("a waveform needs samples", "samples", self.samples, 8)
+Fields = Callable[[BuiltMachine, Floats, Floats], Iterable[FieldState]]
 
 
 @dataclass(frozen=True)
@@ -126,31 +106,35 @@ def _at_times(part: PartLoss, times: float) -> PartLoss:
 
 
 def iron_loss(
-    machine: Machine,
+    machine: Machine | BuiltMachine,
     drive: RectangularCurrent,
     current: float,
     turning: Turning,
-    mesh: MeshSpec | str = "coarse",
+    mesh: MeshSpec | str | None = None,
     fields: Fields = field_series,
 ) -> IronLoss:
     """Iron loss under nearly rectangular currents (A) at a speed; `fields`: what solves the fields.
 
+    mesh: as `built` takes it; where none is said, that of a built machine, or a coarse one.
+
     Raises InvalidValue for steel whose loss is not known, and what `field_series` and `ramped_currents` raise.
     """
-    angles = cycle_angles(machine, turning.samples)
-    currents = ramped_currents(machine, drive, current, turning.ramp, angles)
-    return loss_over_cycle(machine, fields(machine, angles, currents, mesh), turning.speed)
+    known = built(machine, mesh or (None if isinstance(machine, BuiltMachine) else "coarse"))
+    angles = cycle_angles(known, turning.samples)
+    currents = ramped_currents(known, drive, current, turning.ramp, angles)
+    return loss_over_cycle(known, fields(known, angles, currents), turning.speed)
 
 
-def cycle_angles(machine: Machine, samples: int) -> Floats:
+def cycle_angles(machine: Machine | DrawnMachine, samples: int) -> Floats:
     """Even steps over a cycle, rad, `samples` of them in every rotor pitch: shape (n_angles,)."""
+    machine = machine_of(machine)
     pitches = len(machine.rotor_pattern)
     steps: Floats = np.arange(samples * pitches, dtype=float) * (machine.rotor_pitch / samples)
     return steps
 
 
 def ramped_currents(
-    machine: Machine, drive: RectangularCurrent, current: float, ramp: float, angles: ArrayLike
+    machine: Machine | DrawnMachine, drive: RectangularCurrent, current: float, ramp: float, angles: ArrayLike
 ) -> Floats:
     """The current of every phase at rotor angles (rad), A, shape (n_angles, n_phases).
 
@@ -158,6 +142,7 @@ def ramped_currents(
 
     Raises InvalidValue where that does not fit into the dwell or the rotor pitch.
     """
+    machine = machine_of(machine)
     longest = min(drive.dwell, machine.rotor_pitch - drive.dwell)
     if ramp > longest * (1 + 1e-9):
         rule = "a current rises within the dwell and falls within what is left of the pitch"
@@ -170,10 +155,11 @@ def ramped_currents(
     return currents
 
 
-def loss_over_cycle(machine: Machine, states: Iterable[FieldState], speed: float) -> IronLoss:
+def loss_over_cycle(machine: Machine | DrawnMachine, states: Iterable[FieldState], speed: float) -> IronLoss:
     """Iron loss from the fields at the angles of `cycle_angles`, whatever the currents were, at a speed (rad/s)."""
     positive("a machine loses in turning", "speed", speed, "rad/s")
-    length = outline_of(machine).length
+    known = drawn(machine)
+    machine, length = known.machine, known.outline.length
     parts = []
     for seen, steel, share in zip(
         waveforms(machine, states), machine.core_steels, machine.stacking_factors, strict=True
@@ -200,7 +186,7 @@ def waveforms(machine: Machine, states: Iterable[FieldState]) -> tuple[Waveforms
     """Of rotor and stator, from the fields at the angles of `cycle_angles`; the rotor's of one of its units."""
     field: Field | None = None
     rotor, stator = [], []
-    round_section = not isinstance(machine, AxialMachine)
+    round_section = not machine.flat
     for state in states:
         field = state.field
         rotor.append(_turned(_iron(field, field.b, "rotor"), -state.angle * round_section))
@@ -215,9 +201,9 @@ def waveforms(machine: Machine, states: Iterable[FieldState]) -> tuple[Waveforms
     return whole_turn, Waveforms(np.stack(stator), cycle, _iron(field, areas, "stator"))
 
 
-def _iron(field: Field, values: Floats, side: str) -> Floats:
+def _iron(field: Field, values: Floats, member: Member) -> Floats:
     """What belongs to the triangles of one side's iron, in their order: unit by unit round the turn."""
-    wanted = [at for at, name in enumerate(field.names) if name == f"{side} iron"]
+    wanted = [at for at, label in enumerate(field.labels) if label == Label("iron", member)]
     iron: Floats = values[np.isin(field.region, wanted)]
     return iron
 

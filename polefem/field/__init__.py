@@ -1,0 +1,18 @@
+"""From a machine to its fields: drawn, wound and meshed once, then solved at any angle under any phase currents."""
+
+from polefem.field.built_machine import BuiltMachine, built
+from polefem.field.pull import PolePull, pole_pull
+from polefem.field.states import Field, FieldState, field_series, solve_state
+from polefem.field.transfer import transferred
+
+__all__ = [
+    "BuiltMachine",
+    "Field",
+    "FieldState",
+    "PolePull",
+    "built",
+    "field_series",
+    "pole_pull",
+    "solve_state",
+    "transferred",
+]

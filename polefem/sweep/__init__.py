@@ -1,0 +1,5 @@
+"""From a built machine to its maps: fields solved over angle and current, each from its neighbours."""
+
+from polefem.sweep.single import flux_map
+
+__all__ = ["flux_map"]

@@ -1,0 +1,49 @@
+"""What judges a map loads no mesher: looked at in a fresh interpreter, where nothing else has loaded one."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+
+HEAVY = {"gmsh", "skfem", "meshio"}
+
+
+def loaded(statement: str) -> set[str]:
+    """Which of the heavy libraries a fresh interpreter has loaded after a statement."""
+    script = f"{statement}\nimport sys\nsys.stdout.write(' '.join(sys.modules))"
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    return HEAVY & set(done.stdout.split())
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "import polefem.drive",
+        "import polefem.maps",
+        "import polefem.ranking",
+        "from polefem import FluxMap, Pole",
+    ],
+)
+def test_no_mesher_is_loaded(statement: str) -> None:
+    assert loaded(statement) == set()
+
+
+def test_a_mesher_that_is_loaded_is_seen() -> None:
+    """The broken twin."""
+    assert loaded("from polefem import flux_map") == HEAVY
+
+
+def test_the_front_says_what_it_has() -> None:
+    done = subprocess.run(
+        [
+            sys.executable,
+            "-c",
+            "import polefem; assert set(polefem.__all__) <= set(dir(polefem)); polefem.turbine",
+        ],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert "AttributeError: module 'polefem' has no attribute 'turbine'" in done.stderr
