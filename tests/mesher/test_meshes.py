@@ -10,10 +10,10 @@ import pytest
 
 from polefem.errors import MeshFailed
 from polefem.materials import Steel
-from polefem.mesh import Mesh
+from polefem.mesh import Mesh, quality
 from polefem.mesher import mesh_side, mesh_sides
 from polefem.outline import Outline, Side, sections
-from polefem.params import MeshSpec, OuterRotorMachine, Pole, Winding
+from polefem.params import FreeFace, MeshSpec, OuterRotorMachine, Pole, Winding
 from polefem.units import deg, mm
 from tests.field.built_machines import MACHINES, ROUGH, half_turn, sized
 from tests.mesher.mesh_checks import areas_match, closed, curves_met, ends_match, mirrored, shaped, upright
@@ -121,6 +121,28 @@ def test_an_edge_of_less_than_a_micron_makes_no_thin_triangle(monkeypatch: pytes
     monkeypatch.setattr("polefem.mesher.room.SAME", 1e-6)
     with pytest.raises(MeshFailed, match="too thin"):
         mesh_side(rotor, MeshSpec.named("coarse"), 4)
+
+
+@pytest.mark.parametrize("stations", [5, 9, 17, 24])
+def test_a_face_of_many_stations_makes_no_thin_triangle(
+    stations: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its arcs are short beside what is wanted along the gap, and each has an edge of its own."""
+    at = [2 * k / (stations - 1) - 1 for k in range(stations)]
+    face = FreeFace(tuple(at), tuple(0.2 * mm * x**2 for x in at))
+    machine = replace(sized(100 * mm, 0.5 * mm), rotor_pole=Pole(40 * deg, face=face))
+    rotor = sections(machine)[0].rotor
+    least = [
+        float(quality(mesh_side(rotor, MeshSpec.named(name), 4)).min())
+        for name in ("coarse", "normal", "fine")
+    ]
+    assert min(least) >= LEAST
+    # The twin: the length of an edge says nothing of the elements before it.
+    monkeypatch.setattr("polefem.mesher.room.PIECE", np.inf)
+    monkeypatch.setattr("polefem.mesher.sector.WORST", 0.0)
+    fanned = float(quality(mesh_side(rotor, MeshSpec.named("coarse"), 4)).min())
+    if stations >= 17:
+        assert fanned < LEAST
 
 
 def test_a_coil_near_one_end_of_a_lopsided_unit_makes_no_thin_triangle(
