@@ -103,9 +103,9 @@ def missed(system: System, current: float, width: float, parts: int) -> float:
 
 
 def test_in_a_thin_gap_torque_and_coenergy_agree_where_the_elements_are_resolved() -> None:
-    """Torque swings as elements pass, by 5 % here: in iron that takes no field nothing else evens it out. Its work is the
-    change of co-energy all the same; four angles to more than an element miss the swing, and a check by them the work.
-    """
+    """Torque swings as elements pass, by 5 % here: with iron that takes no field nothing evens it out. Its work is the
+    change of co-energy all the same. Four angles to more than an element miss the swing, and so a check by them the
+    work."""
     gap, radius = 0.05 * mm, 30 * mm
     machine, system = made(radius, gap, IDEAL, "coarse")
     element = float(np.diff(system.model.rotor_trace.angles[::2]).max())
