@@ -5,8 +5,9 @@ The polygons are a derived view for these checks alone; the outline keeps its ar
 
 from __future__ import annotations
 
+import cmath
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import combinations
 
 import numpy as np
@@ -18,7 +19,7 @@ from polefem.outline.coils import CoilSide
 from polefem.outline.values import Region, Ring, Side
 from polefem.params.winding import THINNEST_LINER
 from polefem.shapes import distance, points
-from polefem.shapes.curves import length
+from polefem.shapes.curves import heading, length
 
 __all__ = [
     "polygon",
@@ -39,6 +40,13 @@ SHORTEST = 1e-7
 #: What is walked round the other way is no crossing, but rounding, below this part of the area.
 CROSSED = 1e-9
 THIN = "iron must nowhere be thinner than the thinnest web"
+ON_POLE = "a coil must lie on its pole or leave room for a film of insulation"
+#: Points of a coil and of its pole that are nearer to each other are one, m.
+SAME = 1e-9
+#: Edges that part at a smaller angle lie on one another, rad.
+TANGENT = 1e-5
+#: A wedge of air below this angle is filled by slivers: no triangle in it is better shaped than the angle is wide, rad.
+SHARP = math.radians(2.0)
 #: What is allowed between a coil and what it must not cut.
 ROOM = f"0 mm, or {THINNEST_LINER * 1e3:g} mm and more"
 
@@ -102,8 +110,23 @@ def _refuse_coil(build: Build, coil: CoilSide) -> None:
     closest = min((away for z in coil.corners if not _apart(away := distance(path, z))), default=None)
     if closest is not None:
         cure = f"{ROOM} (by a liner or another face_inset)"
-        rule = "a coil must lie on its pole or leave room for a film of insulation"
-        raise _coil_refused(rule, f"{name} distance of its corner from the iron", closest, cure)
+        raise _coil_refused(ON_POLE, f"{name} distance of its corner from the iron", closest, cure)
+    # Where iron leaves a corner of the coil at a hair's angle, as a shoe's underside may, so does the air.
+    sharpest = min((turn for turn in _wedges(path, coil) if TANGENT < turn < SHARP), default=None)
+    if sharpest is not None:
+        found = f"{math.degrees(sharpest):.3g} deg"
+        cure = f"0 deg, or {math.degrees(SHARP):g} deg and more (by a liner or another face_inset)"
+        raise GeometryRefused(refusal(ON_POLE, f"{name} angle between it and the iron", found, cure))
+
+
+def _wedges(path: Ring, coil: Coil) -> Iterator[float]:
+    """Angles between edges of a coil and of the iron that begin in one point, rad."""
+    count = len(coil.corners)
+    for at, z in enumerate(coil.corners):
+        edges = [coil.corners[(at + step) % count] - z for step in (1, -1)]
+        ways = [heading(segment, z) for segment in path if abs(segment.start - z) < SAME]
+        ways += [-heading(segment, z) for segment in path if abs(segment.end - z) < SAME]
+        yield from (abs(cmath.phase(way / edge)) for way in ways for edge in edges)
 
 
 def _apart(distance: float) -> bool:

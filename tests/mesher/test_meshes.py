@@ -8,12 +8,12 @@ from functools import cache
 import numpy as np
 import pytest
 
-from polefem.errors import MeshFailed
+from polefem.errors import GeometryRefused, MeshFailed
 from polefem.materials import Steel
 from polefem.mesh import Mesh, quality
 from polefem.mesher import mesh_side, mesh_sides
 from polefem.outline import Outline, Side, sections
-from polefem.params import FreeFace, MeshSpec, OuterRotorMachine, Pole, Winding
+from polefem.params import FreeFace, MeshSpec, OuterRotorMachine, Pole, Shoe, Winding
 from polefem.units import deg, mm
 from tests.field.built_machines import MACHINES, ROUGH, half_turn, sized
 from tests.mesher.mesh_checks import areas_match, closed, curves_met, ends_match, mirrored, shaped, upright
@@ -143,6 +143,30 @@ def test_a_face_of_many_stations_makes_no_thin_triangle(
     fanned = float(quality(mesh_side(rotor, MeshSpec.named("coarse"), 4)).min())
     if stations >= 17:
         assert fanned < LEAST
+
+
+def test_a_hairs_breadth_of_air_between_coil_and_shoe_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No triangle of the wedge between them is better shaped than its angle is wide."""
+    base = half_turn()
+    winding = replace(base.winding, face_inset=0.1 * mm, liner=0.0)
+
+    def stator(neck: float) -> Side:
+        pole = Pole(31 * deg, shoe=Shoe(2 * mm, 1.2 * mm, neck))
+        return sections(replace(base, stator_pole=pole, winding=winding))[0].stator
+
+    with pytest.raises(
+        GeometryRefused,
+        match=r"a coil must lie on its pole or leave room .*: winding, minus side of stator pole 0, "
+        r"angle between it and the iron is 0\.499 deg, allowed is 0 deg, or 2 deg and more",
+    ):
+        stator(0.735 * mm)
+    for neck in (0.79 * mm, 0.72 * mm):  # 2.1 deg; the other way round
+        for name in ("coarse", "normal", "fine"):
+            assert shaped(mesh_side(stator(neck), MeshSpec.named(name), 6))
+    # The twin: it is left to the mesher.
+    monkeypatch.setattr("polefem.outline.checks.SHARP", 0.0)
+    with pytest.raises(MeshFailed, match="too thin"):
+        mesh_side(stator(0.735 * mm), MeshSpec.named("normal"), 6)
 
 
 def test_a_coil_near_one_end_of_a_lopsided_unit_makes_no_thin_triangle(

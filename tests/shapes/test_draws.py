@@ -144,7 +144,8 @@ def run(count: int, derandomize: bool) -> Counter[str]:
 
 
 def test_every_draw_is_refused_in_a_sentence_or_built_as_its_words_say() -> None:
-    ends = run(60, derandomize=True)
+    # Which machines are drawn varies with what else is imported; about a third of them can be built.
+    ends = run(120, derandomize=True)
     assert ends["built"] >= 12, ends
 
 
