@@ -31,7 +31,8 @@ FILE = """
     from polefem.__main__ import run_study
     from polefem.study import Study, Variant
     from polefem.units import deg
-    study = Study("mine", MACHINE, PLAN, [Variant(f"v{{k}} \\u03b1", {{"rotor_pole.arc": k * deg}}) for k in range(32, 44)])
+    arcs = range(32, 44)
+    study = Study("mine", MACHINE, PLAN, [Variant(f"v{{k}} \\u03b1", {{"rotor_pole.arc": k * deg}}) for k in arcs])
     if __name__ == "__main__":
         raise SystemExit(run_study(study, solver=FAKE))
 """

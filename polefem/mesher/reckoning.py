@@ -31,12 +31,14 @@ LEAST = 100.0
 BEYOND = 1e12
 #: Shorter sizes are none, m.
 SHORTEST = 1e-15
+#: Slower growth is none: a mesh of one size has no strips of finer elements.
+SLOWEST = 0.01
 
 
 def sizes_within(side: Side, spec: MeshSpec, units: int) -> Sizes:
     """The sizes of a unit, of which a mesh is to hold some; raises MeshFailed where it would get too many elements."""
     # Narrow places alone that make more than are allowed need no further search.
-    sizes = sizes_of(side, spec, spec.most / units * spec.growth / NARROW)
+    sizes = sizes_of(side, spec, spec.most / units * _growth(spec) / NARROW)
     found = units * elements(side, spec, sizes)
     if found > spec.most or not sizes.whole:
         count = f"about {float(f'{found:.3g}'):,.0f}" if sizes.whole and found < BEYOND else "beyond count"
@@ -54,7 +56,7 @@ def elements(side: Side, spec: MeshSpec, sizes: Sizes) -> float:
     along = span * (1.0 if side.flat else side.gap)
     middle = 1.0 if side.flat else (side.gap + side.far) / 2
     area = span * middle * abs(side.gap - side.far)
-    iron, face, growth = sizes.iron, sizes.face, spec.growth
+    iron, face, growth = sizes.iron, sizes.face, _growth(spec)
     if min(face, spec.corner * side.air_gap) < SHORTEST:
         return math.inf
     count = LEAST + DENSITY * area / iron**2
@@ -63,3 +65,7 @@ def elements(side: Side, spec: MeshSpec, sizes: Sizes) -> float:
     count += len(side.corners) * DENSITY * 2 * math.pi / growth**2 * (finest - 1 - math.log(finest))
     spots = sum(len(at) for _, at in sizes.spots) * (2 if side.mirror else 1)
     return count + spots * NARROW / growth
+
+
+def _growth(spec: MeshSpec) -> float:
+    return max(spec.growth, SLOWEST)
