@@ -474,7 +474,8 @@ TWINS: list[tuple[Check, dict[str, str], str]] = [
 ]
 SOUND = {
     "polefem.mesh": HEAD
-    + "__all__ = []\nfrom .errors import refusal\nfrom .files import complete\nfrom .outline import Label\nimport meshio\nimport numpy\n",
+    + "__all__ = []\nfrom .errors import refusal\nfrom .files import complete\nfrom .outline import Label\n"
+    + "import meshio\nimport numpy\n",
     "polefem.shapes": HEAD + "__all__ = []\nfrom polefem import errors, params\n",
 }
 

@@ -119,7 +119,7 @@ def _refuse_coil(build: Build, coil: CoilSide) -> None:
         raise GeometryRefused(refusal(ON_POLE, f"{name} angle between it and the iron", found, cure))
 
 
-def _wedges(path: Ring, coil: Coil) -> Iterator[float]:
+def _wedges(path: Ring, coil: CoilSide) -> Iterator[float]:
     """Angles between edges of a coil and of the iron that begin in one point, rad."""
     count = len(coil.corners)
     for at, z in enumerate(coil.corners):
