@@ -14,7 +14,7 @@ from polefem.version import __version__
 
 if TYPE_CHECKING:
     from polefem.field import pole_pull, solve_state
-    from polefem.maps import FluxMap, Slice, skewed, stacked
+    from polefem.maps import CoupledMap, FluxMap, Slice, skewed, stacked
     from polefem.materials import Steel
     from polefem.params import (
         AxialMachine,
@@ -33,12 +33,13 @@ if TYPE_CHECKING:
         SlopedFace,
         Winding,
     )
-    from polefem.sweep import flux_map
+    from polefem.sweep import coupled_map, flux_map
 
 __all__ = [
     "AxialMachine",
     "Barrier",
     "CoilStep",
+    "CoupledMap",
     "FluxMap",
     "FreeFace",
     "Hole",
@@ -55,6 +56,7 @@ __all__ = [
     "Steel",
     "Winding",
     "__version__",
+    "coupled_map",
     "flux_map",
     "pole_pull",
     "skewed",
@@ -64,9 +66,11 @@ __all__ = [
 
 #: Rooms other than `params` that names come from.
 _ROOMS = {
+    "CoupledMap": "maps",
     "FluxMap": "maps",
     "Slice": "maps",
     "Steel": "materials",
+    "coupled_map": "sweep",
     "flux_map": "sweep",
     "pole_pull": "field",
     "skewed": "maps",

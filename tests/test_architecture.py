@@ -53,7 +53,7 @@ ROOMS: dict[str, Sees] = {
         ("scipy.constants", "scipy.interpolate", "scipy.spatial"),
     ),
     "maps": Sees(("errors", "files", "params"), ("scipy.interpolate", "scipy.optimize")),
-    "sweep": Sees(("params", "solve", "field", "maps")),
+    "sweep": Sees(("errors", "params", "solve", "field", "maps"), ("scipy.interpolate",)),
     "estimates": Sees(
         ("errors", "materials", "params", "shapes", "outline", "copper", "field", "maps"), ("scipy.special",)
     ),

@@ -13,7 +13,7 @@ from polefem.params import Machine, MeshSpec
 from polefem.params.checks import increasing, positive
 from polefem.solve import FactorCache, System, minimise
 
-__all__ = ["flux_map"]
+__all__ = ["COARSER", "Results", "Teller", "checked_lists", "flux_map", "points_of", "swept"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -42,19 +42,36 @@ def flux_map(
     `converged` and named in `remarks`. The estimated errors of flux linkage and torque come from a few of the points
     solved again on a coarser mesh.
     """
+    angles, currents = checked_lists(angles, currents)
+    whole = built(machine, mesh)
+    tell = Teller(progress, points_of(whole, angles, currents))
+    return swept(whole, angles, currents, tell)[0]
+
+
+def checked_lists(angles: ArrayLike, currents: ArrayLike) -> tuple[Floats, Floats]:
+    """Angles and currents of a map, or the refusal of lists that do not increase and currents that do not flow."""
     angles = increasing("the angles of a map must increase", "angles", angles, "rad")
     currents = increasing("the currents of a map must increase", "currents", currents, "A")
     positive("the currents of a map must flow", "currents[0]", float(currents[0]), "A")
-    whole = built(machine, mesh)
+    return angles, currents
+
+
+def points_of(whole: BuiltMachine, angles: Floats, currents: Floats) -> int:
+    """How many points a map needs, all sections counted."""
+    distinct = _distinct(angles, whole.machine.rotor_pitch, whole.mirror)[0]
+    return len(whole.sections) * len(distinct) * len(currents)
+
+
+def swept(whole: BuiltMachine, angles: Floats, currents: Floats, tell: Teller) -> tuple[FluxMap, Results]:
+    """The map of phase 0, and the results at its distinct points, which know the flux linkages of the other phases."""
     distinct, where, signs = _distinct(angles, whole.machine.rotor_pitch, whole.mirror)
-    results = _Results(distinct, currents)
-    tell = _Teller(progress, len(whole.sections) * len(currents) * len(distinct))
+    results = Results(distinct, currents, whole.machine.phases.count)
     fields = [_sweep(system, results, tell, _sample(results)) for system in whole.systems]
     rough = _solved_again(whole, results, fields)
     errors = _errors(results, rough)
     remarks = _lost(angles, currents, results.converged[:, where])
     remarks += [f"error estimate: {lost}" for lost in _lost(rough.angles, rough.currents, rough.converged)]
-    return FluxMap(
+    found = FluxMap(
         angles,
         currents,
         results.flux_linkage[:, where],
@@ -69,6 +86,7 @@ def flux_map(
         torque_error=errors[1],
         remarks=tuple(remarks),
     )
+    return found, results
 
 
 def _distinct(angles: Floats, pitch: float, mirror: bool) -> tuple[Floats, Ints, Floats]:
@@ -86,15 +104,22 @@ def _distinct(angles: Floats, pitch: float, mirror: bool) -> tuple[Floats, Ints,
     return distinct, where, signs
 
 
-class _Results:
-    """What the sweep adds up at every point: arrays of shape (n_currents, n_angles)."""
+class Results:
+    """What the sweep adds up at every point: arrays of shape (n_currents, n_angles), linkages (n_phases,) before it."""
 
-    def __init__(self, angles: Floats, currents: Floats) -> None:
+    def __init__(self, angles: Floats, currents: Floats, phases: int) -> None:
         self.angles, self.currents = angles, currents
         shape = (len(currents), len(angles))
-        self.flux_linkage, self.torque, self.coenergy = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+        self.linkages = np.zeros((phases, *shape))
+        self.torque, self.coenergy = np.zeros(shape), np.zeros(shape)
         self.steps = np.zeros(shape, dtype=np.int64)
         self.converged = np.ones(shape, dtype=bool)
+
+    @property
+    def flux_linkage(self) -> Floats:
+        """Of the phase that carries the current."""
+        own: Floats = self.linkages[0]
+        return own
 
 
 def _lost(angles: Floats, currents: Floats, converged: NDArray[np.bool_]) -> list[str]:
@@ -105,7 +130,7 @@ def _lost(angles: Floats, currents: Floats, converged: NDArray[np.bool_]) -> lis
     ]
 
 
-class _Teller:
+class Teller:
     """Counts points and tells whoever wants to know."""
 
     def __init__(self, progress: Callable[[int, int], None] | None, points: int) -> None:
@@ -119,8 +144,8 @@ class _Teller:
 
 def _sweep(
     system: System,
-    results: _Results,
-    tell: _Teller,
+    results: Results,
+    tell: Teller,
     sample: tuple[Ints, Ints] | None = None,
     starts: Floats | None = None,
 ) -> Floats:
@@ -142,7 +167,7 @@ def _sweep(
             start = _start(here, last, currents, k) if starts is None else starts[j, k]
             found = minimise(coupled, currents[k] * load, start, cache)
             here[k] = found.unknowns
-            results.flux_linkage[k, j] += scale * float(load @ found.unknowns)
+            results.linkages[:, k, j] += scale * (system.model.loads @ found.unknowns)
             results.torque[k, j] += coupled.torque(found.unknowns)
             results.coenergy[k, j] += scale * (found.work - found.energy)
             results.steps[k, j] += found.steps
@@ -176,26 +201,26 @@ def _start(here: Floats, last: Floats | None, currents: Floats, k: int) -> Float
 # How wrong the map may be --------------------------------------------------------------------------
 
 
-def _sample(results: _Results) -> tuple[Ints, Ints]:
+def _sample(results: Results) -> tuple[Ints, Ints]:
     """At which angles and which currents a map's errors are estimated."""
     angles, currents = len(results.angles), len(results.currents)
     some = np.linspace(0, angles - 1, SAMPLE_ANGLES).round().astype(np.int64)
     return np.unique(some), np.unique([currents // 2, currents - 1])
 
 
-def _solved_again(whole: BuiltMachine, results: _Results, solved: Sequence[Floats]) -> _Results:
+def _solved_again(whole: BuiltMachine, results: Results, solved: Sequence[Floats]) -> Results:
     """The points of the sample, whose fields were `solved`, on a mesh whose sizes are all `COARSER` times as large."""
     coarser = built(whole, whole.mesh.coarser(COARSER))
     angles, currents = _sample(results)
-    rough = _Results(results.angles[angles], results.currents[currents])
+    rough = Results(results.angles[angles], results.currents[currents], len(results.linkages))
     for system, fine, fields in zip(coarser.systems, whole.systems, solved, strict=True):
         points, unknowns = fields.shape[:2], fields.shape[2]
         starts = transferred(fields.reshape(-1, unknowns), fine.model, system.model)
-        _sweep(system, rough, _Teller(None, 0), starts=starts.reshape(*points, system.size))
+        _sweep(system, rough, Teller(None, 0), starts=starts.reshape(*points, system.size))
     return rough
 
 
-def _errors(results: _Results, rough: _Results) -> tuple[float, float]:
+def _errors(results: Results, rough: Results) -> tuple[float, float]:
     """Estimated errors of any flux linkage (Wb) and any torque (N m) of the results.
 
     The largest difference is taken for the error, times what makes it cover nine of ten random machines (a test holds

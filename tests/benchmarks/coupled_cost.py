@@ -1,0 +1,99 @@
+"""What a coupled map costs beside the map of one phase: time, points, products and factors a point.
+
+    OMP_NUM_THREADS=1 python -m tests.benchmarks.coupled_cost             two polarities (some minutes)
+    OMP_NUM_THREADS=1 python -m tests.benchmarks.coupled_cost coarse      the same on a coarse mesh
+
+All times of one run, of the one processor that it uses. A design at one current: what phases add to each other where
+all that conduct carry one current, the single-phase map apart.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import sys
+import time
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polefem import RadialMachine, coupled_map, flux_map
+from polefem.field import field_series
+from polefem.solve import Solution, minimise
+from polefem.sweep import joint, joint_errors, single
+from polefem.units import deg
+from tests.benchmarks.map_cost import ANGLES, CURRENTS, Work, machine
+
+Floats = NDArray[np.float64]
+
+USUAL, ALTERNATING = (1, 1, 1, -1, -1, -1), (1, -1, 1, -1, 1, -1)
+
+
+def joined(polarity: tuple[int, ...]) -> RadialMachine:
+    """The 6/4 machine of the map's benchmark with its coils joined in some way."""
+    return dataclasses.replace(machine(), winding=dataclasses.replace(machine().winding, polarity=polarity))
+
+
+def counted(work: Callable[[], Any]) -> tuple[float, Work, Work]:
+    """Seconds of one processor, and what the solver did for one phase alone and for phases together."""
+    alone, together = Work(), Work()
+
+    def counting(into: Work) -> Callable[..., Solution]:
+        def solve(*given: Any) -> Solution:
+            found = minimise(*given)
+            into.add(found)
+            return found
+
+        return solve
+
+    rooms: tuple[tuple[Any, Work], ...] = (
+        (single, alone),
+        (joint, together),
+        (joint_errors, together),
+    )
+    try:
+        for room, into in rooms:
+            room.minimise = counting(into)
+        begun = time.process_time()
+        work()
+        return time.process_time() - begun, alone, together
+    finally:
+        for room, _ in rooms:
+            room.minimise = minimise
+
+
+def line(name: str, seconds: float, work: Work, beside: float) -> None:
+    each = max(work.points, 1)
+    print(
+        f"{name:44s} {seconds:7.1f} s {seconds / beside:6.2f} {work.points:7d} {1e3 * seconds / each:9.1f} ms"
+        f" {work.steps / each:6.2f} {work.products / each:9.1f} {work.factors / each:8.2f}",
+        flush=True,
+    )
+
+
+def main(mesh: str) -> None:
+    print(f"{'':44s} {'time':>9s} {'ratio':>6s} {'points':>7s} {'a point':>12s}  steps  products  factors")
+    small, work, _ = counted(lambda: flux_map(joined(USUAL), ANGLES, CURRENTS[::2], mesh))
+    line("map of one phase, 31 x 6", small, work, small)
+    whole, work, _ = counted(lambda: flux_map(joined(USUAL), ANGLES, CURRENTS, mesh))
+    line("map of one phase, 31 x 11", whole, work, whole)
+    for polarity in (USUAL, ALTERNATING):
+        signs = " ".join("+" if sign > 0 else "-" for sign in polarity)
+        own = joined(polarity)
+        one = [CURRENTS[-1]]
+        seconds, _, work = counted(
+            lambda own=own, one=one: coupled_map(own, ANGLES, CURRENTS[::2], mesh, joint_currents=one)  # type: ignore[misc]
+        )
+        line(f"{signs}: one current, beside 31 x 6", seconds - small, work, small)
+        seconds, _, work = counted(lambda own=own: coupled_map(own, ANGLES, CURRENTS, mesh))  # type: ignore[misc]
+        line(f"{signs}: whole coupled map, all in, beside 31 x 11", seconds, work, whole)
+    turned = np.linspace(0.0, 30.0, 16) * deg
+    row = [CURRENTS[-1], CURRENTS[-1], 0.0]
+    begun = time.process_time()
+    states = len(list(field_series(joined(USUAL), turned, row, mesh)))
+    print(f"{'field_series, 16 states':44s} {1e3 * (time.process_time() - begun) / states:.1f} ms a state")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1] if len(sys.argv) > 1 else "normal")
