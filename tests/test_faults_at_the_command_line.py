@@ -31,8 +31,8 @@ FILE = """
     from polefem.__main__ import run_study
     from polefem.study import Study, Variant
     from polefem.units import deg
-    arcs = range(32, 44)
-    study = Study("mine", MACHINE, PLAN, [Variant(f"v{{k}} \\u03b1", {{"rotor_pole.arc": k * deg}}) for k in arcs])
+    shapes = [Variant(f"v{{k}} \\u03b1", {{"rotor_pole.arc": k * deg}}) for k in range(32, 44)]
+    study = Study("mine", MACHINE, PLAN, shapes)
     if __name__ == "__main__":
         raise SystemExit(run_study(study, solver=FAKE))
 """

@@ -89,7 +89,10 @@ class FluxMap:
     def _keep_table(self, name: str, kind: type) -> None:
         if getattr(self, name) is None:
             return
-        table: NDArray[Any] = np.array(getattr(self, name), dtype=kind)
+        raw = np.array(getattr(self, name))
+        if raw.dtype.kind == "f" and kind is not np.float64 and not np.isfinite(raw).all():
+            raise InvalidValue(refusal("a map counts whole numbers", name, "not finite", "finite"))
+        table: NDArray[Any] = raw.astype(kind)
         shape = (self.currents.size, self.angles.size)
         if table.shape != shape:
             rule = "a table of a map has a row for each current and a column for each angle"

@@ -14,6 +14,7 @@ __all__ = ["END_STRETCH", "checked_table", "law_through"]
 #: T past the last point over which the slope rises to 1/mu0, when nothing better is known.
 END_STRETCH: float = 0.05
 LEAST_POINTS = 3
+MOST_H, MOST_B = 1e12, 1e6  # beyond what any magnet makes, and far within what can be squared
 # A measured and rounded table of a saturated steel strays below the slope of vacuum: the EN9 table of TEAM
 # problem 24 by 4.6 % between its last two points.
 SLOPE_TOLERANCE = 0.05
@@ -49,9 +50,10 @@ def checked_table(
             where = f"{name}, {labels[row] if labels else f'row {row + 1}'}"
             raise InvalidValue(refusal(rule, where, f"H = {h[row]:g} A/m, B = {b[row]:g} T", allowed))
 
+    sane = (np.abs(h) < MOST_H) & (np.abs(b) < MOST_B)  # nor are NaN and infinite
+    refuse(~sane, "a B-H table holds numbers", f"finite H and B, below {MOST_H:g} A/m and {MOST_B:g} T")
     first = np.arange(h.size) == 0
     step_h, step_b = np.diff(h, prepend=h[:1]), np.diff(b, prepend=b[:1])
-    refuse(~(np.isfinite(h) & np.isfinite(b)), "a B-H table holds numbers", "finite H and B")
     refuse(first & ((h != 0.0) | (b != 0.0)), "a B-H table starts at the origin", "H = 0 A/m, B = 0 T")
     still = ~first & ((step_h <= 0.0) | (step_b <= 0.0))
     refuse(still, "a B-H table increases", "H and B both above the row before")

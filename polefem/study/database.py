@@ -14,6 +14,7 @@ import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
+from functools import cache
 from pathlib import Path
 
 from polefem.errors import StoreRefused, refusal
@@ -69,6 +70,8 @@ def open_database(file: Path, layout: str, schema: int) -> sqlite3.Connection:
             db.execute("PRAGMA journal_mode = WAL")
         db.execute("PRAGMA synchronous = FULL")
         (found,) = db.execute("PRAGMA quick_check(1)").fetchone()
+        if found == "ok" and _tables(db) != _expected(layout):
+            found = "its tables are not as they were made"
         if found != "ok":
             raise StoreRefused(refusal("a store must be sound", str(file), f"damaged ({found})", _GO_ON))
     except BaseException:
@@ -159,6 +162,17 @@ def _begin(file: Path, layout: str, schema: int) -> None:
             os.link(part, file)
     finally:
         part.unlink(missing_ok=True)
+
+
+def _tables(db: sqlite3.Connection) -> dict[str, str]:
+    return dict(db.execute("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL"))
+
+
+@cache
+def _expected(layout: str) -> dict[str, str]:
+    with closing(sqlite3.connect(":memory:")) as db:
+        db.executescript(layout)
+        return _tables(db)
 
 
 def _hold(db: sqlite3.Connection, file: Path) -> None:

@@ -174,6 +174,15 @@ def test_a_damaged_row_is_noticed(tmp_path: Path, table: str, column: str, to: s
         assert store.outcomes("one")[0][1].figures == figures()
 
 
+def test_a_damaged_layout_is_noticed(tmp_path: Path) -> None:
+    Store(tmp_path).close()
+    with closing(sqlite3.connect(tmp_path / "designs.sqlite")) as db:
+        db.execute("ALTER TABLE designs RENAME COLUMN ripple TO rippme")
+        db.commit()
+    with pytest.raises(StoreRefused, match="a store must be sound: .* its tables are not as they were made"):
+        Store(tmp_path)
+
+
 def test_a_damaged_list_of_a_study_is_noticed(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         store.keep("a", solved())

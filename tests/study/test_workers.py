@@ -188,12 +188,9 @@ def test_workers_whose_parent_is_gone_end_by_themselves(tmp_path: Path) -> None:
 
 
 def children(parent: int) -> list[int]:
-    """Processes begun by another."""
-    return [int(n) for n in Path(f"/proc/{parent}/task/{parent}/children").read_text().split()] or [
-        int(n)
-        for task in Path(f"/proc/{parent}/task").iterdir()
-        for n in (task / "children").read_text().split()
-    ]
+    """Processes that the threads of another began."""
+    tasks = Path(f"/proc/{parent}/task").iterdir()
+    return [int(number) for task in tasks for number in (task / "children").read_text().split()]
 
 
 def test_stop_ends_a_worker_that_is_just_starting() -> None:
