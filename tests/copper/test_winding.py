@@ -37,6 +37,7 @@ def test_a_wound_phase_is_the_sum_by_hand() -> None:
     assert phase.coil_area == pytest.approx(6 * height * 1e-6, rel=1e-6)
     assert phase.mean_turn == pytest.approx(turn * 1e-3, rel=1e-6)
     assert phase.resistance == pytest.approx(ohm, rel=1e-5)
+    assert phase.loss(10.0) == pytest.approx(100 * ohm, rel=1e-5)
     assert phase.copper_mass == pytest.approx(6 * 100 * bare * 1e-6 * turn * 1e-3 * 8890, rel=1e-6)
     assert phase.current_density(10.0) == pytest.approx(10 / bare * 1e6, rel=1e-6)
 

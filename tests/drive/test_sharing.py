@@ -4,6 +4,7 @@ wrong."""
 from __future__ import annotations
 
 import dataclasses
+import math
 
 import numpy as np
 import pytest
@@ -32,6 +33,18 @@ def test_shares_on_the_straight_flank() -> None:
     assert run.mean == pytest.approx(2.0, rel=1e-3) and run.ripple < 5e-3
     twisted = waveform_torque(WIDE, Tracking(sharing.angles, 1.0 * sharing.currents**0.98))
     assert twisted.ripple > 5e-3
+
+
+def test_how_fast_the_supply_follows_is_what_it_has_left() -> None:
+    """On the flank dL/dangle i is the slope of the flux linkage: source, coil and switches take their share of the
+    supply, and what is left drives it. The changing over is steeper: a bound from above."""
+    sharing = share_torque(WIDE, BRIDGE, OHMS, 2.0, -38 * deg, 4 * deg)
+    current = math.sqrt(2 * 2.0 / RISE)
+    assert sharing.speed_limit < (48.0 - 1.4 - OHMS * current) / (RISE * current)
+    behind = share_torque(WIDE, Bridge(48.0, 0.7, 0.8, source_resistance=0.3), OHMS, 2.0, -38 * deg, 4 * deg)
+    in_the_coil = share_torque(WIDE, BRIDGE, OHMS + 0.3, 2.0, -38 * deg, 4 * deg)
+    assert behind.speed_limit == pytest.approx(in_the_coil.speed_limit)
+    assert behind.speed_limit < 0.99 * sharing.speed_limit
 
 
 @pytest.mark.parametrize("torque", [2.0, -2.0])

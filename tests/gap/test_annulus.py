@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.constants import mu_0
 from scipy.integrate import quad
 
-from polefem.gap import Gap, fourier
+from polefem.gap import Gap, _extent, fourier
 from polefem.model import Trace
 from tests.gallery import converges
 
@@ -90,6 +90,19 @@ class Annulus:
         """On the inner circle, whole turn, N m per metre."""
         a, slope = self._at(INNER)
         return self.order * math.pi * INNER / mu_0 * (a * slope.conjugate()).imag
+
+
+@pytest.mark.parametrize("antiperiodic", [False, True])
+def test_a_shape_reaches_over_the_elements_of_its_node_and_no_further(antiperiodic: bool) -> None:
+    """A corner's shape reaches over both elements beside it, a middle's over its own; the first corner's also over the
+    sector's last element, which is as far before it."""
+    corners = np.array([0.0, 0.1, 0.3, 0.35, 0.6, 0.8])
+    low, high = _extent(trace_by_hand(corners, antiperiodic))
+    last = corners[-1] - corners[-2]
+    np.testing.assert_allclose(low[::2], [-last, *corners[:4]], atol=1e-15)
+    np.testing.assert_allclose(high[::2], corners[1:])
+    np.testing.assert_allclose(low[1::2], corners[:-1])
+    np.testing.assert_allclose(high[1::2], corners[1:])
 
 
 def spread(trace: Trace, order: int, amplitude: complex) -> Floats:

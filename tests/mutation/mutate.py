@@ -1,0 +1,211 @@
+"""Change one operator at a time in the computing rooms, and see whether the room's own quick tests notice.
+
+    OMP_NUM_THREADS=1 nice .venv/bin/python tests/mutation/mutate.py --count 300 --minutes 60 --workers 2
+
++ and -, * and /, < and <=, > and >= change places, at places drawn with a fixed seed. It works on a copy of the
+checkout, tells each change that no test noticed with its line, and how many did. `without_effect.txt` lists changes that
+were looked at and move no result (guards, starting guesses, cosmetics): they are left out of the share.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import os
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from queue import SimpleQueue
+
+ROOT = Path(__file__).parents[2]
+# Rooms that compute, and the tests that should notice: those of the room and those that hold its numbers.
+ROOMS = {
+    "copper": "copper estimates",
+    "drive": "drive",
+    "estimates": "estimates",
+    "gap": "gap field/test_gap_sizes.py",
+    "maps": "maps",
+    "materials": "materials",
+    "mesher": "mesher",
+    "model": "model",
+    "outline": "outline",
+    "ranking": "ranking",
+    "shapes": "shapes",
+    "solve": "solve",
+    "study": "study/test_pipeline.py study/test_operating_points.py study/test_tolerances.py study/test_sampling.py "
+    "study/test_surrogate.py study/test_sensitivity.py study/test_search.py",
+}
+# Of study, the modules that compute; the others are tried by the faults.
+STUDY = {
+    "basis",
+    "operating_points",
+    "operation",
+    "pipeline",
+    "sampling",
+    "sensitivity",
+    "surrogate",
+    "tolerances",
+}
+SWAPS: dict[type[ast.AST], tuple[str, str]] = {
+    ast.Add: ("+", "-"),
+    ast.Sub: ("-", "+"),
+    ast.Mult: ("*", "/"),
+    ast.Div: ("/", "*"),
+    ast.Lt: ("<", "<="),
+    ast.LtE: ("<=", "<"),
+    ast.Gt: (">", ">="),
+    ast.GtE: (">=", ">"),
+}
+SLOWEST = 240.0  # s that the tests of a change may take: a change that makes them hang is noticed
+
+
+@dataclass(frozen=True)
+class Change:
+    """One operator in a file: where it begins, what it is, and what it becomes."""
+
+    file: str
+    line: int
+    column: int
+    old: str
+    new: str
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}:{self.column} {self.old} to {self.new}"
+
+    @property
+    def room(self) -> str:
+        return Path(self.file).parts[1].removesuffix(".py")
+
+    def applied(self, source: str) -> str:
+        """The file with the change in it."""
+        lines = source.split("\n")
+        line = lines[self.line - 1].encode()
+        lines[self.line - 1] = (
+            line[: self.column] + self.new.encode() + line[self.column + len(self.old) :]
+        ).decode()
+        return "\n".join(lines)
+
+
+def changes_in(file: str, source: str) -> Iterator[Change]:
+    """Every change that can be made to a file, in order; text and annotations are left alone."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.BinOp):
+            operators: list[tuple[ast.expr, ast.AST, ast.expr]] = [(node.left, node.op, node.right)]
+        elif isinstance(node, ast.Compare):
+            operators = list(
+                zip([node.left, *node.comparators[:-1]], node.ops, node.comparators, strict=True)
+            )
+        else:
+            continue
+        for left, operator, right in operators:
+            if type(operator) in SWAPS and (found := _between(source, left, right, SWAPS[type(operator)][0])):
+                yield Change(file, *found, *SWAPS[type(operator)])
+
+
+def _between(source: str, left: ast.expr, right: ast.expr, text: str) -> tuple[int, int] | None:
+    """Line and column of an operator between two operands; brackets and comments may lie there too."""
+    lines = source.split("\n")
+    line, column = left.end_lineno or 0, left.end_col_offset or 0
+    while (line, column) < (right.lineno, right.col_offset):
+        row = lines[line - 1].encode()
+        end = right.col_offset if line == right.lineno else len(row)
+        at = row[column:end].split(b"#")[0].find(text.encode())
+        if at >= 0:
+            return line, column + at
+        line, column = line + 1, 0
+    return None
+
+
+def every_change() -> list[Change]:
+    """Every change that can be made to the computing rooms."""
+    found: list[Change] = []
+    for path in sorted((ROOT / "polefem").rglob("*.py")):
+        file = path.relative_to(ROOT).as_posix()
+        room = Path(file).parts[1].removesuffix(".py")
+        if room in ROOMS and (room != "study" or path.stem in STUDY):
+            found += changes_in(file, path.read_text("utf-8"))
+    return found
+
+
+def noticed(change: Change, copy: Path) -> bool:
+    """Whether the tests of its room fail with the change in a copy of the checkout."""
+    path = copy / change.file
+    source = path.read_text("utf-8")
+    path.write_text(change.applied(source), "utf-8")
+    tests = [f"tests/{part}" for part in ROOMS[change.room].split()]
+    command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests]
+    environment = {
+        **os.environ,
+        "PYTHONPATH": str(copy),
+        "PYTHONDONTWRITEBYTECODE": "1",
+        "OMP_NUM_THREADS": "1",
+    }
+    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    try:
+        return subprocess.run(command, cwd=copy, env=environment, timeout=SLOWEST, **quiet).returncode != 0
+    except subprocess.TimeoutExpired:
+        return True
+    finally:
+        path.write_text(source, "utf-8")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description="Change operators and see whether tests notice.")
+    parser.add_argument("--count", type=int, default=300)
+    parser.add_argument("--minutes", type=float, default=60.0, help="after which no more changes are begun")
+    parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--rooms", nargs="*", default=list(ROOMS))
+    options = parser.parse_args()
+    known = {line for line in (Path(__file__).parent / "without_effect.txt").read_text().splitlines() if line}
+    pool = [change for change in every_change() if change.room in options.rooms]
+    drawn = random.Random(options.seed).sample(pool, min(options.count, len(pool)))
+    lines = {
+        change: (ROOT / change.file).read_text("utf-8").split("\n")[change.line - 1].strip()
+        for change in drawn
+    }
+    ends = time.monotonic() + 60 * options.minutes
+    counts: Counter[tuple[str, bool]] = Counter()
+    with tempfile.TemporaryDirectory() as folder:
+        copies: SimpleQueue[Path] = SimpleQueue()
+        for at in range(options.workers):
+            copy = Path(folder) / str(at)
+            shutil.copytree(
+                ROOT, copy, ignore=shutil.ignore_patterns(".venv", ".git", "build", ".*_cache", "results")
+            )
+            copies.put(copy)
+
+        def tried(change: Change) -> tuple[Change, bool | None]:
+            if time.monotonic() > ends:
+                return change, None
+            copy = copies.get()
+            try:
+                return change, noticed(change, copy)
+            finally:
+                copies.put(copy)
+
+        with ThreadPoolExecutor(options.workers) as threads:
+            for change, was in threads.map(tried, drawn):
+                said = f"{change.file} {change.old} to {change.new}: {lines[change]}"
+                if was is None or said in known:
+                    continue
+                counts[change.room, was] += 1
+                print("noticed " if was else "NOT     ", change, "" if was else f"\n{said}", flush=True)
+    for room in options.rooms:
+        yes, no = counts[room, True], counts[room, False]
+        if yes + no:
+            print(f"{room}: {yes} of {yes + no} noticed")
+    yes = sum(number for (_, was), number in counts.items() if was)
+    print(f"together: {yes} of {counts.total()} noticed, of {len(pool)} that can be made")
+
+
+if __name__ == "__main__":
+    main()
