@@ -3,8 +3,8 @@
     OMP_NUM_THREADS=1 nice .venv/bin/python tests/mutation/mutate.py --count 300 --minutes 60 --workers 2
 
 + and -, * and /, < and <=, > and >= change places, at places drawn with a fixed seed. It works on a copy of the
-checkout, tells each change that no test noticed with its line, and how many did. `without_effect.txt` lists changes that
-were looked at and move no result (guards, starting guesses, cosmetics): they are left out of the share.
+checkout, tells each change that no test noticed with its line, and how many did. `without_effect.txt` lists changes
+that were looked at and move no result (guards, starting guesses, cosmetics): they are left out of the share.
 """
 
 from __future__ import annotations
