@@ -280,7 +280,7 @@ def _after(place: Path, some: list[Design], reference: list[Any]) -> str:
 
 def a_full_disk(folder: Path, part: float) -> Row:
     """No file may grow past a size: what was kept is there, the run says so, and goes on where there is room."""
-    rng, faults, times = random.Random(SEED), [], round(6 * part)
+    rng, faults, times = random.Random(SEED), [], round(4 * part)
     for at in range(times):
         place = folder / str(at)
         place.mkdir(parents=True)
