@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Mapping, Sequence
+from contextlib import redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -183,10 +185,17 @@ def _add_field_data(path: Path, numbers: Mapping[str, float]) -> None:
 def load(path: str | Path) -> tuple[Floats, Ints, Ints]:
     """Read back points (n_nodes, 2), triangles (n, 6) and region numbers (n,); raises StoreRefused."""
     try:
-        stored = meshio.read(path)
-        triangles = stored.cells_dict["triangle6"]
-        region = stored.cell_data_dict["region"]["triangle6"]
-    except (meshio.ReadError, KeyError) as problem:
+        with redirect_stdout(
+            io.StringIO()
+        ):  # meshio prints what it cannot read, and ends the process: SystemExit
+            stored = meshio.read(path)
+        triangles = np.asarray(stored.cells_dict["triangle6"], dtype=np.int64)
+        region = np.asarray(stored.cell_data_dict["region"]["triangle6"], dtype=np.int64)
+        points = np.asarray(stored.points[:, :2], dtype=np.float64)
+        if triangles.size and not 0 <= triangles.min() <= triangles.max() < len(points):
+            raise ValueError("triangles of points that are not there")
+    except (Exception, SystemExit) as problem:
         allowed = "a mesh of six-node triangles with cell data 'region'"
-        raise StoreRefused(refusal("a mesh file must hold our mesh", "path", path, allowed)) from problem
-    return stored.points[:, :2], np.asarray(triangles, dtype=np.int64), np.asarray(region, dtype=np.int64)
+        found = f"{path} ({type(problem).__name__}: {problem})"
+        raise StoreRefused(refusal("a mesh file must hold our mesh", "path", found, allowed)) from problem
+    return points, triangles, region

@@ -12,7 +12,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 from doors import KINDS, ends, tried
 from faults import ALL, Row
 
-from polefem.errors import InvalidValue
+from polefem.errors import InvalidValue, StoreRefused
+from polefem.mesh import load
 
 
 @pytest.mark.slow
@@ -40,3 +41,16 @@ def test_other_ends_are_seen() -> None:
     assert ends(raises(InvalidValue("a rule: x is 1, allowed is 2"))) == "a sentence"
     assert ends(raises(KeyError("x"))) == "KeyError: 'x'"
     assert ends(raises(InvalidValue("\x1b[2J"))).startswith("a sentence that cannot be printed")
+
+
+@pytest.mark.parametrize("ending", [".vtu", ".msh", ".vtk", ".xyz"])
+@pytest.mark.parametrize(
+    "data", [b"", b"\x00\xff" * 40, b"<VTKFile></VTKFile>", b"$MeshFormat\n2.2 0 8\n$Nodes\n-1\n"]
+)
+def test_a_mesh_file_that_is_none_is_refused(tmp_path: Path, ending: str, data: bytes) -> None:
+    path = tmp_path / f"a{ending}"
+    path.write_bytes(data)
+    with pytest.raises(StoreRefused, match="a mesh file must hold our mesh"):
+        load(path)
+    with pytest.raises(StoreRefused, match="a mesh file must hold our mesh"):
+        load(tmp_path / f"absent{ending}")

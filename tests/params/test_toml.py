@@ -132,6 +132,26 @@ def test_a_steel_of_the_library_is_called_by_name() -> None:
         ("air_gap_mm = 0.4", "air_gap_mm = 0", "the air gap must be open"),
         ("air_gap_mm = 0.4", "air_gap_mm = 0.4\nair_gap_mm = 0.5", "must be TOML"),
         ("[[stator_pole.notch]]", "[stator_pole.notch]", "parts that repeat are tables in a list"),
+        ('kind = "radial"', "kind = [1]", r"says what it describes: kind is \[1\]"),
+        ("[0, 100, 1000, 10000]", "[0, 100, 'x', 10000]", r"a number: steel.h_A_per_m\[2\] is 'x'"),
+        (
+            "h_A_per_m = [0, 100, 1000, 10000]\nb_T = [0, 1.0, 1.5, 1.8]",
+            "name = 5",
+            "a steel has a name: .* is 5",
+        ),
+        (
+            "h_A_per_m = [0, 100, 1000, 10000]\nb_T = [0, 1.0, 1.5, 1.8]",
+            "mu_r = 'x'",
+            "must be a number: steel.mu_r",
+        ),
+        (
+            "h_A_per_m = [0, 100, 1000, 10000]\nb_T = [0, 1.0, 1.5, 1.8]",
+            "mu_r = true",
+            "must be a number: steel.mu_r",
+        ),
+        ("air_gap_mm = 0.4", f"air_gap_mm = {'9' * 400}", "a dimension must be finite: air_gap_mm is inf"),
+        ("stator_poles = 6", f"stator_poles = {'9' * 400}", "stator_poles is above 1e.09"),
+        ("air_gap_mm = 0.4", f"air_gap_mm = {'9' * 5000}", "a machine file must be TOML"),
         ("turns_per_pole = 100", "turns_per_pole = 0", "a coil must have turns"),
         ("b_T", "b_mT", "a steel is known by its law: steel is h_A_per_m, b_mT"),
         (
@@ -159,3 +179,20 @@ def test_the_file_is_named_where_it_is_refused(tmp_path: Path) -> None:
         load_machine(file)
     with pytest.raises(InvalidValue, match="a machine file must be readable text"):
         load_machine(tmp_path / "absent.toml")
+
+
+@pytest.mark.parametrize(
+    ("encoding", "mark"), [("utf-8", b""), ("utf-8-sig", b""), ("utf-16", b""), ("utf-16-be", b"\xfe\xff")]
+)
+def test_what_common_editors_save_is_read(tmp_path: Path, encoding: str, mark: bytes) -> None:
+    file = tmp_path / "wheel.toml"
+    file.write_bytes(mark + ("# \u00e9\n" + TEXT).encode(encoding))
+    assert machine_text(load_machine(file)) == machine_text(machine_from_text(TEXT))
+
+
+@pytest.mark.parametrize("data", [b"\x00\x01" * 50, "# \u00e9".encode("latin-1"), TEXT.encode("utf-16-le")])
+def test_what_is_no_text_is_refused(tmp_path: Path, data: bytes) -> None:
+    (tmp_path / "a.toml").write_bytes(data)
+    for path in (tmp_path / "a.toml", tmp_path, "a\0b", "/dev/zero"):
+        with pytest.raises(InvalidValue, match="a machine file must be readable text"):
+            load_machine(path)

@@ -59,3 +59,19 @@ def test_lots_of_one_search_are_one_bar() -> None:
     assert stream.getvalue().splitlines() == [
         "search: 4 of 4 designs, 0 refused, 4 failed, 0 s spent, about 0 s left"
     ]
+
+
+def test_a_log_shows_a_sign_of_life_while_no_design_is_done(monkeypatch: pytest.MonkeyPatch) -> None:
+    now = [1000.0]
+    monkeypatch.setattr(progress.time, "monotonic", lambda: now[0])
+    stream = io.StringIO()
+    bar = ProgressBar(stream, "wheel")
+    bar.begin(10)
+    for _ in range(250):
+        now[0] += 0.5
+        bar.still()
+    bar.remark("what was kept of 'plain' is damaged: it is computed again")
+    first, second, third = stream.getvalue().splitlines()
+    assert first == "wheel: 0 of 10 designs, 0 refused, 0 failed, 60 s spent"
+    assert second.endswith("120 s spent")
+    assert third == "wheel: what was kept of 'plain' is damaged: it is computed again"
