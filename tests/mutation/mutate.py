@@ -31,6 +31,7 @@ ROOMS = {
     "copper": "copper",
     "drive": "drive",
     "estimates": "estimates",
+    "field": "field",
     "gap": "gap field/test_gap_sizes.py",
     "maps": "maps",
     "materials": "materials",
@@ -40,6 +41,7 @@ ROOMS = {
     "ranking": "ranking",
     "shapes": "shapes",
     "solve": "solve",
+    "sweep": "sweep maps",
     "study": "study/test_pipeline.py study/test_operating_points.py study/test_tolerances.py study/test_sampling.py "
     "study/test_surrogate.py study/test_sensitivity.py study/test_search.py",
 }

@@ -6,7 +6,8 @@ from itertools import pairwise
 
 import pytest
 
-from polefem.outline.parts import APART, extent, parts_of
+from polefem.outline.parts import APART, circle, extent, parts_of
+from polefem.shapes.segments import Arc, Line
 from tests.export.export_machines import AXIAL
 
 
@@ -27,3 +28,12 @@ def test_views_of_an_axial_machine_stand_apart_about_one_height() -> None:
         assert left - right == pytest.approx(APART)
     middles = [(low + high) / 2 for _, low, _, high in boxes]
     assert middles[1:] == pytest.approx([0.0] * (len(boxes) - 1), abs=1e-12)
+
+
+def test_a_ring_that_is_a_whole_circle_is_known_wherever_it_lies() -> None:
+    centre, radius = 0.02 + 0.03j, 5e-3
+    start, end = centre + radius, centre - radius
+    ring = (Arc(start, end, centre, True), Arc(end, start, centre, True))
+    assert circle(ring) == (centre, pytest.approx(radius))
+    other = (Arc(start, end, centre, True), Arc(end, start, centre + 1e-3j, True))
+    assert circle(other) is None and circle((Line(start, end), Line(end, start))) is None

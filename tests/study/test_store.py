@@ -179,7 +179,9 @@ def test_a_damaged_layout_is_noticed(tmp_path: Path) -> None:
     with closing(sqlite3.connect(tmp_path / "designs.sqlite")) as db:
         db.execute("ALTER TABLE designs RENAME COLUMN ripple TO rippme")
         db.commit()
-    with pytest.raises(StoreRefused, match=r"a store must be sound: .* its tables are not as they were made"):
+    with pytest.raises(
+        StoreRefused, match=r"a store must be sound: .* \(its tables are not as they were made"
+    ):
         Store(tmp_path)
 
 
