@@ -85,7 +85,7 @@ def how_sure(findings: Findings) -> tuple[str, ...]:
     if uncertainty is None:
         said.append(
             "± and bars are a bound of the mesh's error alone, by the map's own estimate. What a workshop does to each "
-            "shape (gap, arcs, steel, an offset shaft) is not in it: a study that is given tolerances tells how "
+            "shape (gap, arcs, steel, an eccentric rotor) is not in it: a study that is given tolerances tells how "
             "sure the order is."
         )
     else:
