@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from polefem.command_line import main
     from polefem.copper import Copper
     from polefem.estimates import Turning
-    from polefem.field import pole_pull, solve_state
+    from polefem.field import BuiltMachine, built, pole_pull, solve_state
     from polefem.maps import CoupledMap, FluxMap, Slice, linear_map, skewed, stacked
     from polefem.materials import MU0, Steel
     from polefem.outline import outline_of
@@ -83,6 +83,7 @@ __all__ = [
     "Barrier",
     "BestOperatingPoint",
     "Bridge",
+    "BuiltMachine",
     "Chopping",
     "CoilStep",
     "Constraint",
@@ -131,6 +132,7 @@ __all__ = [
     "WaveformOperatingPoint",
     "Winding",
     "__version__",
+    "built",
     "coupled_map",
     "film",
     "flux_map",
@@ -152,7 +154,7 @@ _HELD = {
     "command_line": "main",
     "copper": "Copper",
     "estimates": "Turning",
-    "field": "pole_pull solve_state",
+    "field": "BuiltMachine built pole_pull solve_state",
     "maps": "CoupledMap FluxMap Slice linear_map skewed stacked",
     "materials": "MU0 Steel",
     "outline": "outline_of",

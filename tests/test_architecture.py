@@ -118,7 +118,6 @@ ROOMS: dict[str, Sees] = {
             "maps",
             "drive",
             "study",
-            "ranking",
             "report",
         ),
         ("ezdxf", "scipy.io"),
