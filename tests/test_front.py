@@ -79,8 +79,8 @@ def test_a_name_from_elsewhere_is_noticed(line: str) -> None:
 
 def test_the_reference_lists_the_surface() -> None:
     listed = (ROOT / "docs" / "reference" / "index.md").read_text("utf-8")
-    named = set(re.findall(r"\{(?:class|func|data)\}`~polefem\.[\w.]*?(\w+)`", listed))
-    assert set(polefem.__all__) - {"__version__"} == named
+    named = set(re.findall(r"`(?:~polefem\.[\w.]*?)?(\w+)`", listed))
+    assert set(polefem.__all__) - {"__version__"} <= named
     assert all(f"`{module}`" in listed for module in SURFACE)
 
 
