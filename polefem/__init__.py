@@ -3,8 +3,8 @@
 A study describes a machine and the shapes it might have; the rooms of this package turn each shape into an outline,
 meshes, nonlinear fields over angle and current, a flux map, torque and its ripple, and a ranking.
 
-Names are taken from their rooms when first asked for (PEP 562), so that a room loads what it needs and no more: a drive
-needs no mesher.
+What a script needs can be had from here; the rooms hold the rest. Names are taken from their rooms when first asked for
+(PEP 562), so that a room loads what it needs and no more: a drive needs no mesher.
 """
 
 from importlib import import_module
@@ -13,9 +13,14 @@ from typing import TYPE_CHECKING, Any
 from polefem.version import __version__
 
 if TYPE_CHECKING:
-    from polefem.field import pole_pull, solve_state
-    from polefem.maps import CoupledMap, FluxMap, Slice, skewed, stacked
-    from polefem.materials import Steel
+    from polefem.bench import Result, film, run
+    from polefem.command_line import main
+    from polefem.copper import Copper
+    from polefem.estimates import Turning
+    from polefem.field import BuiltMachine, built, pole_pull, solve_state
+    from polefem.maps import CoupledMap, FluxMap, Slice, linear_map, skewed, stacked
+    from polefem.materials import MU0, Steel
+    from polefem.outline import outline_of
     from polefem.params import (
         AxialMachine,
         Barrier,
@@ -28,61 +33,152 @@ if TYPE_CHECKING:
         OuterRotorMachine,
         Pole,
         RadialMachine,
+        RectangularCurrent,
         RoundFace,
         Shoe,
         SlopedFace,
         Winding,
     )
+    from polefem.params.drive_spec import (
+        AverageVoltage,
+        Bridge,
+        Chopping,
+        DriveSpec,
+        Load,
+        SinglePulse,
+        Tracking,
+    )
+    from polefem.params.fields import with_fields
+    from polefem.params.toml import load_machine
+    from polefem.study import (
+        BestOperatingPoint,
+        Constraint,
+        DriveOperatingPoint,
+        EccentricityTolerance,
+        EqualCopperLoss,
+        EqualCurrent,
+        EqualMeanTorque,
+        FieldTolerance,
+        Grid,
+        LatinHypercube,
+        LevelOperatingPoint,
+        Limit,
+        Plan,
+        Range,
+        Search,
+        Sensitivities,
+        SobolPoints,
+        SteelTolerance,
+        Study,
+        SwitchingTable,
+        Variant,
+        WaveformOperatingPoint,
+    )
     from polefem.sweep import coupled_map, flux_map
 
 __all__ = [
+    "MU0",
+    "AverageVoltage",
     "AxialMachine",
     "Barrier",
+    "BestOperatingPoint",
+    "Bridge",
+    "BuiltMachine",
+    "Chopping",
     "CoilStep",
+    "Constraint",
+    "Copper",
     "CoupledMap",
+    "DriveOperatingPoint",
+    "DriveSpec",
+    "EccentricityTolerance",
+    "EqualCopperLoss",
+    "EqualCurrent",
+    "EqualMeanTorque",
+    "FieldTolerance",
     "FluxMap",
     "FreeFace",
+    "Grid",
     "Hole",
+    "LatinHypercube",
+    "LevelOperatingPoint",
+    "Limit",
+    "Load",
     "Machine",
     "MeshSpec",
     "Notch",
     "OuterRotorMachine",
+    "Plan",
     "Pole",
     "RadialMachine",
+    "Range",
+    "RectangularCurrent",
+    "Result",
     "RoundFace",
+    "Search",
+    "Sensitivities",
     "Shoe",
+    "SinglePulse",
     "Slice",
     "SlopedFace",
+    "SobolPoints",
     "Steel",
+    "SteelTolerance",
+    "Study",
+    "SwitchingTable",
+    "Tracking",
+    "Turning",
+    "Variant",
+    "WaveformOperatingPoint",
     "Winding",
     "__version__",
+    "built",
     "coupled_map",
+    "film",
     "flux_map",
+    "linear_map",
+    "load_machine",
+    "main",
+    "outline_of",
     "pole_pull",
+    "run",
     "skewed",
     "solve_state",
     "stacked",
+    "with_fields",
 ]
 
-#: Rooms other than `params` that names come from.
-_ROOMS = {
-    "CoupledMap": "maps",
-    "FluxMap": "maps",
-    "Slice": "maps",
-    "Steel": "materials",
-    "coupled_map": "sweep",
-    "flux_map": "sweep",
-    "pole_pull": "field",
-    "skewed": "maps",
-    "solve_state": "field",
-    "stacked": "maps",
+#: Names by their room.
+_HELD = {
+    "bench": "Result film run",
+    "command_line": "main",
+    "copper": "Copper",
+    "estimates": "Turning",
+    "field": "BuiltMachine built pole_pull solve_state",
+    "maps": "CoupledMap FluxMap Slice linear_map skewed stacked",
+    "materials": "MU0 Steel",
+    "outline": "outline_of",
+    "params": (
+        "AxialMachine Barrier CoilStep FreeFace Hole Machine MeshSpec Notch OuterRotorMachine Pole "
+        "RadialMachine RectangularCurrent RoundFace Shoe SlopedFace Winding"
+    ),
+    "params.drive_spec": "AverageVoltage Bridge Chopping DriveSpec Load SinglePulse Tracking",
+    "params.fields": "with_fields",
+    "params.toml": "load_machine",
+    "sweep": "coupled_map flux_map",
+    "study": (
+        "BestOperatingPoint Constraint DriveOperatingPoint EccentricityTolerance EqualCopperLoss EqualCurrent "
+        "EqualMeanTorque FieldTolerance Grid LatinHypercube LevelOperatingPoint Limit Plan Range Search "
+        "Sensitivities SobolPoints SteelTolerance Study SwitchingTable Variant WaveformOperatingPoint"
+    ),
 }
+_ROOMS = {name: room for room, names in _HELD.items() for name in names.split()}
 
 
 def __getattr__(name: str) -> Any:
-    if name not in __all__:
+    if name not in _ROOMS:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(import_module(f"{__name__}.{_ROOMS.get(name, 'params')}"), name)
+    return getattr(import_module(f"{__name__}.{_ROOMS[name]}"), name)
 
 
 def __dir__() -> list[str]:

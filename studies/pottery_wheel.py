@@ -12,11 +12,19 @@ The same command, run again, goes on where it was stopped and reads what it has 
 
 from pathlib import Path
 
-from polefem import Notch, Pole, Shoe
-from polefem.__main__ import run_study
-from polefem.params import RectangularCurrent
-from polefem.params.toml import load_machine
-from polefem.study import Copper, EqualCopperLoss, Plan, Study, Variant
+from polefem import (
+    Copper,
+    EqualCopperLoss,
+    Notch,
+    Plan,
+    Pole,
+    RectangularCurrent,
+    Shoe,
+    Study,
+    Variant,
+    load_machine,
+    main,
+)
 from polefem.units import W, deg, mm
 
 wheel = load_machine(Path(__file__).parents[1] / "geometries" / "pottery_wheel.toml")
@@ -54,4 +62,4 @@ study = Study(
 )
 
 if __name__ == "__main__":
-    raise SystemExit(run_study(study))
+    raise SystemExit(main(study))

@@ -21,15 +21,16 @@ from pottery_wheel import plan as ideal
 from pottery_wheel import study as shapes
 from pottery_wheel import wheel
 
-from polefem.__main__ import run_study
-from polefem.params.drive_spec import Bridge, Tracking
-from polefem.study import (
+from polefem import (
     BestOperatingPoint,
+    Bridge,
     EqualMeanTorque,
     LevelOperatingPoint,
     Study,
     SwitchingTable,
+    Tracking,
     WaveformOperatingPoint,
+    main,
 )
 from polefem.units import A, V, deg, rpm
 
@@ -64,4 +65,4 @@ study = Study(
 )
 
 if __name__ == "__main__":
-    raise SystemExit(run_study(study))
+    raise SystemExit(main(study))

@@ -10,30 +10,33 @@
 # want the normal mesh.
 
 # %%
-from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
 
-from polefem import Pole, RadialMachine, Steel, Winding, flux_map, solve_state
-from polefem.copper import wound_phase
-from polefem.drive import rectangular_torque, steady_state
-from polefem.errors import GeometryRefused
-from polefem.outline import outline_of
-from polefem.params import MeshSpec, RectangularCurrent
-from polefem.params.drive_spec import Bridge, Chopping, DriveSpec
-from polefem.params.fields import with_fields
-from polefem.ranking import rank
-from polefem.study import (
-    Copper,
+from polefem import (
+    Bridge,
+    Chopping,
+    DriveSpec,
     EqualCopperLoss,
-    InProcess,
+    MeshSpec,
     Plan,
-    Store,
+    Pole,
+    RadialMachine,
+    RectangularCurrent,
+    Steel,
     Study,
     Variant,
-    run_designs,
+    Winding,
+    flux_map,
+    outline_of,
+    run,
+    solve_state,
+    with_fields,
 )
+from polefem.copper import Copper, wound_phase
+from polefem.drive import rectangular_torque, steady_state
+from polefem.errors import GeometryRefused
 from polefem.units import A, V, W, deg, mm, rpm
 
 # %% [markdown]
@@ -140,7 +143,8 @@ steady_state(lathe_map, drive, 600 * rpm)
 #
 # ## Which shape?
 #
-# Three rotor poles at the same copper loss, ranked by torque ripple under the ideal rectangular current.
+# Three rotor poles at the same copper loss, ranked by torque ripple under the ideal rectangular current. `run` keeps
+# what it computes in a folder, goes on from there when called again, and with `pages=True` writes the report.
 
 # %%
 study = Study(
@@ -161,10 +165,9 @@ study = Study(
         Variant("tapered", {"rotor_pole.taper": 8 * deg}),
     ],
 )
-with TemporaryDirectory() as folder, Store(Path(folder)) as store:
-    records = run_designs(study.name, study.designs(), store, InProcess())
-ranking = rank(records, study.plan.terms, by="ripple")
-ranking
+with TemporaryDirectory() as folder:
+    result = run(study, workers=1, folder=folder, pages=False, progress=False)
+result.ranking
 
 # %% [markdown]
 # From here: `studies/pottery_wheel.py` is a whole study with pictures, `studies/wheel_search.py` looks for a shape by

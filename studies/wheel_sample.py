@@ -9,8 +9,7 @@ three together are listed and drawn; then the slopes and shares of each field.
 
 from wheel_search import constraints, limits, plan, ranges, wheel
 
-from polefem.__main__ import run_study
-from polefem.study import LatinHypercube, Sensitivities, Study
+from polefem import LatinHypercube, Sensitivities, Study, main
 
 study = Study(
     name="wheel sample",
@@ -24,4 +23,4 @@ study = Study(
 )
 
 if __name__ == "__main__":
-    raise SystemExit(run_study(study))
+    raise SystemExit(main(study))

@@ -17,10 +17,19 @@ with 3.06 N m; on the fine mesh these are 30.4 and 27.1 %. The best of a blind s
 
 from pathlib import Path
 
-from polefem.__main__ import run_study
-from polefem.params import MeshSpec, RectangularCurrent
-from polefem.params.toml import load_machine
-from polefem.study import Constraint, Copper, EqualCopperLoss, Limit, Plan, Range, Search
+from polefem import (
+    Constraint,
+    Copper,
+    EqualCopperLoss,
+    Limit,
+    MeshSpec,
+    Plan,
+    Range,
+    RectangularCurrent,
+    Search,
+    load_machine,
+    main,
+)
 from polefem.units import W, deg
 
 wheel = load_machine(Path(__file__).parents[1] / "geometries" / "pottery_wheel.toml")
@@ -60,4 +69,4 @@ study = Search(
 )
 
 if __name__ == "__main__":
-    raise SystemExit(run_study(study))
+    raise SystemExit(main(study))

@@ -18,9 +18,7 @@ import dataclasses
 from pottery_wheel import plan, wheel
 from pottery_wheel import study as shapes
 
-from polefem.__main__ import run_study
-from polefem.materials import MU0, Steel
-from polefem.study import Study, Variant
+from polefem import MU0, Steel, Study, Variant, main
 
 
 def harder(steel: Steel, times: float) -> Steel:
@@ -51,4 +49,4 @@ study = Study(
 )
 
 if __name__ == "__main__":
-    raise SystemExit(run_study(study))
+    raise SystemExit(main(study))

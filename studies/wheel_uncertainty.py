@@ -12,9 +12,7 @@ import dataclasses
 from pottery_wheel import plan, wheel
 from pottery_wheel import study as shapes
 
-from polefem.__main__ import run_study
-from polefem.materials import Steel
-from polefem.study import EccentricityTolerance, FieldTolerance, SteelTolerance, Study
+from polefem import EccentricityTolerance, FieldTolerance, Steel, SteelTolerance, Study, main
 from polefem.units import deg, mm
 
 study = Study(
@@ -36,4 +34,4 @@ study = Study(
 )
 
 if __name__ == "__main__":
-    raise SystemExit(run_study(study))
+    raise SystemExit(main(study))

@@ -118,14 +118,13 @@ ROOMS: dict[str, Sees] = {
             "maps",
             "drive",
             "study",
-            "ranking",
             "report",
         ),
         ("ezdxf", "scipy.io"),
     ),
-    "__main__": Sees(
-        ("errors", "version", "files", "params", "study", "ranking", "report", "export"), ("argparse",)
-    ),
+    "bench": Sees(("errors", "files", "params", "field", "maps", "study", "ranking", "report", "export")),
+    "command_line": Sees(("errors", "version", "files", "study", "report", "bench"), ("argparse",)),
+    "__main__": Sees(("command_line",)),
 }
 LIBRARIES = {library for sees in ROOMS.values() for library in sees.libraries}
 EVERYWHERE = "numpy"
@@ -310,9 +309,9 @@ def declared_libraries(optional: bool) -> set[str]:
 
 
 def prints(modules: list[Module]) -> Iterator[str]:
-    """A `print` outside `__main__`."""
+    """A `print` outside the command line."""
     for module in modules:
-        if module.room != "__main__" and calls(module, "print"):
+        if module.room != "command_line" and calls(module, "print"):
             yield f"{module.name}: prints"
 
 

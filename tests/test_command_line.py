@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from polefem.__main__ import run, run_study
+from polefem.command_line import main
 
 sys.path.insert(0, str(Path(__file__).parent / "study"))
 from fake_solver import DIES, FAKE, MACHINE, PLAN, UNMESHED
@@ -42,7 +42,7 @@ def apart(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 def test_the_ranking_is_printed_and_everything_written(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    status = run_study(study(Variant("plain"), FINE, TOUCHING), ["--workers", "2", "--out", "there"], FAKE)
+    status = main(study(Variant("plain"), FINE, TOUCHING), ["--workers", "2", "--out", "there"], FAKE)
     out, err = capsys.readouterr()
     assert status == 0
     assert "Ranked by ripple, at equal current of 10 A" in out
@@ -71,7 +71,7 @@ def test_the_ranking_is_printed_and_everything_written(
 
 
 def test_results_go_to_stdout_and_what_is_said_of_them_to_stderr(capsys: pytest.CaptureFixture[str]) -> None:
-    assert run_study(study(FINE, TOUCHING), ["--workers", "1", "--no-pictures"], FAKE) == 0
+    assert main(study(FINE, TOUCHING), ["--workers", "1", "--no-pictures"], FAKE) == 0
     out, err = capsys.readouterr()
     assert out.startswith("Ranked by ripple") and "Written to" not in out
     assert "Written to results/made_up: ranking.txt" in err and "Ranked" not in err
@@ -80,14 +80,14 @@ def test_results_go_to_stdout_and_what_is_said_of_them_to_stderr(capsys: pytest.
 def test_the_version_and_the_help_are_results(capsys: pytest.CaptureFixture[str]) -> None:
     for asked, said in (("--version", f"polefem {__version__}"), ("--help", "examples:")):
         with pytest.raises(SystemExit, match="0"):
-            run([asked])
+            main(None, [asked])
         assert said in capsys.readouterr().out
     with pytest.raises(SystemExit, match="0"):
-        run(["animate", "--help"])
+        main(None, ["animate", "--help"])
     shown = " ".join(capsys.readouterr().out.split())
     assert "Write a film of one shape" in shown and "exit status: 0 every design" in shown
     with pytest.raises(SystemExit, match="2"):
-        run([])
+        main(None, [])
     assert "COMMAND" in capsys.readouterr().err
 
 
@@ -108,7 +108,7 @@ def computed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> list[str]:
         textwrap.dedent(WHOLE.format(path=[str(Path(__file__).parent / "study")]))
     )
     options = ["--workers", "1", "--mesh", "coarse", "--out", "there"]
-    assert run_study(study(Variant("plain"), FINE), [*options, "--no-pictures"], FAKE) == 0
+    assert main(study(Variant("plain"), FINE), [*options, "--no-pictures"], FAKE) == 0
     capsys.readouterr()
     return ["mine.py", *options]
 
@@ -116,7 +116,7 @@ def computed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> list[str]:
 def test_a_report_is_written_of_what_is_there_and_its_place_printed(
     computed: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert run(["report", *computed, "--drawn", "1"]) == 0
+    assert main(None, ["report", *computed, "--drawn", "1"]) == 0
     out, err = capsys.readouterr()
     assert out.split() == ["there/report.html", "there/report.md"]
     assert "2 from the store" in err
@@ -129,7 +129,7 @@ def test_a_report_is_written_of_what_is_there_and_its_place_printed(
 def test_a_film_is_written_and_its_place_printed(
     computed: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert run(["animate", *computed, "--shape", "wide", "--frames", "3"]) == 0
+    assert main(None, ["animate", *computed, "--shape", "wide", "--frames", "3"]) == 0
     assert capsys.readouterr().out.split() == ["there/wide.gif"]
     assert (tmp_path / "there" / "wide.gif").read_bytes().startswith(b"GIF89a")
 
@@ -139,7 +139,7 @@ def test_a_film_is_written_and_its_place_printed(
     [
         (
             ["--shape", "round"],
-            "a film is of a shape that has figures: --shape is 'round', allowed is plain, wide",
+            "a film is of a shape that has figures: shape is 'round', allowed is plain, wide",
         ),
         (["--frames", "1"], "a film needs frames"),
         (["--frames", "2", "--film", "a.avi"], "a film has an ending that can be written"),
@@ -148,7 +148,7 @@ def test_a_film_is_written_and_its_place_printed(
 def test_mistakes_about_a_film_are_told(
     options: list[str], sentence: str, computed: list[str], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert run(["animate", *computed, *options]) == 2
+    assert main(None, ["animate", *computed, *options]) == 2
     assert sentence in capsys.readouterr().err
 
 
@@ -178,18 +178,18 @@ def test_an_error_is_a_sentence_and_with_debug_what_led_to_it(
     text: str, status: int, sentence: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (tmp_path / "mine.py").write_text(text)
-    assert run(["run", "mine.py"]) == status
+    assert main(None, ["run", "mine.py"]) == status
     err = capsys.readouterr().err
     assert sentence in err and told_in_a_sentence(err)
-    assert run(["run", "mine.py", "--debug"]) == status
+    assert main(None, ["run", "mine.py", "--debug"]) == status
     err = capsys.readouterr().err
     assert sentence in err and not told_in_a_sentence(err)
 
 
 def test_it_goes_on_from_what_is_there(capsys: pytest.CaptureFixture[str]) -> None:
     options = ["--workers", "1", "--no-pictures"]
-    assert run_study(study(Variant("plain")), options, FAKE) == 0
-    assert run_study(study(Variant("plain"), FINE), options, FAKE) == 0
+    assert main(study(Variant("plain")), options, FAKE) == 0
+    assert main(study(Variant("plain"), FINE), options, FAKE) == 0
     assert "1 from the store" in capsys.readouterr().err
 
 
@@ -199,13 +199,13 @@ def test_it_goes_on_from_what_is_there(capsys: pytest.CaptureFixture[str]) -> No
 def test_a_failure_shows_in_the_status_and_the_others_finish(
     broken: Variant, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert run_study(study(broken, FINE), ["--workers", "1", "--no-pictures"], FAKE) == 1
+    assert main(study(broken, FINE), ["--workers", "1", "--no-pictures"], FAKE) == 1
     out = capsys.readouterr().out
     assert "1  wide" in out and f"{broken.name}: " in out
 
 
 def test_nothing_to_rank_is_no_success() -> None:
-    assert run_study(study(TOUCHING), ["--workers", "1", "--no-pictures"], FAKE) == 1
+    assert main(study(TOUCHING), ["--workers", "1", "--no-pictures"], FAKE) == 1
 
 
 @pytest.mark.parametrize(
@@ -226,20 +226,20 @@ def test_nothing_to_rank_is_no_success() -> None:
 def test_mistakes_in_options_are_told(
     options: list[str], sentence: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert run_study(study(FINE), options, FAKE) == 2
+    assert main(study(FINE), options, FAKE) == 2
     with pytest.raises(ValueError, match=sentence):
         raise ValueError(capsys.readouterr().err)
 
 
 def test_where_nothing_can_be_kept_it_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "file").write_text("in the way")
-    assert run_study(study(FINE), ["--workers", "1", "--out", "file/there"], FAKE) == 1
+    assert main(study(FINE), ["--workers", "1", "--out", "file/there"], FAKE) == 1
     assert "a store must be readable and have room to write" in capsys.readouterr().err
 
 
 def test_unknown_options_are_refused() -> None:
     with pytest.raises(SystemExit, match="2"):
-        run_study(study(FINE), ["--mesh", "smooth"], FAKE)
+        main(study(FINE), ["--mesh", "smooth"], FAKE)
 
 
 @pytest.mark.parametrize(
@@ -257,7 +257,7 @@ def test_mistakes_in_study_files_are_told(
 ) -> None:
     if text is not None:
         (tmp_path / "mine.py").write_text(text)
-    assert run(["run", "mine.py"]) == 2
+    assert main(None, ["run", "mine.py"]) == 2
     assert sentence in capsys.readouterr().err
 
 
@@ -265,12 +265,12 @@ FILE = """
     import sys
     sys.path[:0] = {path!r}
     from fake_solver import FAKE, MACHINE, PLAN
-    from polefem.__main__ import run_study
+    from polefem import main
     from polefem.study import Study, Variant
     from polefem.units import deg
     study = Study("mine", MACHINE, PLAN, [Variant(f"v{{k}}", {{"rotor_pole.arc": k * deg}}) for k in range(32, 44)])
     if __name__ == "__main__":
-        raise SystemExit(run_study(study, solver=FAKE))
+        raise SystemExit(main(study, solver=FAKE))
 """
 
 

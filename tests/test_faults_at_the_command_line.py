@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from polefem.__main__ import run_study
+from polefem.command_line import main
 from polefem.errors import InvalidValue
 from polefem.study import InProcess, Study, Variant
 
@@ -28,13 +28,13 @@ FILE = """
     import sys
     sys.path[:0] = {path!r}
     from fake_solver import FAKE, MACHINE, PLAN
-    from polefem.__main__ import run_study
+    from polefem import main
     from polefem.study import Study, Variant
     from polefem.units import deg
     shapes = [Variant(f"v{{k}} \\u03b1", {{"rotor_pole.arc": k * deg}}) for k in range(32, 44)]
     study = Study("mine", MACHINE, PLAN, shapes)
     if __name__ == "__main__":
-        raise SystemExit(run_study(study, solver=FAKE))
+        raise SystemExit(main(study, solver=FAKE))
 """
 
 
@@ -138,7 +138,7 @@ def test_a_store_that_is_refused_is_not_said_to_go_on(
 ) -> None:
     with closing(sqlite3.connect(tmp_path / "designs.sqlite")) as db:
         db.execute("CREATE TABLE recipes (name TEXT)")
-    assert run_study(Study("s", MACHINE, PLAN, [Variant("v")]), [*NUMBERS_ONLY, "--out", "."], FAKE) == 1
+    assert main(Study("s", MACHINE, PLAN, [Variant("v")]), [*NUMBERS_ONLY, "--out", "."], FAKE) == 1
     err = capsys.readouterr().err
     assert "a database of another program" in err and "--store or --out" in err
     assert "goes on" not in err and not (tmp_path / "maps").exists()
@@ -149,7 +149,7 @@ def test_a_study_s_name_is_no_path(tmp_path: Path, name: str, monkeypatch: pytes
     deep = tmp_path / "a" / "b" / "c"
     deep.mkdir(parents=True)
     monkeypatch.chdir(deep)
-    assert run_study(Study(name, MACHINE, PLAN, [Variant("v")]), NUMBERS_ONLY, FAKE) == 0
+    assert main(Study(name, MACHINE, PLAN, [Variant("v")]), NUMBERS_ONLY, FAKE) == 0
     (folder,) = (deep / "results").iterdir()
     assert (folder / "ranking.csv").is_file()
     assert {path.name for path in tmp_path.iterdir()} == {"a"}
@@ -170,7 +170,7 @@ def test_names_are_no_formulas_and_no_markup(tmp_path: Path) -> None:
     some = Study(
         "s", MACHINE, PLAN, [Variant(name, {"air_gap": 4e-4 + at * 1e-6}) for at, name in enumerate(names)]
     )
-    assert run_study(some, ["--workers", "1", "--out", "there", "--drawn", "1"], FAKE) == 0
+    assert main(some, ["--workers", "1", "--out", "there", "--drawn", "1"], FAKE) == 0
     rows = csv.DictReader((tmp_path / "there" / "ranking.csv").read_text("utf-8").splitlines())
     shown = {row["name"] for row in rows}
     assert shown == {"'=cmd|' /C calc'!A0", "'+1+1", "'@x", "<script>alert(1)</script>", "-2 deg"}
@@ -184,22 +184,23 @@ def test_an_executor_that_is_handed_in_has_its_own_workers(
     option: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     some = Study("s", MACHINE, PLAN, [Variant("v")])
-    assert run_study(some, [option, "3", "--no-pictures"], FAKE, InProcess()) == 2
-    assert f"an executor that is handed in has workers of its own: {option} is 3" in capsys.readouterr().err
+    assert main(some, [option, "3", "--no-pictures"], FAKE, InProcess()) == 2
+    name = option.removeprefix("--")
+    assert f"an executor that is handed in has workers of its own: {name} is 3" in capsys.readouterr().err
 
 
 def test_a_folder_that_became_full_while_results_were_written_leaves_the_old_whole(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     some = Study("s", MACHINE, PLAN, [Variant("v")])
-    assert run_study(some, [*NUMBERS_ONLY, "--out", "there"], FAKE) == 0
+    assert main(some, [*NUMBERS_ONLY, "--out", "there"], FAKE) == 0
     before = (tmp_path / "there" / "ranking.csv").read_text()
 
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
-    assert run_study(some, [*NUMBERS_ONLY, "--out", "there"], FAKE) == 1
+    assert main(some, [*NUMBERS_ONLY, "--out", "there"], FAKE) == 1
     assert "No space left on device" in capsys.readouterr().err
     assert (tmp_path / "there" / "ranking.csv").read_text() == before
     assert not list((tmp_path / "there").rglob(".part*"))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,20 +10,21 @@ from polefem.drive import write_angle_csv, write_angle_header
 from polefem.export.shapes import write_shape
 from polefem.files import write_text
 from polefem.params.toml import machine_text
-from polefem.ranking import table_text
 from polefem.report import (
+    Drawing,
     Findings,
+    KeptPictures,
     Picture,
+    draw_shape,
     html_text,
     markdown_text,
     page_of,
-    shape_pictures,
-    study_pictures,
+    shape_drawings,
+    study_drawings,
     texts,
-    winner_pictures,
+    winner_drawings,
     write_results,
 )
-from polefem.report.pictures import Fields
 from polefem.study import Executor
 
 __all__ = ["Pages", "write_pages", "write_tables"]
@@ -31,9 +32,10 @@ __all__ = ["Pages", "write_pages", "write_tables"]
 
 @dataclass(frozen=True)
 class Pages:
-    """Where the pages of a study are. undrawn: shapes that have no pictures on them, and why."""
+    """Where the pages of a study are, and the pictures on them. undrawn: shapes that lack pictures, and why."""
 
     paths: tuple[Path, ...]
+    pictures: tuple[Picture, ...]
     undrawn: Mapping[str, str]
 
 
@@ -43,7 +45,7 @@ def write_tables(findings: Findings, folder: Path) -> dict[str, str]:
     Raises StoreRefused where there is no room.
     """
     ranking, winner = findings.ranking, findings.winner
-    write_results(folder, findings.study.name, ranking, "\n".join([table_text(ranking), *texts(findings)]))
+    write_results(folder, findings.study.name, ranking, "\n".join(texts(findings)))
     files = {
         "ranking (text)": "ranking.txt",
         "ranking (CSV)": "ranking.csv",
@@ -63,21 +65,21 @@ def write_pages(
     findings: Findings,
     folder: Path,
     command: str,
-    fields: Fields,
     executor: Executor,
     files: Mapping[str, str] | None = None,
 ) -> Pages:
     """Write `report.html`, which needs nothing beside it, and `report.md` with `pictures/`; and files of each shape.
 
-    command: that makes the pages again. fields: gives the fields to be drawn. executor: draws the shapes. files: that
-    the pages shall name, as `write_tables` gives them.
+    A picture is drawn where its numbers, or the code that draws it, are not those of the one that is there.
+
+    command: that makes the pages again. executor: draws the shapes. files: that the pages shall name, as `write_tables`
+    gives them.
     """
     winner = findings.winner
-    together = study_pictures(findings)
-    first = winner_pictures(winner) if winner is not None else ()
-    apiece, undrawn = _drawn(findings, fields, executor)
-    for picture in (*together, *first, *(p for pictures in apiece.values() for p in pictures)):
-        picture.write(folder / "pictures")
+    kept = KeptPictures(folder / "pictures")
+    together = _pictures(study_drawings(findings), kept)
+    first = _pictures(winner_drawings(winner), kept) if winner is not None else ()
+    apiece, undrawn = _of_shapes(findings, kept, executor)
     own = {}
     for shape in findings.shapes:
         written = write_shape(shape.design.machine, shape.phase_map, folder / "shapes", shape.stem)
@@ -86,14 +88,38 @@ def write_pages(
     paths = folder / "report.html", folder / "report.md"
     for path, text in zip(paths, (html_text(page), markdown_text(page)), strict=True):
         write_text(path, text)
-    return Pages(paths, undrawn)
+    pictures = (*together, *first, *(picture for some in apiece.values() for picture in some))
+    return Pages(paths, pictures, undrawn)
 
 
-def _drawn(
-    findings: Findings, fields: Fields, executor: Executor
+def _pictures(drawings: Sequence[Drawing], kept: KeptPictures) -> tuple[Picture, ...]:
+    """The pictures of drawings, each as it is kept or drawn here and kept."""
+    pictures = []
+    for drawing in drawings:
+        picture = kept.known(drawing)
+        if picture is None:
+            picture = drawing.picture()
+            kept.keep([(drawing, picture)])
+        pictures.append(picture)
+    return tuple(pictures)
+
+
+def _of_shapes(
+    findings: Findings, kept: KeptPictures, executor: Executor
 ) -> tuple[dict[str, tuple[Picture, ...]], dict[str, str]]:
-    """The pictures of shapes by name, and why some have none."""
-    asked = {shape.name: executor.submit(shape_pictures, shape, fields) for shape in findings.shapes}
-    errors = {name: future.exception() for name, future in asked.items()}
-    undrawn = {name: f"{type(e).__name__}: {e}" for name, e in errors.items() if e is not None}
-    return {name: future.result() for name, future in asked.items() if name not in undrawn}, undrawn
+    """The pictures of shapes by name, and why some have none; the executor draws what is not kept."""
+    drawings = {shape.name: shape_drawings(shape) for shape in findings.shapes}
+    wanted = {name: [d for d in some if kept.known(d) is None] for name, some in drawings.items()}
+    asked = {
+        shape.name: executor.submit(draw_shape, shape, [d.name for d in wanted[shape.name]])
+        for shape in findings.shapes
+        if wanted[shape.name]
+    }
+    undrawn = {}
+    for name, future in asked.items():
+        if (error := future.exception()) is not None:
+            undrawn[name] = f"{type(error).__name__}: {error}"
+        else:
+            kept.keep(zip(wanted[name], future.result(), strict=True))
+    pictures = {name: tuple(p for d in some if (p := kept.known(d))) for name, some in drawings.items()}
+    return pictures, undrawn

@@ -6,7 +6,15 @@ from polefem.ranking.order import Ranking, rank
 from polefem.ranking.pareto import pareto_set
 from polefem.ranking.table import csv_text, table_cells, table_text
 from polefem.ranking.uncertainty import Uncertainty, uncertainty_of
-from polefem.ranking.words import fields_text, pareto_text, sensitivity_text, uncertainty_text, unit_of_figure
+from polefem.ranking.words import (
+    fields_text,
+    pareto_text,
+    sensitivity_sentence,
+    sensitivity_text,
+    uncertainty_text,
+    unit_of_figure,
+    verdict_sentences,
+)
 
 __all__ = [
     "IDEAL",
@@ -20,10 +28,12 @@ __all__ = [
     "pareto_set",
     "pareto_text",
     "rank",
+    "sensitivity_sentence",
     "sensitivity_text",
     "table_cells",
     "table_text",
     "uncertainty_of",
     "uncertainty_text",
     "unit_of_figure",
+    "verdict_sentences",
 ]

@@ -26,6 +26,12 @@ class Ranking:
     unsolved: tuple[Record, ...]
     infeasible: tuple[tuple[Record, str], ...] = ()
 
+    @property
+    def unranked(self) -> tuple[tuple[Record, str, str], ...]:
+        """Every design without a place: the record, what it is ("outside the limits", "refused"), and why."""
+        outside = [(record, "outside the limits", why) for record, why in self.infeasible]
+        return (*outside, *((record, record.status.value, record.reason) for record in self.unsolved))
+
     def __repr__(self) -> str:
         first = f", first {self.ordered[0].name!r}" if self.ordered else ""
         counts = f"{len(self.ordered)} ranked{first}, {len(self.unsolved)} without figures"

@@ -14,7 +14,7 @@ from polefem.copper import THERMAL_CAUTION
 from polefem.drive import RIPPLE_FORMULA
 from polefem.estimates import USUAL_SHEAR
 from polefem.ranking.order import Ranking
-from polefem.study import Figures, OperatingPointFigures, Status
+from polefem.study import Figures, OperatingPointFigures
 
 __all__ = ["csv_text", "table_cells", "table_text"]
 
@@ -57,7 +57,6 @@ _COPPER = next(column for column in _COLUMNS if column.title[0] == "copper loss"
 _LOSSES = _Column(
     ("copper + iron", "W"), lambda f: f"{_COPPER.show(f)} + {_number(1, 2, 'iron_loss')(f)}"
 )  # in its place where iron loss is known
-_SAID = {Status.REFUSED: "refused", Status.FAILED: "failed", Status.LOST: "lost"}
 _WIDTH = 110
 _ASIDE = 6  # designs beside the order, where it is cut short
 
@@ -70,8 +69,7 @@ def table_text(ranking: Ranking, most: int | None = None) -> str:
         lines += _rows(ranking, len(shown))
     if len(ranking.ordered) > len(shown):
         lines.append(f"... and {len(ranking.ordered) - len(shown)} more")
-    aside = [f"outside the limits: {record.name}: {why}" for record, why in ranking.infeasible]
-    aside += [f"{_SAID[record.status]}: {record.name}: {record.reason}" for record in ranking.unsolved]
+    aside = [f"{what}: {record.name}: {why}" for record, what, why in ranking.unranked]
     few = aside if most is None or len(aside) <= _ASIDE + 1 else aside[:_ASIDE]
     for said in few:
         lines += ["", *textwrap.wrap(said, _WIDTH, subsequent_indent="    ")]

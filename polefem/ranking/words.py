@@ -17,9 +17,11 @@ __all__ = [
     "fields_text",
     "figure_text",
     "pareto_text",
+    "sensitivity_sentence",
     "sensitivity_text",
     "uncertainty_text",
     "unit_of_figure",
+    "verdict_sentences",
 ]
 
 _WIDTH = 110
@@ -102,18 +104,24 @@ def uncertainty_text(uncertainty: Uncertainty) -> str:
         parts.append([source, *(f"{deviation / size:.2g}" for deviation in deviations)])
     said = [
         "+-: one standard deviation. beats the next: chance to be better than the next line; tied below 95 %.",
-        f"Verdict: {uncertainty.advice}.",
+        *verdict_sentences(uncertainty),
     ]
+    return (
+        "\n".join(["How sure the order is", "", *columns(rows), "", *columns(parts), "", *_wrapped(said)])
+        + "\n"
+    )
+
+
+def verdict_sentences(uncertainty: Uncertainty) -> tuple[str, ...]:
+    """What would settle the order, and what the error bars leave out, in sentences for every text and page."""
+    said = [f"Verdict: {uncertainty.advice}."]
     if uncertainty.one_sided:
         said.append(
             f"Had from one side alone, as the other cannot be built: {', '.join(uncertainty.one_sided)}."
         )
     if uncertainty.unknown:
         said.append(f"Not in it, as it could not be computed: {', '.join(uncertainty.unknown)}.")
-    return (
-        "\n".join(["How sure the order is", "", *columns(rows), "", *columns(parts), "", *_wrapped(said)])
-        + "\n"
-    )
+    return tuple(said)
 
 
 def fields_text(ranking: Ranking, most: int = 8) -> str:
@@ -155,16 +163,21 @@ def sensitivity_text(slopes: Slopes, shares: SobolIndices) -> str:
             part = slopes.per_cent[j, k]
             per_cent = f"{part:+.2f}" if np.isfinite(part) else "-"
             rows.append([name, shown, per_cent, f"{shares.first[j, k]:.0%}", f"{shares.total[j, k]:.0%}"])
-        lines += [
-            *columns(rows),
-            f"A smooth guess predicts {shares.q_squared[k]:.0%} of it at designs left out.",
-            "",
-        ]
-    note = (
-        f"Slopes: central differences. Shares: Sobol's indices over the ranges, of a Gaussian process through "
-        f"{shares.designs} designs; do not trust them where it predicts little."
+        lines += [*columns(rows), ""]
+    return "\n".join([*lines, *_wrapped([sensitivity_sentence(shares)])]) + "\n"
+
+
+def sensitivity_sentence(shares: SobolIndices) -> str:
+    """What slopes and shares are, and how far the shares are to be trusted, in a sentence for every text and page."""
+    parts = [
+        f"{share:.0%} of {figure.replace('_', ' ')}"
+        for share, figure in zip(shares.q_squared, shares.figures, strict=True)
+    ]
+    return (
+        "Slopes are central differences at the base machine. Shares are Sobol's indices over the ranges, of a Gaussian "
+        f"process through {shares.designs} designs, which predicts {' and '.join(parts)} at designs left out: do not "
+        "trust shares where it predicts little."
     )
-    return "\n".join([*lines, *_wrapped([note])]) + "\n"
 
 
 def _wrapped(sentences: Sequence[str]) -> list[str]:

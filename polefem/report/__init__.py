@@ -28,7 +28,7 @@ from polefem.report.analysis import (
     pareto_points,
     search_path,
 )
-from polefem.report.animation import draw_frame, film_of, film_writer, write_film
+from polefem.report.animation import draw_frame, film_currents, film_of, film_writer, write_film
 from polefem.report.curves import (
     draw_curves,
     draw_spectrum,
@@ -40,12 +40,13 @@ from polefem.report.curves import (
     torque_of_designs,
 )
 from polefem.report.files import write_results
-from polefem.report.findings import MOST, Findings, Shape, findings_of, shapes_of, texts
+from polefem.report.findings import MOST, Findings, Shape, findings_of, further_texts, shapes_of, texts
+from polefem.report.kept_pictures import KeptPictures
 from polefem.report.machines import draw_machine
 from polefem.report.measures import disc_dimensions, round_dimensions, strip_dimensions
 from polefem.report.page import html_text, markdown_text, page_of
 from polefem.report.picture import Picture, picture_of
-from polefem.report.pictures import half_overlap, shape_pictures, study_pictures, winner_pictures
+from polefem.report.pictures import Drawing, draw_shape, shape_drawings, study_drawings, winner_drawings
 from polefem.report.pole_measures import pole_dimensions
 from polefem.report.poles import draw_pole
 from polefem.report.runs import current_of_run, draw_run, torque_of_run
@@ -55,7 +56,9 @@ from polefem.report.style import save
 
 __all__ = [
     "MOST",
+    "Drawing",
     "Findings",
+    "KeptPictures",
     "Picture",
     "Shape",
     "current_of_run",
@@ -69,16 +72,18 @@ __all__ = [
     "draw_run",
     "draw_search",
     "draw_section",
+    "draw_shape",
     "draw_sobol_indices",
     "draw_spectrum",
     "draw_steel",
     "draw_uncertainty",
+    "film_currents",
     "film_of",
     "film_writer",
     "findings_of",
     "flux_density",
     "flux_linkage_against_current",
-    "half_overlap",
+    "further_texts",
     "html_text",
     "inductance_against_angle",
     "markdown_text",
@@ -90,17 +95,17 @@ __all__ = [
     "save",
     "search_path",
     "section_paths",
-    "shape_pictures",
+    "shape_drawings",
     "shapes_of",
     "spectrum_of_torque",
     "strip_dimensions",
-    "study_pictures",
+    "study_drawings",
     "summed_torque",
     "texts",
     "torque_against_angle",
     "torque_of_designs",
     "torque_of_run",
-    "winner_pictures",
+    "winner_drawings",
     "write_film",
     "write_results",
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,17 +13,17 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from polefem.errors import InvalidValue, refusal
-from polefem.field import built
+from polefem.field import FieldState
 from polefem.files import complete
 from polefem.params.checks import whole
 from polefem.report.curves import Curves, summed_torque
 from polefem.report.findings import Shape
-from polefem.report.pictures import Fields, density_of
+from polefem.report.pictures import density_of
 from polefem.report.sections import FluxDensity, paint_flux_density
 from polefem.report.style import KINDS, LINES, plain_axes
 from polefem.units import deg
 
-__all__ = ["Film", "draw_frame", "film_of", "film_writer", "write_film"]
+__all__ = ["Film", "draw_frame", "film_currents", "film_of", "film_writer", "write_film"]
 
 Array = NDArray[np.float64]
 _RATE = 12  # frames a second
@@ -50,28 +51,34 @@ class Film:
         return max(float(np.quantile(density.size, 0.999)) for density in self.densities)
 
 
-def film_of(shape: Shape, fields: Fields, frames: int = 48) -> Film:
-    """Solve the fields of a shape at angles evenly over a rotor pitch, each phase with the current that it then has.
+def film_currents(shape: Shape, frames: int = 48) -> tuple[Array, Array]:
+    """Angles evenly over a rotor pitch, rad, shape (n,), and the current that each phase has at each, A, (n, n_phases).
 
     Angles lie half a step off 0, so that none falls on a switching angle in whole degrees by chance.
 
-    Raises InvalidValue for less than two frames, and what `fields` raises.
+    Raises InvalidValue for less than two frames.
     """
     whole("a film needs frames", "frames", frames, 2)
-    machine, drive, current = shape.design.machine, shape.design.plan.drive, shape.figures.current
-    m = shape.at_work
+    drive, m = shape.design.plan.drive, shape.at_work
     angles = m.pitch * (np.arange(frames) + 0.5) / frames
     own = angles[:, None] - m.stroke * np.arange(m.phases)
-    currents = np.where(np.mod(own - drive.turn_on, m.pitch) < drive.dwell, current, 0.0)
-    torque, densities = [], []
-    for state in fields(built(machine, shape.design.plan.mesh), angles, currents):
+    currents = np.where(np.mod(own - drive.turn_on, m.pitch) < drive.dwell, shape.figures.current, 0.0)
+    return angles, currents
+
+
+def film_of(shape: Shape, states: Iterable[FieldState]) -> Film:
+    """The film of a shape from its fields at the angles and currents of `film_currents`."""
+    machine, drive, current = shape.design.machine, shape.design.plan.drive, shape.figures.current
+    angles, currents, torque, densities = [], [], [], []
+    for state in states:
+        angles.append(state.angle)
+        currents.append(state.phase_currents)
         torque.append(state.torque)
         densities.append(
             density_of(machine, state.field, f"{shape.name}, rotor at {state.angle / deg:.1f} deg")
         )
-    return Film(
-        shape.name, angles, currents, np.array(torque), tuple(densities), summed_torque(m, drive, current)
-    )
+    curve = summed_torque(shape.at_work, drive, current)
+    return Film(shape.name, np.array(angles), np.array(currents), np.array(torque), tuple(densities), curve)
 
 
 def draw_frame(film: Film, at: int, figure: Figure | None = None) -> Figure:

@@ -20,6 +20,7 @@ from polefem.ranking import (
     pareto_set,
     pareto_text,
     sensitivity_text,
+    table_text,
     uncertainty_of,
     uncertainty_text,
 )
@@ -30,6 +31,7 @@ from polefem.study import (
     Outcome,
     Record,
     Run,
+    SectionFields,
     Slopes,
     SobolIndices,
     Status,
@@ -40,7 +42,7 @@ from polefem.study import (
     local_slopes,
 )
 
-__all__ = ["MOST", "Findings", "Shape", "findings_of", "shapes_of", "texts"]
+__all__ = ["MOST", "Findings", "Shape", "findings_of", "further_texts", "shapes_of", "texts"]
 
 MOST = 24
 """Shapes of a study that are shown one by one, where nothing else is asked."""
@@ -50,7 +52,8 @@ _USUAL_OBJECTIVES = ("ripple", "mean_torque")
 @dataclass(frozen=True, eq=False)
 class Shape:
     """A design that has figures, with its map. place: in the order, from 1; None for one outside the limits. stem: of
-    the names of its files, which no other shape of the study has."""
+    the names of its files, which no other shape of the study has. fields: that it is shown with; None where not
+    known."""
 
     place: int | None
     stem: str
@@ -58,6 +61,7 @@ class Shape:
     design: Design
     figures: Figures
     phase_map: FluxMap
+    fields: SectionFields | None = None
 
     @property
     def name(self) -> str:
@@ -178,6 +182,11 @@ def findings_of(
 
 
 def texts(findings: Findings) -> list[str]:
+    """What the findings say as text for a terminal: the ranking, then the rest."""
+    return [table_text(findings.ranking), *further_texts(findings)]
+
+
+def further_texts(findings: Findings) -> list[str]:
     """What the findings say beyond the ranking, as text for a terminal."""
     study, ranking = findings.study, findings.ranking
     said = [fields_text(ranking)]

@@ -65,8 +65,7 @@ def html_of(value: Any) -> str | None:
     heads, rows = table_cells(value)
     titles = [f"{title}<br>{unit}" if unit else title for title, unit in heads]
     body = [_row("td", [escape(cell) for cell in row]) for row in rows]
-    aside = [(record.name, f"outside the limits: {why}") for record, why in value.infeasible]
-    aside += [(record.name, f"{record.status}: {record.reason}") for record in value.unsolved]
+    aside = [(record.name, f"{what}: {why}") for record, what, why in value.unranked]
     said = f"Ranked by {value.by.replace('_', ' ')}, at {value.basis}"
     return (
         f"<table><caption>{escape(said)}</caption><thead>{_row('th', titles)}</thead>"

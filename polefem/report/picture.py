@@ -6,9 +6,11 @@ import base64
 import io
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from matplotlib import rc_context
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
 from polefem.files import complete
@@ -69,9 +71,24 @@ def picture_of(figure: Figure, name: str, words: str, pixels: bool = False) -> P
     return Picture(name, kind, words, width, height, data)
 
 
+def _as_png(figure: Figure, out: io.BytesIO) -> None:
+    canvas: Any = FigureCanvasAgg(figure)  # its stubs know no types
+    canvas.print_png(out)
+
+
+def _as_svg(figure: Figure, out: io.StringIO) -> None:
+    canvas: Any = FigureCanvasSVG(figure)
+    canvas.print_svg(out, metadata={"Date": None})
+
+
 def _drawn(figure: Figure, kind: str, name: str) -> bytes:
+    # Not by `savefig`, which draws everything once more beforehand, to no use here.
     out = io.BytesIO()
-    undated = {"Date": None} if kind == "svg" else None
+    if kind == "png":
+        figure.set_dpi(_DPI)
+        _as_png(figure, out)
+        return out.getvalue()
+    text = io.StringIO()
     with rc_context({"svg.hashsalt": name}):
-        figure.savefig(out, format=kind, dpi=_DPI, metadata=undated)
-    return out.getvalue()
+        _as_svg(figure, text)
+    return text.getvalue().encode()

@@ -1,15 +1,17 @@
-"""The pictures of a design and of a study, made once and put where they are wanted."""
+"""The pictures of a design and of a study: what each shows, by which it is known, and how it is drawn when wanted."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from typing import Protocol
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from matplotlib.figure import Figure
 
-from polefem.field import BuiltMachine, Field, FieldState, built
+from polefem.field import Field
+from polefem.outline import outline_of
 from polefem.params import AxialMachine, Machine
 from polefem.report.analysis import draw_pareto, draw_search, draw_sobol_indices, draw_uncertainty
 from polefem.report.curves import (
@@ -22,97 +24,143 @@ from polefem.report.curves import (
     torque_against_angle,
     torque_of_designs,
 )
+from polefem.report.drawing_key import drawing_key
 from polefem.report.findings import Findings, Shape
 from polefem.report.machines import draw_machine
 from polefem.report.picture import Picture, picture_of
 from polefem.report.poles import draw_pole
 from polefem.report.sections import FluxDensity, draw_flux_density, draw_section, flux_density, unrolled
+from polefem.study import SECTION_PLACES
 from polefem.units import deg, mm
 
 __all__ = [
-    "DENSITIES",
-    "Fields",
+    "Drawing",
     "density_of",
-    "half_overlap",
-    "shape_pictures",
-    "study_pictures",
-    "winner_pictures",
+    "draw_shape",
+    "shape_drawings",
+    "study_drawings",
+    "winner_drawings",
 ]
 
-DENSITIES = ("aligned", "half overlap", "unaligned")
-"""Where the rotor stands in pictures of the flux density."""
 _COMPARED = 8  # curves that eyes tell apart in one picture
 
 
-class Fields(Protocol):
-    """Gives fields of a machine at angles, under currents of its phases: `polefem.field.field_series` or its like."""
+@dataclass(frozen=True, eq=False)
+class Drawing:
+    """A picture that may yet have to be drawn. name: stem of its file. words: what it shows. key: of all that it shows
+    and of the code that draws it: a picture of that key need not be drawn again. pixels: whether it is one of them."""
 
-    def __call__(
-        self, machine: BuiltMachine, angles: ArrayLike, phase_currents: ArrayLike
-    ) -> Iterator[FieldState]: ...
+    name: str
+    words: str
+    key: str
+    draw: Callable[[], Figure]
+    pixels: bool = False
+
+    def picture(self) -> Picture:
+        """Draw it."""
+        return picture_of(self.draw(), self.name, self.words, self.pixels)
 
 
-def half_overlap(machine: Machine) -> float:
-    """The angle (rad, below 0: the rotor pole approaches) at which half of the narrower face stands opposite the other.
-
-    Faces of arcs a and b overlap by (a + b) / 2 - |angle|, and by the smaller of the two at most.
-    """
-    return -max(machine.stator_pattern[0].arc, machine.rotor_pattern[0].arc) / 2
-
-
-def shape_pictures(shape: Shape, fields: Fields) -> tuple[Picture, ...]:
+def shape_drawings(shape: Shape) -> tuple[Drawing, ...]:
     """The pictures of one shape.
 
     Its section; torque and inductance against angle; flux linkage against current; the summed torque and its
-    harmonics; the flux density with the first phase at the current of its figures, at DENSITIES, on one scale.
+    harmonics; and, where its fields are known, the flux density with the first phase at the current of its figures, at
+    SECTION_PLACES, on one scale.
     """
-    machine, stem, current = shape.design.machine, shape.stem, shape.figures.current
+    machine, current = shape.design.machine, shape.figures.current
     drive, m = shape.design.plan.drive, shape.at_work
-    whole = built(machine, shape.design.plan.mesh)
-    across = "Cross section, aligned"
-    section = draw_machine(whole) if machine.flat else draw_section(whole.outline, across)
-    drawn = [
-        ("section", section, "Cross section of"),
-        ("torque", draw_curves(torque_against_angle(m)), "Torque of one phase against angle, for"),
+
+    def section() -> Figure:
+        if machine.flat:
+            return draw_machine(machine)
+        return draw_section(outline_of(machine), "Cross section, aligned")
+
+    numbers = (m.angles, m.currents, m.flux_linkage, m.torque, m.phases, m.rotor_poles, m.mirror, m.name)
+    driven = (*numbers, drive, current)
+    drawn: tuple[tuple[str, str, tuple[Any, ...], Callable[[], Figure]], ...] = (
+        ("section", "Cross section of", (machine,), section),
+        (
+            "torque",
+            "Torque of one phase against angle, for",
+            numbers,
+            lambda: draw_curves(torque_against_angle(m)),
+        ),
         (
             "inductance",
-            draw_curves(inductance_against_angle(m)),
             "Inductance of one phase against angle, for",
+            numbers,
+            lambda: draw_curves(inductance_against_angle(m)),
         ),
         (
             "flux-linkage",
-            draw_curves(flux_linkage_against_current(m)),
             "Flux linkage of one phase against current, for",
+            numbers,
+            lambda: draw_curves(flux_linkage_against_current(m)),
         ),
-        ("summed-torque", draw_curves(summed_torque(m, drive, current)), "Torque of all phases, summed, for"),
+        (
+            "summed-torque",
+            "Torque of all phases, summed, for",
+            driven,
+            lambda: draw_curves(summed_torque(m, drive, current)),
+        ),
         (
             "spectrum",
-            draw_spectrum(spectrum_of_torque(m, drive, current)),
             "Harmonics of the summed torque of",
+            driven,
+            lambda: draw_spectrum(spectrum_of_torque(m, drive, current)),
         ),
+    )
+    curves = [
+        _drawing(f"{shape.stem}-{kind}", f"{words} {shape.name}", shown, draw)
+        for kind, words, shown, draw in drawn
     ]
-    pictures = [
-        picture_of(figure, f"{stem}-{kind}", f"{words} {shape.name}") for kind, figure, words in drawn
-    ]
-    return (*pictures, *_densities(shape, whole, fields))
+    return (*curves, *_densities(shape))
 
 
-def _densities(shape: Shape, whole: BuiltMachine, fields: Fields) -> Iterator[Picture]:
-    machine, current = shape.design.machine, shape.figures.current
-    currents = np.zeros(machine.phases.count)
-    currents[0] = current
-    angles = (0.0, half_overlap(machine), machine.rotor_pitch / 2)
-    states = list(fields(whole, angles, currents))
-    titles = [f"{said}, {angle / deg:.3g} deg" for said, angle in zip(DENSITIES, angles, strict=True)]
-    densities = [
-        density_of(machine, state.field, f"Flux density, {title}, {current:.3g} A in one phase")
-        for title, state in zip(titles, states, strict=True)
+def draw_shape(shape: Shape, names: Collection[str]) -> tuple[Picture, ...]:
+    """Those pictures of a shape that have these names, drawn."""
+    return tuple(drawing.picture() for drawing in shape_drawings(shape) if drawing.name in names)
+
+
+def _drawing(
+    name: str, words: str, shown: tuple[Any, ...], draw: Callable[[], Figure], pixels: bool = False
+) -> Drawing:
+    return Drawing(name, words, drawing_key(name, words, *shown), draw, pixels)
+
+
+def _densities(shape: Shape) -> list[Drawing]:
+    known, machine = shape.fields, shape.design.machine
+    if known is None:
+        return []
+    made: list[FluxDensity] = []
+
+    def densities() -> list[FluxDensity]:
+        if not made:
+            for said, angle, field in zip(SECTION_PLACES, known.angles.tolist(), known.fields, strict=True):
+                title = f"Flux density, {said}, {angle / deg:.3g} deg, {known.current:.3g} A in one phase"
+                made.append(density_of(machine, field, title))
+        return made
+
+    def draw(at: int) -> Callable[[], Figure]:
+        def drawn() -> Figure:
+            top = max(float(np.quantile(density.size, 0.999)) for density in densities())
+            return draw_flux_density(densities()[at], top)
+
+        return drawn
+
+    held = [(f.points, f.triangles, f.a, f.b, f.region, list(map(str, f.labels))) for f in known.fields]
+    shown = (machine, known.current, known.angles, drawing_key(*held))
+    return [
+        _drawing(
+            f"{shape.stem}-flux-density-{said.replace(' ', '-')}",
+            f"Flux density and lines of flux of {shape.name}, {said}",
+            shown,
+            draw(at),
+            pixels=True,
+        )
+        for at, said in enumerate(SECTION_PLACES)
     ]
-    top = max(float(np.quantile(density.size, 0.999)) for density in densities)
-    for said, density in zip(DENSITIES, densities, strict=True):
-        name = f"{shape.stem}-flux-density-{said.replace(' ', '-')}"
-        words = f"Flux density and lines of flux of {shape.name}, {said}"
-        yield picture_of(draw_flux_density(density, top), name, words, pixels=True)
 
 
 def density_of(machine: Machine, field: Field, title: str) -> FluxDensity:
@@ -127,49 +175,50 @@ def density_of(machine: Machine, field: Field, title: str) -> FluxDensity:
     return unrolled(density, pole * turn / machine.stator_poles, reach)
 
 
-def winner_pictures(shape: Shape) -> tuple[Picture, ...]:
+def winner_drawings(shape: Shape) -> tuple[Drawing, ...]:
     """What to cut, with its dimensions: the machine, and a pole of each side."""
     machine, stem = shape.design.machine, shape.stem
-    pictures = [
-        picture_of(
-            draw_machine(machine, dimensions=True), f"{stem}-dimensions", f"Dimensions of {shape.name}, in mm"
-        )
-    ]
-    for side in ("rotor", "stator"):
-        figure = draw_pole(machine, "rotor" if side == "rotor" else "stator", dimensions=True)
-        where = " at the mean radius" if machine.flat else ""
-        words = f"Dimensions of a {side} pole of {shape.name}{where}, in mm"
-        pictures.append(picture_of(figure, f"{stem}-{side}-pole", words))
-    return tuple(pictures)
+    where = " at the mean radius" if machine.flat else ""
+    drawn: tuple[tuple[str, str, Callable[[], Figure]], ...] = (
+        ("dimensions", f"Dimensions of {shape.name}, in mm", lambda: draw_machine(machine, dimensions=True)),
+        (
+            "rotor-pole",
+            f"Dimensions of a rotor pole of {shape.name}{where}, in mm",
+            lambda: draw_pole(machine, "rotor", dimensions=True),
+        ),
+        (
+            "stator-pole",
+            f"Dimensions of a stator pole of {shape.name}{where}, in mm",
+            lambda: draw_pole(machine, "stator", dimensions=True),
+        ),
+    )
+    return tuple(_drawing(f"{stem}-{kind}", words, (machine,), draw) for kind, words, draw in drawn)
 
 
-def study_pictures(findings: Findings) -> tuple[Picture, ...]:
+def study_drawings(findings: Findings) -> tuple[Drawing, ...]:
     """The pictures that show designs side by side: torque, Pareto set, and uncertainty, shares and search where there
     are."""
+    terms = findings.study.plan.terms
+    drawn = []
     operations = {
         shape.name: (shape.at_work, shape.design.plan.drive, shape.figures.current)
         for shape in findings.shapes[:_COMPARED]
     }
-    terms = findings.study.plan.terms
-    drawn = []
     if operations:
-        figure = draw_curves(torque_of_designs(operations, terms))
-        drawn.append((figure, "torque-of-designs", f"Torque of all phases over a stroke, {terms}"))
-    if len(findings.pareto.labels) > 1:
-        words = f"Designs by {' and '.join(name.partition(' (')[0] for name in findings.pareto.names)}"
-        drawn.append((draw_pareto(findings.pareto), "pareto", words))
-    if findings.uncertainty is not None:
-        drawn.append(
-            (draw_uncertainty(findings.uncertainty), "uncertainty", "Error bars of the first designs")
-        )
-    if findings.sobol_indices is not None:
-        drawn.append(
-            (
-                draw_sobol_indices(findings.sobol_indices),
-                "sensitivities",
-                "What each field does to each figure",
-            )
-        )
-    if findings.path is not None:
-        drawn.append((draw_search([findings.path]), "search", "How the search went"))
-    return tuple(picture_of(figure, name, words) for figure, name, words in drawn)
+        curves = torque_of_designs(operations, terms)
+        words = f"Torque of all phases over a stroke, {terms}"
+        drawn.append(_drawing("torque-of-designs", words, (curves,), lambda: draw_curves(curves)))
+    pareto = findings.pareto
+    if len(pareto.labels) > 1:
+        words = f"Designs by {' and '.join(name.partition(' (')[0] for name in pareto.names)}"
+        drawn.append(_drawing("pareto", words, (pareto,), lambda: draw_pareto(pareto)))
+    uncertainty, indices, path = findings.uncertainty, findings.sobol_indices, findings.path
+    if uncertainty is not None:
+        words = "Error bars of the first designs"
+        drawn.append(_drawing("uncertainty", words, (uncertainty,), lambda: draw_uncertainty(uncertainty)))
+    if indices is not None:
+        words = "What each field does to each figure"
+        drawn.append(_drawing("sensitivities", words, (indices,), lambda: draw_sobol_indices(indices)))
+    if path is not None:
+        drawn.append(_drawing("search", "How the search went", (path,), lambda: draw_search([path])))
+    return tuple(drawn)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -134,9 +135,17 @@ def paint_flux_density(axes: Axes, density: FluxDensity, most: float | None = No
     axes.grid(False)
     mesh = Triangulation(density.points[:, 0], density.points[:, 1], density.triangles)
     top = most or float(np.quantile(density.size, 0.999))
-    colours: PolyCollection = axes.tripcolor(
-        mesh, facecolors=density.size, cmap=FIELD_COLOURS, vmin=0.0, vmax=top, rasterized=True
+    patches: Any = density.points[_rims(density.triangles)]  # its stubs know no arrays
+    colours = PolyCollection(
+        patches,
+        array=density.size[::4],
+        cmap=FIELD_COLOURS,
+        clim=(0.0, top),
+        edgecolors="none",
+        antialiaseds=False,
+        rasterized=True,
     )
+    axes.add_collection(colours)
     levels = np.linspace(density.potential.min(), density.potential.max(), _LINES + 2)[1:-1]
     axes.tricontour(
         mesh, density.potential, levels=levels, colors="#10151b", linewidths=0.4, linestyles="solid"
@@ -146,6 +155,13 @@ def paint_flux_density(axes: Axes, density: FluxDensity, most: float | None = No
     if density.window is not None:
         axes.set_xlim(density.window)
     return colours
+
+
+def _rims(triangles: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Points round each triangle of second order, shape (n / 4, 6), of triangles cut in four: one patch to paint, of
+    one flux density, in place of four."""
+    rims: NDArray[np.int64] = triangles.reshape(-1, 4, 3)[:, [0, 0, 1, 1, 2, 2], [0, 1, 1, 2, 2, 0]]
+    return rims
 
 
 def _meeting_edges(field: Field) -> NDArray[np.int64]:

@@ -22,6 +22,13 @@ from polefem.study.progress import ProgressBar
 from polefem.study.record import NEXT_REASON, Figures, OperatingPointFigures, Outcome, Record, Status
 from polefem.study.sampling import Grid, LatinHypercube, Range, SobolPoints, Variant
 from polefem.study.search import Search, run_search
+from polefem.study.section_fields import (
+    SECTION_PLACES,
+    SectionFields,
+    half_overlap,
+    keep_section_fields,
+    section_fields,
+)
 from polefem.study.sensitivity import (
     Sensitivities,
     Slopes,
@@ -51,6 +58,7 @@ if TYPE_CHECKING:
 __all__ = [
     "FIELD",
     "NEXT_REASON",
+    "SECTION_PLACES",
     "Basis",
     "BestOperatingPoint",
     "Constraint",
@@ -80,6 +88,7 @@ __all__ = [
     "Record",
     "Run",
     "Search",
+    "SectionFields",
     "Sensitivities",
     "Slopes",
     "SobolIndices",
@@ -104,10 +113,13 @@ __all__ = [
     "effects_of",
     "error_from_map",
     "global_sensitivity",
+    "half_overlap",
+    "keep_section_fields",
     "local_slopes",
     "more_is_better",
     "run_designs",
     "run_search",
+    "section_fields",
     "sensitivity_of_sample",
 ]
 

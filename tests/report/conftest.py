@@ -10,7 +10,6 @@ from polefem.export import Pages, write_pages, write_tables
 from polefem.report import Findings
 from polefem.study import InProcess
 from tests.report.page_study import COMMAND, STUDY, found_in
-from tests.study.fake_solver import FAKE
 
 
 @pytest.fixture(scope="session")
@@ -28,7 +27,7 @@ def findings(folder: Path) -> Findings:
 @pytest.fixture(scope="session")
 def pages(findings: Findings, folder: Path) -> Pages:
     """Where its pages are."""
-    return write_pages(findings, folder, COMMAND, FAKE.fields, InProcess(), write_tables(findings, folder))
+    return write_pages(findings, folder, COMMAND, InProcess(), write_tables(findings, folder))
 
 
 @pytest.fixture(scope="session")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from polefem.study import (
     SwitchingTable,
     Variant,
     WaveformOperatingPoint,
+    keep_section_fields,
     run_designs,
 )
 from polefem.units import deg, mm, rpm
@@ -62,4 +64,8 @@ def found_in(study: Study, folder: Path) -> Findings:
             return run_designs(name, designs, store, InProcess(), solver=FAKE)
 
         ranking = rank(run(study.name, study.designs()), study.plan.terms, limits=study.limits)
-        return findings_of(study, ranking, run, store.outcome)
+        findings = findings_of(study, ranking, run, store.outcome)
+        asked = [(shape.design, shape.figures.current) for shape in findings.shapes]
+        fields, _ = keep_section_fields(asked, store, InProcess(), solver=FAKE)
+        shown = tuple(replace(shape, fields=fields[shape.name]) for shape in findings.shapes)
+        return replace(findings, shapes=shown)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -12,12 +13,19 @@ from matplotlib.image import imread
 from PIL import Image
 
 from polefem.errors import InvalidValue
-from polefem.report import Findings, draw_frame, film_of, write_film
+from polefem.field import FieldState, built
+from polefem.report import Findings, Shape, draw_frame, film_currents, film_of, write_film
 from polefem.report.animation import Film
 from polefem.units import deg
-from tests.study.fake_solver import FAKE, fake_fields
+from tests.study.fake_solver import FAKE
 
 Made = Callable[[int], Film]
+
+
+def states(shape: Shape, frames: int, way: float = 1.0) -> list[FieldState]:
+    """The made-up fields of a film, the rotor turned the other way where `way` is -1."""
+    angles, currents = film_currents(shape, frames)
+    return list(FAKE.fields(built(shape.design.machine, shape.design.plan.mesh), way * angles, currents))
 
 
 @pytest.fixture
@@ -25,7 +33,7 @@ def made(findings: Findings) -> Made:
     """Makes the film of the winner, in so many frames."""
     winner = findings.winner
     assert winner is not None
-    return lambda frames: film_of(winner, FAKE.fields, frames)
+    return lambda frames: film_of(winner, states(winner, frames))
 
 
 def along_the_curve(film: Film, share: float) -> bool:
@@ -44,7 +52,8 @@ def test_the_torque_of_frames_is_that_of_all_phases(made: Made) -> None:
 def test_a_rotor_that_turns_the_other_way_is_noticed(findings: Findings) -> None:
     winner = findings.winner
     assert winner is not None
-    backwards = film_of(winner, lambda m, angles, currents: fake_fields(m, -angles, currents), 24)
+    turned = [dataclasses.replace(s, angle=-s.angle) for s in states(winner, 24, -1.0)]
+    backwards = film_of(winner, turned)
     assert not along_the_curve(backwards, 0.99)
 
 

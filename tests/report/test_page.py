@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 
 from polefem.export import Pages, write_pages
-from polefem.report import Findings, half_overlap
-from polefem.study import InProcess, Study, Variant
+from polefem.report import Findings
+from polefem.study import InProcess, Study, Variant, half_overlap
 from polefem.units import deg
 from tests.report.page_study import found_in
-from tests.study.fake_solver import FAKE, MACHINE, PLAN
+from tests.study.fake_solver import MACHINE, PLAN
 
 
 def test_half_of_the_narrower_face_is_opposite_the_other() -> None:
@@ -148,6 +148,6 @@ def test_markdown_has_whole_tables_and_its_pictures(pages: Pages, folder: Path) 
 
 def test_a_study_without_figures_says_so(tmp_path: Path) -> None:
     study = Study("none", MACHINE, PLAN, [Variant("touching", {"rotor_pole.arc": 95 * deg})])
-    pages = write_pages(found_in(study, tmp_path), tmp_path, "c", FAKE.fields, InProcess())
+    pages = write_pages(found_in(study, tmp_path), tmp_path, "c", InProcess())
     text = pages.paths[0].read_text("utf-8")
     assert "No shape of this study has figures" in text and "pole faces must not touch" in text

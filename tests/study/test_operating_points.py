@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from fake_solver import FAKE, MACHINE, PLAN
 
-from polefem.__main__ import run_study
+from polefem.command_line import main
 from polefem.errors import InvalidValue
 from polefem.maps import linear_map
 from polefem.params.drive_spec import Bridge, Chopping, SinglePulse, Tracking
@@ -192,7 +192,7 @@ def test_the_command_line_prints_each_order_and_writes_the_switching_table(
         switching=SwitchingTable(Bridge(48.0), (5.0,), (-0.5, 0.5)),
     )
     options = ["--no-pictures", "--out", str(tmp_path)]
-    assert run_study(study, options, FAKE, InProcess(), at_once=1) == 0
+    assert main(study, options, FAKE, InProcess(), at_once=1) == 0
     out = capsys.readouterr().out
     assert (
         "Under given: a given current waveform at 5 rad/s, equal copper loss of 20 W; ranked by ripple" in out

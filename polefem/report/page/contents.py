@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from polefem.ranking import sensitivity_sentence
 from polefem.report.findings import Findings, Shape
 from polefem.report.page.tables import (
     Table,
@@ -12,10 +13,8 @@ from polefem.report.page.tables import (
     drives_table,
     figure_table,
     operating_point_table,
-    percent,
     ranking_table,
     sobol_table,
-    spaced,
     switching_table,
     unranked_table,
 )
@@ -103,7 +102,7 @@ def page_of(
     shares, sensitivity_note = None, ""
     if findings.slopes is not None and findings.sobol_indices is not None:
         shares = sobol_table(findings.slopes, findings.sobol_indices)
-        sensitivity_note = _sensitivity_note(findings)
+        sensitivity_note = sensitivity_sentence(findings.sobol_indices)
     orders = findings.orders
     with_figures = len(findings.ranking.ordered) + len(findings.ranking.infeasible)
     return Page(
@@ -159,20 +158,6 @@ def _conditions(findings: Findings) -> tuple[str, ...]:
         moved = f", {swapped} of {orders.compared(k)} pairs change places" if k and first is not None else ""
         said.append(f"{name}: {ranking.basis}; {who}{moved}.")
     return tuple(said)
-
-
-def _sensitivity_note(findings: Findings) -> str:
-    shares = findings.sobol_indices
-    assert shares is not None
-    parts = [
-        f"{percent(share)} of {spaced(figure)}"
-        for share, figure in zip(shares.q_squared, shares.figures, strict=True)
-    ]
-    return (
-        f"Slopes are central differences at the base machine. Shares are Sobol's indices over the ranges, of a "
-        f"Gaussian process through {shares.designs} designs, which predicts {' and '.join(parts)} at designs left "
-        "out: do not trust shares where it predicts little."
-    )
 
 
 def _versions(findings: Findings) -> tuple[str, ...]:

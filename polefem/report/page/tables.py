@@ -14,7 +14,7 @@ from polefem.drive import AngleTable
 from polefem.params.fields import shown, unit_of
 from polefem.ranking import DriveOrders, Uncertainty, unit_of_figure
 from polefem.report.findings import Findings
-from polefem.study import Figures, OperatingPointFigures, Record, Slopes, SobolIndices, Status, error_from_map
+from polefem.study import Figures, OperatingPointFigures, Record, Slopes, SobolIndices, error_from_map
 from polefem.units import deg, rpm
 
 __all__ = [
@@ -82,7 +82,6 @@ _RANKED = (
     *("copper_loss", "torque_per_loss", "overlap_torque", "copper_mass", "steel_mass"),
 )
 _NOUGHT = 1e-9
-_SAID = {Status.REFUSED: "refused", Status.FAILED: "failed", Status.LOST: "lost"}
 
 
 def spaced(name: str) -> str:
@@ -188,8 +187,7 @@ def _bars(findings: Findings) -> list[Bar | None]:
 def unranked_table(findings: Findings) -> Table:
     """The designs that have no place in the order, each with its reason."""
     heads = (Head("shape", number=False), Head("what became of it", number=False), Head("why", number=False))
-    rows = [(record, "outside the limits", why) for record, why in findings.ranking.infeasible]
-    rows += [(record, _SAID[record.status], record.reason) for record in findings.ranking.unsolved]
+    rows = findings.ranking.unranked
     cells = tuple((Cell(record.name, head=True), Cell(said), Cell(why)) for record, said, why in rows)
     return Table("Shapes without a place in the order", heads, cells)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from polefem.copper import THERMAL_CAUTION
 from polefem.drive import RIPPLE_FORMULA
 from polefem.params import MeshSpec
-from polefem.ranking import unit_of_figure
+from polefem.ranking import unit_of_figure, verdict_sentences
 from polefem.report.findings import Findings, Shape
 from polefem.report.page.tables import change_words, error_of, number, percent, spaced
 from polefem.study import Figures, more_is_better
@@ -85,7 +85,7 @@ def how_sure(findings: Findings) -> tuple[str, ...]:
     if uncertainty is None:
         said.append(
             "± and bars are a bound of the mesh's error alone, by the map's own estimate. What a workshop does to each "
-            "shape (gap, arcs, steel, an offset shaft) is not in it: a study that is given tolerances tells how "
+            "shape (gap, arcs, steel, an eccentric rotor) is not in it: a study that is given tolerances tells how "
             "sure the order is."
         )
     else:
@@ -94,13 +94,7 @@ def how_sure(findings: Findings) -> tuple[str, ...]:
             f"for the first {len(uncertainty.names)}; every other ± is a bound of the mesh's error alone. "
             "Neighbours are tied below 95 %."
         )
-        said.append(f"Verdict: {uncertainty.advice}.")
-        if uncertainty.one_sided:
-            said.append(
-                f"Had from one side alone, as the other cannot be built: {', '.join(uncertainty.one_sided)}."
-            )
-        if uncertainty.unknown:
-            said.append(f"Not in it, as it could not be computed: {', '.join(uncertainty.unknown)}.")
+        said += verdict_sentences(uncertainty)
     return tuple(said)
 
 

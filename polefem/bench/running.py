@@ -1,0 +1,266 @@
+"""Running a study: designs through workers into a store, their order, what the study asks beyond it, its pages."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from polefem.bench.result import Result
+from polefem.errors import InvalidValue, StoreRefused, refusal
+from polefem.export import write_pages, write_tables
+from polefem.field import built
+from polefem.files import file_name, sweep
+from polefem.params import MeshSpec
+from polefem.ranking import rank, table_text
+from polefem.report import (
+    MOST,
+    Findings,
+    film_currents,
+    film_of,
+    film_writer,
+    findings_of,
+    further_texts,
+    search_path,
+    shapes_of,
+    write_film,
+)
+from polefem.study import (
+    FIELD,
+    Design,
+    Executor,
+    InProcess,
+    ProgressBar,
+    Record,
+    Search,
+    Solver,
+    Store,
+    Study,
+    Variant,
+    WorkerPool,
+    keep_section_fields,
+    run_designs,
+    run_search,
+)
+from polefem.study.stopping import undisturbed
+
+__all__ = ["film", "folder_of", "run"]
+
+_SHOWN = 20  # designs in the table that is told; the files hold all
+
+
+@dataclass(frozen=True, eq=False)
+class _Bench:
+    """Where designs are computed and kept."""
+
+    store: Store
+    executor: Executor
+    at_once: int
+    solver: Solver
+    progress: bool
+
+    def compute(self, name: str, designs: Sequence[Design], bar: ProgressBar | None = None) -> list[Record]:
+        if bar is None and self.progress:
+            bar = ProgressBar(sys.stderr, name)
+        return run_designs(name, designs, self.store, self.executor, self.at_once, self.solver, bar)
+
+    @property
+    def drawing(self) -> Executor:
+        """Draws pictures: here, since an executor that was handed in may be on other computers."""
+        return self.executor if isinstance(self.executor, WorkerPool) else InProcess()
+
+
+def folder_of(study: Study | Search) -> Path:
+    """Where the results of a study go if nothing else is said: `results/` and its name."""
+    return Path("results") / file_name(study.name)
+
+
+def run(
+    study: Study | Search,
+    *,
+    workers: int | None = None,
+    folder: str | Path | None = None,
+    store: str | Path | None = None,
+    mesh: MeshSpec | str | None = None,
+    rank_by: str | None = None,
+    drawn: int = MOST,
+    pages: bool = True,
+    patience: float | None = None,
+    progress: bool = True,
+    executor: Executor | None = None,
+    at_once: int | None = None,
+    solver: Solver = FIELD,
+    command: str = "",
+    tell: Callable[[str], None] = lambda text: None,
+) -> Result:
+    """Run a study: compute what its store does not have yet, rank, find out what it asks beyond, draw and write.
+
+    workers: worker processes, as many as cores if not said. folder: where results go, `folder_of(study)` if not said.
+    store: where designs are kept, shared by studies; the folder if not said. mesh: in place of the plan's. rank_by: the
+    figure that orders, the study's first objective if not said. drawn: shapes that get pictures, best first. pages:
+    whether to draw, and write the report. patience: s that a design may take before its worker is stopped. progress:
+    whether to say on stderr how far it is. executor: any of `concurrent.futures`' kind in place of worker processes;
+    it is left open. at_once: how many designs it is given at a time, 64 if not said. solver: gives maps and fields.
+    command: that makes the pages again, to stand on them. tell: is told the ranking as soon as it is known, as text,
+    then the rest.
+
+    Raises InvalidValue for a figure, a mesh or a number of workers that cannot be, StoreRefused where results cannot be
+    kept, and KeyboardInterrupt when stopped: what was computed is kept, and the same call goes on from there.
+    """
+    by, study, place = _settled(study, rank_by, mesh, folder)
+    with _opened(store or place, workers, patience, executor, at_once, solver, progress) as bench:
+        _prepare(place)
+        findings = _found(study, bench, by, drawn, tell)
+        lacking: dict[str, str] = {}
+        if pages:
+            findings, lacking = _with_fields(findings, bench)
+        files = write_tables(findings, place)
+        if not pages:
+            return Result(findings, place, files)
+        written = write_pages(findings, place, command, bench.drawing, files)
+    undrawn = {**lacking, **written.undrawn}
+    return Result(findings, place, files, written.paths, written.pictures, undrawn)
+
+
+def film(
+    study: Study | Search,
+    shape: str | None = None,
+    *,
+    frames: int = 48,
+    path: str | Path | None = None,
+    workers: int | None = None,
+    folder: str | Path | None = None,
+    store: str | Path | None = None,
+    mesh: MeshSpec | str | None = None,
+    rank_by: str | None = None,
+    patience: float | None = None,
+    progress: bool = True,
+    executor: Executor | None = None,
+    at_once: int | None = None,
+    solver: Solver = FIELD,
+) -> Path:
+    """Write the film of one shape of a study, the first of its ranking if not said: the rotor turns, with its field and
+    its torque. Returns where it is.
+
+    frames: over a rotor pitch. path: a .gif, or an .mp4 where the program ffmpeg is; in the folder if not said. All
+    else as in `run`.
+
+    Raises InvalidValue for a search, a shape that has no figures, an ending that cannot be written, and as `run`.
+    """
+    if isinstance(study, Search):
+        raise InvalidValue(refusal("a film is of a shape", "study", "a search", "a study of variants"))
+    by, chosen, place = _settled(study, rank_by, mesh, folder)
+    assert isinstance(chosen, Study)
+    with _opened(store or place, workers, patience, executor, at_once, solver, progress) as bench:
+        records = bench.compute(chosen.name, chosen.designs())
+        ranking = rank(records, chosen.plan.terms, by, chosen.limits)
+        shapes = shapes_of(chosen, ranking, bench.store.outcome, len(records))
+        wanted = next((one for one in shapes if shape in (None, one.name)), None)
+        if wanted is None:
+            names = ", ".join(one.name for one in shapes) or "none: no shape has figures"
+            rule = "a film is of a shape that has figures"
+            raise InvalidValue(refusal(rule, "shape", repr(shape), names))
+        _prepare(place)
+        target = Path(path) if path is not None else place / f"{wanted.stem}.gif"
+        film_writer(target)  # refuses before anything is solved
+        angles, currents = film_currents(wanted, frames)
+        whole = built(wanted.design.machine, wanted.design.plan.mesh)
+        states = bench.solver.fields(whole, angles, currents)
+        return write_film(film_of(wanted, states), target)
+
+
+def _settled(
+    study: Study | Search, rank_by: str | None, mesh: MeshSpec | str | None, folder: str | Path | None
+) -> tuple[str, Study | Search, Path]:
+    """The figure that orders, the study on its mesh, and where its results go."""
+    by = rank_by or (study.objectives[0] if isinstance(study, Study) else study.objective)
+    rank([], "", by)  # refuses what is no figure before anything is computed
+    if mesh is not None:
+        spec = MeshSpec.named(mesh) if isinstance(mesh, str) else mesh
+        study = replace(study, plan=replace(study.plan, mesh=spec))
+    return by, study, Path(folder) if folder is not None else folder_of(study)
+
+
+def _prepare(place: Path) -> None:
+    """Make the folder of the results, and remove what processes that were killed left half written there."""
+    place.mkdir(parents=True, exist_ok=True)
+    for folder in (place, place / "pictures", place / "shapes"):
+        sweep(folder)
+
+
+@contextlib.contextmanager
+def _opened(
+    store: str | Path,
+    workers: int | None,
+    patience: float | None,
+    executor: Executor | None,
+    at_once: int | None,
+    solver: Solver,
+    progress: bool,
+) -> Iterator[_Bench]:
+    """What computes and keeps; worker processes end with it, at once on an error."""
+    if executor is not None:
+        for name, value in (("workers", workers), ("patience", patience)):
+            if value is not None:
+                rule = "an executor that is handed in has workers of its own"
+                raise InvalidValue(refusal(rule, name, value, "to say it where that executor is made"))
+        with _kept_in(store) as opened:
+            yield _Bench(opened, executor, at_once or 64, solver, progress)
+        return
+    count = workers if workers is not None else len(os.sched_getaffinity(0))
+    pool = WorkerPool(count, patience)
+    try:
+        with _kept_in(store) as opened:
+            yield _Bench(opened, pool, 2 * count, solver, progress)
+    except BaseException:
+        with undisturbed():
+            pool.stop()
+        raise
+    pool.shutdown()
+
+
+@contextlib.contextmanager
+def _kept_in(folder: str | Path) -> Iterator[Store]:
+    """The store; what cannot be written once it is open is told with what that leaves."""
+    with Store(folder) as store:
+        try:
+            yield store
+        except (StoreRefused, OSError) as error:
+            goes_on = "What was kept before stays; the same command goes on from there."
+            raise StoreRefused(f"{error}\n{goes_on}") from error
+
+
+def _found(
+    study: Study | Search, bench: _Bench, by: str, drawn: int, tell: Callable[[str], None]
+) -> Findings:
+    """Compute a study and what it asks for beyond; `tell` is told the ranking as soon as it is known, then the rest."""
+    path = None
+    if isinstance(study, Search):
+        search = study
+        bar = ProgressBar(sys.stderr, search.name, search.evaluations) if bench.progress else None
+        try:
+            records = run_search(search, lambda name, designs: bench.compute(name, designs, bar))
+        finally:
+            if bar is not None:
+                bar.close()
+        path = search_path(search.name, records, search.objective, search.limits)
+        study = search.study([Variant(record.name, record.changes) for record in records])
+    else:
+        records = bench.compute(study.name, study.designs())
+    ranking = rank(records, study.plan.terms, by, study.limits)
+    tell(table_text(ranking, _SHOWN))
+    findings = findings_of(study, ranking, bench.compute, bench.store.outcome, drawn)
+    for text in further_texts(findings):
+        tell(text)
+    return replace(findings, path=path)
+
+
+def _with_fields(findings: Findings, bench: _Bench) -> tuple[Findings, dict[str, str]]:
+    """Findings whose shapes have the fields that they are shown with, and why some have none."""
+    asked = [(shape.design, shape.figures.current) for shape in findings.shapes]
+    fields, lacking = keep_section_fields(asked, bench.store, bench.executor, bench.at_once, bench.solver)
+    shapes = tuple(replace(shape, fields=fields.get(shape.name)) for shape in findings.shapes)
+    return replace(findings, shapes=shapes), lacking
