@@ -27,6 +27,7 @@ from polefem.drive.settings import AngleTable, angle_table, best_setting, most_t
 from polefem.drive.sharing import TorqueSharing, best_sharing, share_torque
 from polefem.drive.steady import steady_state
 from polefem.drive.switching_search import Objective, Setting
+from polefem.drive.suited_switching import suited_switching
 from polefem.drive.table_files import (
     write_angle_csv,
     write_angle_header,
@@ -69,6 +70,7 @@ __all__ = [
     "run_free_shaft",
     "share_torque",
     "steady_state",
+    "suited_switching",
     "torque_error",
     "waveform_torque",
     "write_angle_csv",

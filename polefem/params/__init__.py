@@ -1,7 +1,7 @@
 """What a person says about a machine: frozen, in SI, checked at the door."""
 
 from polefem.params.axial import AxialMachine
-from polefem.params.drive_spec import RectangularCurrent
+from polefem.params.drive_spec import RectangularCurrent, SuitedSwitching
 from polefem.params.face import FreeFace, RoundFace, SlopedFace
 from polefem.params.machine import OuterRotorMachine, RadialMachine
 from polefem.params.mesh_spec import MeshSpec
@@ -28,6 +28,7 @@ __all__ = [
     "RoundFace",
     "Shoe",
     "SlopedFace",
+    "SuitedSwitching",
     "Winding",
     "phases_of",
 ]
