@@ -163,9 +163,7 @@ def _draw_cylinder(folder: Path) -> None:
 def _draw_study(folder: Path) -> None:
     """The shapes of the pottery wheel's study, coarsely."""
     study = pottery_wheel.study
-    plan = replace(
-        study.plan, mesh=MeshSpec.named("coarse"), angle_points=19, current_points=1, overlap_angles=0
-    )
+    plan = replace(study.plan, mesh=MeshSpec.named("coarse"), angle_points=19, current_points=1)
     study = replace(study, plan=plan)
     designs = study.designs()
     with TemporaryDirectory() as place, Store(Path(place)) as store:

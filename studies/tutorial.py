@@ -153,7 +153,6 @@ study = Study(
         mesh=MeshSpec.named("coarse"),
         angle_points=16,
         current_points=1,
-        overlap_angles=0,
     ),
     variants=[
         Variant("narrow"),

@@ -31,7 +31,6 @@ plan = Plan(
     copper=Copper(fill_factor=0.45, temperature=100.0),
     mesh=MeshSpec.named("coarse"),
     current_points=1,  # at equal loss one current decides: a map of that one is enough
-    overlap_angles=0,
 )
 
 ranges = {

@@ -26,8 +26,8 @@ from polefem.drive.rectangular import (
 from polefem.drive.settings import AngleTable, angle_table, best_setting, most_torque
 from polefem.drive.sharing import TorqueSharing, best_sharing, share_torque
 from polefem.drive.steady import steady_state
-from polefem.drive.switching_search import Objective, Setting
 from polefem.drive.suited_switching import suited_switching
+from polefem.drive.switching_search import Objective, Setting
 from polefem.drive.table_files import (
     write_angle_csv,
     write_angle_header,

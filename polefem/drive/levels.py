@@ -48,7 +48,7 @@ def at_level(control: Control, level: float) -> Control:
     if isinstance(control, Chopping):
         return replace(control, level=level, band=control.band * level / control.level)
     if isinstance(control, Tracking):
-        return Tracking(control.angles, np.array(control.currents) * (level / max(control.currents)))
+        return control.scaled(level)
     rule = "a level can be set where a control keeps one"
     raise InvalidValue(refusal(rule, "control", type(control).__name__, "Tracking or Chopping"))
 

@@ -82,6 +82,16 @@ class RectangularTorque:
         for array in (self.angles, self.torque, self.stroke_ripples, self.harmonics):
             array.flags.writeable = False
 
+    @property
+    def weakest(self) -> float:
+        """The weakest torque in the direction of the mean, N m: where a motor pulls, a generator brakes least."""
+        return self.lowest if self.mean >= 0.0 else self.highest
+
+    @property
+    def strongest(self) -> float:
+        """The strongest torque in the direction of the mean, N m."""
+        return self.highest if self.mean >= 0.0 else self.lowest
+
     def __repr__(self) -> str:
         on, off = math.degrees(self.drive.turn_on), math.degrees(self.drive.turn_off)
         return (
@@ -106,8 +116,8 @@ def rectangular_torque(m: CoupledMap, drive: RectangularCurrent, current: float)
     >>> from polefem.maps import linear_map, summed
     >>> from polefem.units import deg
     >>> m = summed(linear_map(60e-3, 6e-3, full=0.0, apart=30 * deg, current=10.0))
-    >>> rectangular_torque(m, RectangularCurrent(-29 * deg, -4 * deg), 10.0)
-    RectangularTorque(10 A from -29 to -4 deg, phases summed: mean 4.297 N m, lowest 0 N m, ripple 1.2 = (max - min) / |mean|)
+    >>> round(rectangular_torque(m, RectangularCurrent(-29 * deg, -4 * deg), 10.0).mean, 3)
+    4.297
     """
     pieces = _pieces(m, drive, _checked(m, drive, current))
     angles = np.stack([pieces.starts, (pieces.starts + pieces.ends) / 2, pieces.ends], axis=-1)
@@ -212,7 +222,9 @@ def _pieces(m: CoupledMap, drive: RectangularCurrent, current: float, knots: boo
         edges += [(m.single.potential.angles[:, None] + lag).ravel(), *(one.angles for one in m.interactions)]
     close = _SAME_ANGLE * m.pitch
     starts = np.unique(np.mod(np.concatenate(edges), m.pitch))
-    starts = starts[np.diff(starts, append=m.pitch) > close]  # of two that are one, the later; none at the end
+    starts = starts[
+        np.diff(starts, append=m.pitch) > close
+    ]  # of two that are one, the later; none at the end
     starts[0] = 0.0
     ends = np.append(starts[1:], m.pitch)
     since = np.mod((starts + ends)[:, None] / 2 - lag - drive.turn_on, m.pitch)

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy.optimize import minimize, minimize_scalar
+from scipy.optimize import Bounds, minimize, minimize_scalar
 
 from polefem.drive.rectangular import RectangularTorque
 from polefem.errors import InvalidValue, refusal
@@ -74,8 +74,8 @@ def suited_switching(
         raise _refused(m, asked, found)
     stroke = m.stroke
 
-    def exact(angles: Sequence[float]) -> float:
-        switching = _switching(angles[0] * stroke, angles[1] * stroke)
+    def exact(angles: Array) -> float:
+        switching = _switching(float(angles[0]) * stroke, float(angles[1]) * stroke)
         try:
             one = torque(switching)
         except InvalidValue:
@@ -86,7 +86,7 @@ def suited_switching(
     inside = float(found[best].turn_on[scores[best].argmin()]) / stroke, found[best].dwell / stroke
     ends = [_refined_edge(exact, edge), _refined(exact, inside, m.phases / 2)]
     on, dwell = min(ends, key=exact)
-    return _switching(on * stroke, dwell * stroke)
+    return _switching(float(on) * stroke, float(dwell) * stroke)
 
 
 def _switching(turn_on: float, dwell: float) -> RectangularCurrent:
@@ -105,7 +105,9 @@ def _scan(m: CoupledMap, currents: Callable[[float], Sequence[float]]) -> list[l
     return found
 
 
-def _scanned(m: CoupledMap, turn_on: Array, dwell: float, count: int, shared: int, current: float) -> _Scanned:
+def _scanned(
+    m: CoupledMap, turn_on: Array, dwell: float, count: int, shared: int, current: float
+) -> _Scanned:
     windows = [_windows(m, turn_on, count, current, shared, _GRID)]
     if shared:
         windows.append(_windows(m, turn_on, count + 1, current, 0, shared))
@@ -171,24 +173,29 @@ def _score(
     return np.where(lawful, score, np.inf)
 
 
-def _refined(exact: Callable[[Sequence[float]], float], start: tuple[float, float], most: float) -> Array:
+def _refined(exact: Callable[[Array], float], start: tuple[float, float], most: float) -> Array:
     """Turn-on angle and dwell, both in strokes, from a place of the scan; the dwell stays between 1 and `most`."""
     turn_on, dwell = start
     edge = 1.5 / _GRID
     simplex = np.array([start, (turn_on + edge, dwell), (turn_on, dwell - 0.5 / _DWELLS)])
     if dwell <= 1.0:
         simplex[2, 1] = min(1.0 + 0.5 / _DWELLS, most)
-    options = {"initial_simplex": simplex, "maxfev": _TRIES, "xatol": _FINE, "fatol": 1e-6}
     found: Array = minimize(
-        exact, simplex[0], method="Nelder-Mead", bounds=[(None, None), (1.0, most)], options=options
+        exact,
+        simplex[0],
+        method="Nelder-Mead",
+        bounds=Bounds(np.array([-np.inf, 1.0]), np.array([np.inf, most])),
+        options={"initial_simplex": simplex, "maxfev": _TRIES, "xatol": _FINE, "fatol": 1e-6},
     ).x
     return found
 
 
-def _refined_edge(exact: Callable[[Sequence[float]], float], turn_on: float) -> Array:
+def _refined_edge(exact: Callable[[Array], float], turn_on: float) -> Array:
     """The same for a dwell of just one stroke."""
     near = (turn_on - 1.0 / _GRID, turn_on + 1.0 / _GRID)
-    found = minimize_scalar(lambda on: exact((on, 1.0)), bounds=near, method="bounded", options={"xatol": _FINE})
+    found = minimize_scalar(
+        lambda on: exact(np.array([on, 1.0])), bounds=near, method="bounded", options={"xatol": _FINE}
+    )
     return np.array([found.x, 1.0])
 
 

@@ -63,9 +63,9 @@ class SuitedSwitching:
     """The ideal rectangular current, switched for each design as suits it best, within a dwell of one stroke to half a
     rotor pitch.
 
-    objective: "ripple" for the least torque ripple, "torque" for the most mean torque; where the mean torque is what is held
-    equal, for the least copper loss. generating: whether it is to brake the rotor. least_torque: the mean torque, N m,
-    that must be left (as a generator: of braking).
+    objective: "ripple" for the least torque ripple, "torque" for the most mean torque; where the mean torque is what is
+    held equal, for the least copper loss. generating: whether it is to brake the rotor. least_torque: the mean torque,
+    N m, that must be left (as a generator: of braking).
     Raises InvalidValue for an objective that is none, and a negative least torque.
     """
 
@@ -195,6 +195,10 @@ class Tracking:
     def level(cls, current: float) -> Tracking:
         """One constant current, from turn-on to turn-off."""
         return cls([0.0], [current])
+
+    def scaled(self, peak: float) -> Tracking:
+        """The same form with another peak, A."""
+        return Tracking(self.angles, np.array(self.currents) * (peak / max(self.currents)))
 
 
 Control = SinglePulse | Chopping | AverageVoltage | Tracking

@@ -15,7 +15,7 @@ from polefem.errors import InvalidValue, refusal
 from polefem.field import built
 from polefem.files import complete
 from polefem.params.checks import whole
-from polefem.report.curves import Curves, summed_torque
+from polefem.report.curves import Curves, torque_of_phases
 from polefem.report.findings import Shape
 from polefem.report.pictures import Fields, density_of
 from polefem.report.sections import FluxDensity, paint_flux_density
@@ -58,7 +58,7 @@ def film_of(shape: Shape, fields: Fields, frames: int = 48) -> Film:
     Raises InvalidValue for less than two frames, and what `fields` raises.
     """
     whole("a film needs frames", "frames", frames, 2)
-    machine, drive, current = shape.design.machine, shape.design.plan.drive, shape.figures.current
+    machine, drive, current = shape.design.machine, shape.figures.switching, shape.figures.current
     m = shape.at_work
     angles = m.pitch * (np.arange(frames) + 0.5) / frames
     own = angles[:, None] - m.stroke * np.arange(m.phases)
@@ -70,7 +70,7 @@ def film_of(shape: Shape, fields: Fields, frames: int = 48) -> Film:
             density_of(machine, state.field, f"{shape.name}, rotor at {state.angle / deg:.1f} deg")
         )
     return Film(
-        shape.name, angles, currents, np.array(torque), tuple(densities), summed_torque(m, drive, current)
+        shape.name, angles, currents, np.array(torque), tuple(densities), torque_of_phases(m, drive, current)
     )
 
 

@@ -18,9 +18,9 @@ from polefem.report.curves import (
     flux_linkage_against_current,
     inductance_against_angle,
     spectrum_of_torque,
-    summed_torque,
     torque_against_angle,
     torque_of_designs,
+    torque_of_phases,
 )
 from polefem.report.findings import Findings, Shape
 from polefem.report.machines import draw_machine
@@ -63,32 +63,36 @@ def half_overlap(machine: Machine) -> float:
 def shape_pictures(shape: Shape, fields: Fields) -> tuple[Picture, ...]:
     """The pictures of one shape.
 
-    Its section; torque and inductance against angle; flux linkage against current; the summed torque and its
-    harmonics; the flux density with the first phase at the current of its figures, at DENSITIES, on one scale.
+    Its section; torque and inductance against angle; flux linkage against current; the torque of all phases and
+    its harmonics; the flux density with the first phase at the current of its figures, at DENSITIES, on one scale.
     """
     machine, stem, current = shape.design.machine, shape.stem, shape.figures.current
-    drive, m = shape.design.plan.drive, shape.at_work
+    drive, m = shape.figures.switching, shape.at_work
     whole = built(machine, shape.design.plan.mesh)
     across = "Cross section, aligned"
     section = draw_machine(whole) if machine.flat else draw_section(whole.outline, across)
     drawn = [
         ("section", section, "Cross section of"),
-        ("torque", draw_curves(torque_against_angle(m)), "Torque of one phase against angle, for"),
+        ("torque", draw_curves(torque_against_angle(m.single)), "Torque of one phase against angle, for"),
         (
             "inductance",
-            draw_curves(inductance_against_angle(m)),
+            draw_curves(inductance_against_angle(m.single)),
             "Inductance of one phase against angle, for",
         ),
         (
             "flux-linkage",
-            draw_curves(flux_linkage_against_current(m)),
+            draw_curves(flux_linkage_against_current(m.single)),
             "Flux linkage of one phase against current, for",
         ),
-        ("summed-torque", draw_curves(summed_torque(m, drive, current)), "Torque of all phases, summed, for"),
+        (
+            "torque-of-phases",
+            draw_curves(torque_of_phases(m, drive, current)),
+            "Torque of all phases, together and each alone, for",
+        ),
         (
             "spectrum",
             draw_spectrum(spectrum_of_torque(m, drive, current)),
-            "Harmonics of the summed torque of",
+            "Harmonics of the torque of",
         ),
     ]
     pictures = [
@@ -147,14 +151,14 @@ def study_pictures(findings: Findings) -> tuple[Picture, ...]:
     """The pictures that show designs side by side: torque, Pareto set, and uncertainty, shares and search where there
     are."""
     operations = {
-        shape.name: (shape.at_work, shape.design.plan.drive, shape.figures.current)
+        shape.name: (shape.at_work, shape.figures.switching, shape.figures.current)
         for shape in findings.shapes[:_COMPARED]
     }
     terms = findings.study.plan.terms
     drawn = []
     if operations:
         figure = draw_curves(torque_of_designs(operations, terms))
-        drawn.append((figure, "torque-of-designs", f"Torque of all phases over a stroke, {terms}"))
+        drawn.append((figure, "torque-of-designs", f"Torque of all phases over a rotor pitch, {terms}"))
     if len(findings.pareto.labels) > 1:
         words = f"Designs by {' and '.join(name.partition(' (')[0] for name in findings.pareto.names)}"
         drawn.append((draw_pareto(findings.pareto), "pareto", words))

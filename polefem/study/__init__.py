@@ -45,6 +45,7 @@ from polefem.study.tolerances import (
 from polefem.study.workers import Executor, InProcess, WorkerLost, WorkerPool
 
 if TYPE_CHECKING:
+    from polefem.study.operation import at_work
     from polefem.study.pipeline import FIELD, Solver, attempt
     from polefem.study.running import Progress, run_designs
 
@@ -97,6 +98,7 @@ __all__ = [
     "WaveformOperatingPoint",
     "WorkerLost",
     "WorkerPool",
+    "at_work",
     "attempt",
     "broken_limits",
     "check_figure",
@@ -111,7 +113,11 @@ __all__ = [
     "sensitivity_of_sample",
 ]
 
-_LATER = {"pipeline": ("FIELD", "Solver", "attempt"), "running": ("Progress", "run_designs")}
+_LATER = {
+    "operation": ("at_work",),
+    "pipeline": ("FIELD", "Solver", "attempt"),
+    "running": ("Progress", "run_designs"),
+}
 
 
 def __getattr__(name: str) -> Any:

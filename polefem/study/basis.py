@@ -53,7 +53,7 @@ class Basis(ABC):
     def reach(self, dwell: float, pitch: float, phases: int, resistance: float) -> float:
         """The most current that it can ask for at this dwell or a longer one: how far a map must go."""
 
-    def reach_inputs(self, copper: Any, dwell: float) -> Any:
+    def reach_inputs(self, copper: Any, dwells: tuple[float, float]) -> Any:
         """Those of its inputs that `reach` follows from for one machine: what decides how far its map goes."""
         return self
 
@@ -104,8 +104,8 @@ class EqualCopperLoss(Basis):
     def reach(self, dwell: float, pitch: float, phases: int, resistance: float) -> float:
         return math.sqrt(self.loss / (phases * resistance * dwell / pitch))
 
-    def reach_inputs(self, copper: Any, dwell: float) -> Any:
-        return self, copper, dwell
+    def reach_inputs(self, copper: Any, dwells: tuple[float, float]) -> Any:
+        return self, copper, dwells
 
     def rectangular_current(self, m: CoupledMap, drive: RectangularCurrent, resistance: float) -> float:
         return current_for_copper_loss(m, drive, resistance, self.loss)

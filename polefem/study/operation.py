@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from polefem.drive import RectangularTorque, copper_loss, rectangular_torque, suited_switching
 from polefem.errors import InvalidValue, refusal
+from polefem.estimates import with_end_effects
+from polefem.field import BuiltMachine
 from polefem.maps import CoupledMap, summed
-from polefem.params import RectangularCurrent, SuitedSwitching
+from polefem.params import Machine, RectangularCurrent, SuitedSwitching
 from polefem.study.basis import Basis
 
-__all__ = ["Operation", "operate", "phase_interaction"]
+__all__ = ["Operation", "at_work", "operate", "phase_interaction"]
 
 _PLACES = 720  # angles of a rotor pitch at which the sum of single phases is held against the machine
 
@@ -24,6 +26,13 @@ class Operation:
     machine_map: CoupledMap
     torque: RectangularTorque
     copper_loss: float
+
+
+def at_work(machine_map: CoupledMap, machine: Machine | BuiltMachine, end_effects: bool) -> CoupledMap:
+    """The map that figures of torque are of: with estimates of end effects in it, where they are asked for."""
+    if not end_effects:
+        return machine_map
+    return replace(machine_map, single=with_end_effects(machine_map.single, machine))
 
 
 def operate(

@@ -13,21 +13,21 @@ import sys
 import tempfile
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "study"))
-from fake_solver import MACHINE, PLAN, fake_fields, fake_map
+from fake_solver import MACHINE, PLAN, fake_map
 
-from polefem.maps import FluxMap, linear_map
+from polefem.maps import CoupledMap, linear_map
 from polefem.study import (
     Figures,
     LatinHypercube,
     Outcome,
     Range,
-    Solver,
     Status,
     Store,
     Study,
@@ -40,7 +40,7 @@ from polefem.units import deg
 BUSY = 0.5  # s of computing a design
 
 
-def busy_map(machine: Any, angles: Any, currents: Any) -> FluxMap:
+def busy_map(machine: Any, angles: Any, currents: Any, **_: Any) -> CoupledMap:
     """A map that costs half a second of this process's own time."""
     until = time.process_time() + BUSY
     square = np.random.default_rng(0).random((60, 60))
@@ -57,7 +57,7 @@ def share_of_cores(designs: int, workers: int = 2) -> float:
         begun = time.perf_counter()
         with WorkerPool(workers) as pool:
             records = run_designs(
-                "busy", study.designs(), store, pool, 2 * workers, Solver(busy_map, fake_fields)
+                "busy", study.designs(), store, pool, 2 * workers, replace(FAKE, coupled_map=busy_map)
             )
         spent = time.perf_counter() - begun
     return sum(sum(r.outcome.seconds.values()) for r in records) / (workers * spent)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from tests.maps.coupled_phases import coupled
 
 from polefem.drive import (
     copper_loss,
@@ -16,7 +17,6 @@ from polefem.errors import InvalidValue
 from polefem.maps import CoupledMap, linear_map, summed
 from polefem.params.drive_spec import RectangularCurrent
 from polefem.units import deg
-from tests.maps.coupled_phases import coupled
 from tests.maps.saturating import sampled
 
 SHARP = 1e-7
@@ -75,7 +75,9 @@ def test_mean_is_the_mean_of_the_torque() -> None:
             assert run.torque[0] == pytest.approx(run.torque[-1])
 
 
-def torque_by_hand(m: CoupledMap, drive: RectangularCurrent, current: float, angles: np.ndarray) -> np.ndarray:
+def torque_by_hand(
+    m: CoupledMap, drive: RectangularCurrent, current: float, angles: np.ndarray
+) -> np.ndarray:
     """Torque at angles, each phase conducting while its own angle is within the dwell."""
     own = np.mod(angles[:, None] - np.arange(m.phases) * m.stroke - drive.turn_on, m.pitch)
     return m.at(angles, np.where(own < drive.dwell, current, 0.0)).torque
@@ -87,7 +89,9 @@ def found_by_hand(m: CoupledMap, drive: RectangularCurrent, current: float) -> t
     return float(torque.mean()), float(torque.max()), float(torque.min())
 
 
-DRIVES = [RectangularCurrent(on * deg, off * deg) for on, off in ((-38, 2), (-35, -3), (-30, 0), (-44, 9), (3, 41))]
+DRIVES = [
+    RectangularCurrent(on * deg, off * deg) for on, off in ((-38, 2), (-35, -3), (-30, 0), (-44, 9), (3, 41))
+]
 
 
 @pytest.mark.parametrize("drive", DRIVES, ids=str)

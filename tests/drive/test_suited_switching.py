@@ -7,13 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from tests.maps.coupled_phases import coupled
 
 from polefem.drive import current_for_mean_torque, rectangular_torque, suited_switching
 from polefem.errors import InvalidValue
 from polefem.maps import linear_map, summed
 from polefem.params import RectangularCurrent, SuitedSwitching
 from polefem.units import deg
-from tests.maps.coupled_phases import coupled
 
 CURRENT = 12.0
 
@@ -95,11 +95,15 @@ def test_at_a_torque_that_is_wanted() -> None:
 
 def test_refusals() -> None:
     m = coupled()
-    with pytest.raises(InvalidValue, match=r"torque of a motor: drive.least_torque is 500 N m or more, allowed is up to"):
+    with pytest.raises(
+        InvalidValue, match=r"torque of a motor: drive.least_torque is 500 N m or more, allowed is up to"
+    ):
         suited(m, SuitedSwitching(least_torque=500.0))
-    with pytest.raises(InvalidValue, match="drive.objective is 'power', allowed is 'ripple' or 'torque'"):
+    with pytest.raises(InvalidValue, match=r"drive\.objective is 'power', allowed is 'ripple' or 'torque'"):
         SuitedSwitching("power")
-    with pytest.raises(InvalidValue, match="a least torque is a size: drive.least_torque is -1 N m"):
+    with pytest.raises(InvalidValue, match=r"a least torque is a size: drive\.least_torque is -1 N m"):
         SuitedSwitching(least_torque=-1.0)
-    assert str(replace(SuitedSwitching(), least_torque=3.0)).endswith("least ripple of at least 3 N m for each")
+    assert str(replace(SuitedSwitching(), least_torque=3.0)).endswith(
+        "least ripple of at least 3 N m for each"
+    )
     assert math.isclose(RectangularCurrent(5 * deg, 35 * deg).dwell, 30 * deg)

@@ -40,13 +40,13 @@ def solved(**changes: float | None) -> Outcome:
 
 def test_what_was_kept_is_there_after_reopening(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
-        store.keep("a", solved(overlap_torque=None), {"polefem": "1"}, json.dumps({"x": 1}))
+        store.keep("a", solved(phase_interaction=None), {"polefem": "1"}, json.dumps({"x": 1}))
         store.keep("b", Outcome(Status.REFUSED, "a sentence"))
     with Store(tmp_path) as store:
         a, b = store.outcome("a"), store.outcome("b")
         assert a is not None and b is not None and store.outcome("c") is None
         assert a.figures is not None and a.flux_map is not None
-        assert a.figures.overlap_torque is None
+        assert a.figures.phase_interaction is None
         assert a.figures.values()[:-1] == figures().values()[:-1]
         assert (a.seconds, a.harmonics) == ({"map": 1.5, "overlap": 0.5}, (3.0, 2.0))
         assert np.array_equal(a.flux_map.flux_linkage, MAP.flux_linkage)
