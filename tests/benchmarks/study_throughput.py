@@ -20,9 +20,9 @@ from typing import Any
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "study"))
-from fake_solver import MACHINE, PLAN, fake_map
+from fake_solver import FAKE, MACHINE, PLAN, fake_map
 
-from polefem.maps import CoupledMap, linear_map
+from polefem.maps import CoupledMap, FluxMap, linear_map, summed
 from polefem.study import (
     Figures,
     LatinHypercube,
@@ -46,7 +46,7 @@ def busy_map(machine: Any, angles: Any, currents: Any, **_: Any) -> CoupledMap:
     square = np.random.default_rng(0).random((60, 60))
     while time.process_time() < until:
         square @ square
-    return fake_map(machine, angles, currents)
+    return summed(fake_map(machine, angles, currents))
 
 
 def share_of_cores(designs: int, workers: int = 2) -> float:
@@ -74,7 +74,7 @@ def store_overhead(designs: int = 200) -> float:
     angles = np.linspace(0.0, np.pi / 4, 31)
     currents = np.linspace(1.0, 10.0, 6)
     flux, torque, coenergy = m.at(angles[None, :], currents[:, None])
-    whole = FluxMap(angles, currents, flux, torque, coenergy, phases=3, rotor_poles=4, mirror=True)
+    whole = summed(FluxMap(angles, currents, flux, torque, coenergy, phases=3, rotor_poles=4, mirror=True))
     numbers = random.Random(0)
     with tempfile.TemporaryDirectory() as folder, Store(folder) as store:
         begun = time.perf_counter()
