@@ -5,7 +5,7 @@ from polefem.params.drive_spec import RectangularCurrent, SuitedSwitching
 from polefem.params.face import FreeFace, RoundFace, SlopedFace
 from polefem.params.machine import OuterRotorMachine, RadialMachine
 from polefem.params.mesh_spec import MeshSpec
-from polefem.params.phases import Phases, phases_of
+from polefem.params.phases import Phases, joined_otherwise, phases_of
 from polefem.params.pole import Barrier, Hole, Notch, Pole, Shoe
 from polefem.params.winding import CoilStep, Winding
 
@@ -30,5 +30,6 @@ __all__ = [
     "SlopedFace",
     "SuitedSwitching",
     "Winding",
+    "joined_otherwise",
     "phases_of",
 ]

@@ -15,6 +15,7 @@ from polefem.study.operating_points import (
     BestOperatingPoint,
     LevelOperatingPoint,
     OperatingPoint,
+    RectangularOperatingPoint,
     SwitchingTable,
     WaveformOperatingPoint,
 )
@@ -79,6 +80,7 @@ __all__ = [
     "ProgressBar",
     "Range",
     "Record",
+    "RectangularOperatingPoint",
     "Run",
     "Search",
     "Sensitivities",

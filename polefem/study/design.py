@@ -15,7 +15,7 @@ from polefem.params.checks import positive, whole
 from polefem.params.content import content, content_key
 from polefem.params.fields import with_fields
 from polefem.study.basis import Basis, EqualCopperLoss
-from polefem.study.operating_points import OperatingPoint
+from polefem.study.operating_points import OperatingPoint, RectangularOperatingPoint
 from polefem.version import numerics
 
 __all__ = ["Design", "Plan", "of_plan"]
@@ -64,14 +64,14 @@ class Plan:
     @property
     def at_any_current(self) -> bool:
         """Whether the map must know phases together at any of their currents."""
-        bridge = bool(self.operating_points) or self.map_current > 0.0
+        bridge = any(point.at_any_current for point in self.operating_points) or self.map_current > 0.0
         return self.all_currents or bridge or self.basis.mean_torque is not None
 
     def dwells(self, stroke: float, pitch: float) -> tuple[float, float]:
         """The shortest and the longest dwell that a design may get, rad."""
-        if isinstance(self.drive, SuitedSwitching):
-            return stroke, pitch / 2
-        return self.drive.dwell, self.drive.dwell
+        given = [p.drive.dwell for p in self.operating_points if isinstance(p, RectangularOperatingPoint)]
+        own = [stroke, pitch / 2] if isinstance(self.drive, SuitedSwitching) else [self.drive.dwell]
+        return min(given + own), max(given + own)
 
     def __post_init__(self) -> None:
         whole("a map needs angles", "angle_points", self.angle_points, 5)

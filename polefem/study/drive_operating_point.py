@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 from polefem.drive import DriveRun, steady_state
 from polefem.errors import InvalidValue, refusal
@@ -29,6 +30,8 @@ class DriveOperatingPoint:
     turn_on: float
     turn_off: float
     control: Control = field(default_factory=SinglePulse)
+
+    at_any_current: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
         if "." in printable("an operating point has a name", "point.name", self.name):

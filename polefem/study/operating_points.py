@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 from polefem.drive import (
     AngleTable,
@@ -24,11 +25,14 @@ from polefem.drive import (
     Setting,
     angle_table,
     at_level,
+    copper_loss,
+    rectangular_torque,
     steady_state,
     waveform_torque,
 )
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
+from polefem.params import RectangularCurrent
 from polefem.params.checks import increasing, positive, printable, within
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, Tracking
 from polefem.study.basis import Basis
@@ -39,6 +43,7 @@ __all__ = [
     "BestOperatingPoint",
     "LevelOperatingPoint",
     "OperatingPoint",
+    "RectangularOperatingPoint",
     "SwitchingTable",
     "WaveformOperatingPoint",
 ]
@@ -57,6 +62,8 @@ class WaveformOperatingPoint:
     current: Tracking
     basis: Basis
     speed: float
+
+    at_any_current: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
         _check_name_and_speed(self.name, self.speed)
@@ -96,6 +103,50 @@ class WaveformOperatingPoint:
 
 
 @dataclass(frozen=True)
+class RectangularOperatingPoint:
+    """The ideal rectangular current with the same switching angles for every design, by name: beside a study in which
+    each design has the switching that suits it.
+
+    drive: when a phase conducts. basis: what its current follows from. speed: rad/s, for the input power.
+    Raises InvalidValue for a name with dots, and for a speed of nought or less.
+    """
+
+    name: str
+    drive: RectangularCurrent
+    basis: Basis
+    speed: float
+
+    at_any_current: ClassVar[bool] = False
+
+    def __post_init__(self) -> None:
+        _check_name_and_speed(self.name, self.speed)
+        positive(
+            "a rectangular current is of a rotor that turns forwards", "point.speed", self.speed, "rad/s"
+        )
+
+    def __str__(self) -> str:
+        return f"the ideal rectangular current {self.drive} for all, {self.basis}"
+
+    def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
+        """The figures of a map; `resistance` of one phase, ohm. Raises as `rectangular_torque` does."""
+        current = self.basis.rectangular_current(machine_map, self.drive, resistance)
+        torque = rectangular_torque(machine_map, self.drive, current)
+        loss = copper_loss(machine_map, self.drive, current, resistance)
+        shaft = torque.mean * self.speed
+        return OperatingPointFigures(
+            mean_torque=torque.mean,
+            lowest_torque=torque.weakest,
+            highest_torque=torque.strongest,
+            ripple=torque.ripple,
+            peak_current=current,
+            rms_current=torque.rms_current,
+            copper_loss=loss,
+            input_power=loss + shaft,
+            efficiency=_efficiency(shaft, loss + shaft),
+        )
+
+
+@dataclass(frozen=True)
 class LevelOperatingPoint:
     """A bridge at a speed, by name, with its switching angles given and its current level set by a basis.
 
@@ -111,6 +162,8 @@ class LevelOperatingPoint:
     turn_off: float
     basis: Basis
     control: Control = field(default_factory=lambda: Tracking.level(1.0))
+
+    at_any_current: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
         _check_name_and_speed(self.name, self.speed)
@@ -145,6 +198,8 @@ class BestOperatingPoint:
     objective: Objective = "loss"
     current_limit: float | None = None
     generating: bool = False
+
+    at_any_current: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
         _check_name_and_speed(self.name, self.speed)
@@ -203,7 +258,13 @@ class SwitchingTable:
         )
 
 
-OperatingPoint = DriveOperatingPoint | WaveformOperatingPoint | LevelOperatingPoint | BestOperatingPoint
+OperatingPoint = (
+    DriveOperatingPoint
+    | WaveformOperatingPoint
+    | RectangularOperatingPoint
+    | LevelOperatingPoint
+    | BestOperatingPoint
+)
 """An operating point of a plan: `DriveOperatingPoint` is the bridge with the same switching and level for every
 design."""
 
