@@ -158,7 +158,11 @@ def findings_of(
     winner = best if best is not None and best.place == 1 else None
     objectives = study.objectives if len(study.objectives) > 1 else _USUAL_OBJECTIVES
     uncertainty = None
-    compared = [designs[record.name] for record in ranking.ordered[: study.error_bars]]
+    compared = [
+        designs[record.name].switched(record.figures.switching)
+        for record in ranking.ordered[: study.error_bars]
+        if record.figures is not None
+    ]
     if study.tolerances and compared:
         uncertainty = uncertainty_of(
             ranking, effects_of(study.name, compared, study.tolerances, ranking.by, run)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 from typing import Any, Literal
 
@@ -19,6 +19,10 @@ from polefem.study.operating_points import OperatingPoint, RectangularOperatingP
 from polefem.version import numerics
 
 __all__ = ["Design", "Plan", "of_plan"]
+
+
+#: Currents of a map, at least, that is to be read between its currents.
+SUITED_CURRENTS = 3
 
 
 @dataclass(frozen=True)
@@ -76,6 +80,10 @@ class Plan:
     def __post_init__(self) -> None:
         whole("a map needs angles", "angle_points", self.angle_points, 5)
         whole("a map needs currents", "current_points", self.current_points, 1)
+        if isinstance(self.drive, SuitedSwitching) and self.current_points < SUITED_CURRENTS:
+            rule = "the current follows from the dwell where the switching suits each design"
+            allowed = f"{SUITED_CURRENTS} or more"
+            raise InvalidValue(refusal(rule, "current_points", self.current_points, allowed))
         if self.coupling not in ("joint", "summed"):
             rule = "phases share one field or are added up"
             raise InvalidValue(refusal(rule, "coupling", repr(self.coupling), "'joint' or 'summed'"))
@@ -117,6 +125,13 @@ class Design:
     def plan(self) -> Plan:
         """The plan, changed; raises as `machine` does."""
         return with_fields(self.original_plan, {n: v for n, v in self.changes.items() if of_plan(n)})
+
+    def switched(self, drive: RectangularCurrent) -> Design:
+        """The design with its switching angles given: what a workshop does to it, its controller does not follow."""
+        if not isinstance(self.plan.drive, SuitedSwitching):
+            return self
+        kept = {name: new for name, new in self.changes.items() if name.partition(".")[0] != "drive"}
+        return replace(self, changes={**kept, "drive": drive})
 
     @cached_property
     def inputs(self) -> Mapping[str, Any]:

@@ -151,6 +151,7 @@ def coupled_phases(*_: Any, **__: Any) -> CoupledMap:
 
 SHARING = replace(FAKE, coupled_map=coupled_phases)
 OVERLAPPING = RectangularCurrent(-36 * deg, 0.0)
+SUITED = with_fields(PLAN, {"drive": SuitedSwitching(), "current_points": 3})
 
 
 def ranked_ripple(plan: Plan) -> float:
@@ -188,11 +189,24 @@ def test_the_sum_is_another_ripple_and_says_so() -> None:
 
 
 def test_a_switching_that_suits_the_design_is_found_and_told() -> None:
-    outcome = outcome_of(plan=with_fields(PLAN, {"drive": SuitedSwitching()}), solver=SHARING)
+    outcome = outcome_of(plan=SUITED, solver=SHARING)
     assert outcome.figures is not None
     assert outcome.figures.ripple < ranked_ripple(with_fields(PLAN, {"drive": OVERLAPPING}))
     given = RectangularCurrent(outcome.figures.turn_on, outcome.figures.turn_off)
     assert ranked_ripple(with_fields(PLAN, {"drive": given})) == pytest.approx(outcome.figures.ripple)
+
+
+def test_error_bars_are_of_the_switching_that_the_controller_has() -> None:
+    suited = Design("one", MACHINE, {"rotor_pole.arc": 33 * deg, "drive.least_torque": 0.0}, SUITED)
+    pinned = suited.switched(OVERLAPPING)
+    assert pinned.plan.drive == OVERLAPPING and pinned.machine == suited.machine
+    given = Design("two", MACHINE, {}, PLAN)
+    assert given.switched(OVERLAPPING) is given
+
+
+def test_one_current_is_not_enough_where_the_dwell_decides_it() -> None:
+    with pytest.raises(InvalidValue, match=r"current_points is 1, allowed is 3 or more"):
+        with_fields(PLAN, {"drive": SuitedSwitching()})
 
 
 def test_a_generator_has_figures_of_braking_and_more_braking_is_better() -> None:
