@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.maps.coupled_phases import coupled
 
 from polefem.drive import (
     copper_loss,
@@ -17,6 +16,7 @@ from polefem.errors import InvalidValue
 from polefem.maps import CoupledMap, linear_map, summed
 from polefem.params.drive_spec import RectangularCurrent
 from polefem.units import deg
+from tests.maps.coupled_phases import coupled
 from tests.maps.saturating import sampled
 
 SHARP = 1e-7

@@ -7,13 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from tests.maps.coupled_phases import coupled
 
 from polefem.drive import current_for_mean_torque, rectangular_torque, suited_switching
 from polefem.errors import InvalidValue
 from polefem.maps import linear_map, summed
 from polefem.params import RectangularCurrent, SuitedSwitching
 from polefem.units import deg
+from tests.maps.coupled_phases import coupled
 
 CURRENT = 12.0
 

@@ -230,10 +230,11 @@ def test_one_stroke_taken_for_all_is_noticed() -> None:
 
 def test_how_coils_are_joined_changes_the_ripple() -> None:
     """The same yoke, its coils joined in two ways: the sum of phases cannot tell them apart, the field does."""
-    case = CASES[5]
+    at = next(k for k, one in enumerate(CASES) if k >= 5 and one.machine.stator_poles == 6)
+    case = CASES[at]
     machine = with_fields(case.machine, {"winding.polarity": ALTERNATING})
     angles = np.linspace(0.0, machine.rotor_pitch / 2, 31)
     other = coupled_map(built(machine, "coarse"), angles, [case.current], joint_currents=[case.current])
     joined = rectangular_torque(other, case.drive, case.current)
-    assert abs(joined.ripple - torque(5).ripple) > 0.05
+    assert abs(joined.ripple - torque(at).ripple) > 0.05
     assert float(np.ptp(joined.stroke_ripples)) < RIPPLE

@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 import pytest
 from fake_solver import ALIGNED, FAKE, MACHINE, PLAN, RAISES, UNALIGNED, UNMESHED
-from tests.maps.coupled_phases import coupled
 
 from polefem import FluxMap
 from polefem.drive import steady_state
@@ -38,6 +37,7 @@ from polefem.study import (
     cost,
 )
 from polefem.units import deg, rpm
+from tests.maps.coupled_phases import coupled
 
 
 def outcome_of(changes: dict[str, Any] | None = None, plan: Plan = PLAN, solver: Solver = FAKE) -> Outcome:
