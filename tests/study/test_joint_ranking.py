@@ -94,7 +94,7 @@ def random_cases() -> list[Case]:
     found: list[Case] = []
     for case in thin_yokes():
         try:
-            assert built(case.machine, "coarse").sections
+            assert built(case.machine, "normal").sections
         except PolefemError:
             continue
         found.append(replace(case, name=f"{case.name} ({len(found)})"))
@@ -110,7 +110,7 @@ CASES = [*wheel_cases(), *random_cases()]
 def map_of(at: int) -> CoupledMap:
     """The coupled map of a case at its one current."""
     case = CASES[at]
-    whole = built(case.machine, "coarse")
+    whole = built(case.machine, "normal")
     pitch = case.machine.rotor_pitch
     angles = np.linspace(0.0, pitch / 2, 31)
     currents = np.linspace(0.0, case.current, 4)[1:]
@@ -130,7 +130,7 @@ def brute(at: int) -> tuple[float, float, float]:
     angles = np.sort(np.mod(np.concatenate([even, both]), pitch))
     own = np.mod(angles[:, None] - lag - drive.turn_on, pitch)
     currents = np.where(own < drive.dwell, case.current, 0.0)
-    torque = np.array([s.torque for s in field_series(built(machine, "coarse"), angles, currents)])
+    torque = np.array([s.torque for s in field_series(built(machine, "normal"), angles, currents)])
     closed = np.append(angles, angles[0] + pitch)
     mean = float((np.append(torque, torque[0])[1:] + torque) @ np.diff(closed) / 2 / pitch)
     return mean, float(torque.max()), float(torque.min())
@@ -234,7 +234,7 @@ def test_how_coils_are_joined_changes_the_ripple() -> None:
     case = CASES[at]
     machine = with_fields(case.machine, {"winding.polarity": ALTERNATING})
     angles = np.linspace(0.0, machine.rotor_pitch / 2, 31)
-    other = coupled_map(built(machine, "coarse"), angles, [case.current], joint_currents=[case.current])
+    other = coupled_map(built(machine, "normal"), angles, [case.current], joint_currents=[case.current])
     joined = rectangular_torque(other, case.drive, case.current)
     assert abs(joined.ripple - torque(at).ripple) > 0.05
     assert float(np.ptp(joined.stroke_ripples)) < RIPPLE
