@@ -19,6 +19,7 @@ from polefem import Pole, RadialMachine, Steel, Winding, flux_map, solve_state
 from polefem.copper import wound_phase
 from polefem.drive import rectangular_torque, steady_state
 from polefem.errors import GeometryRefused
+from polefem.maps import summed
 from polefem.outline import outline_of
 from polefem.params import MeshSpec, RectangularCurrent
 from polefem.params.drive_spec import Bridge, Chopping, DriveSpec
@@ -132,7 +133,7 @@ copper = Copper(fill_factor=0.45, temperature=100.0)
 resistance = wound_phase(lathe, copper).resistance
 chopping = Chopping(level=10 * A, band=1 * A)
 drive = DriveSpec(bridge, resistance, -42 * deg, -14 * deg, chopping)
-steady_state(lathe_map, drive, 600 * rpm)
+steady_state(summed(lathe_map), drive, 600 * rpm)
 
 # %% [markdown]
 # The dip lies where the phase that was switched off in time has gone and the next one has not come. `best_setting`

@@ -57,7 +57,7 @@ ROOMS: dict[str, Sees] = {
     "estimates": Sees(
         ("errors", "materials", "params", "shapes", "outline", "copper", "field", "maps"), ("scipy.special",)
     ),
-    "drive": Sees(("errors", "files", "params", "maps"), ("scipy.optimize",)),
+    "drive": Sees(("errors", "files", "params", "maps"), ("numba", "scipy.optimize")),
     "study": Sees(
         (
             "errors",

@@ -1,4 +1,4 @@
-"""From a map to motion: currents, torque as the shaft feels it, switching angles. Sees a `FluxMap` and no
+"""From a map to motion: currents, torque as the shaft feels it, switching angles. Sees a `CoupledMap` and no
 mesh."""
 
 from polefem.drive.advice import advance_needed, advice

@@ -23,6 +23,7 @@ __all__ = [
     "Control",
     "DriveSpec",
     "Load",
+    "PhaseTracking",
     "RectangularCurrent",
     "SinglePulse",
     "SuitedSwitching",
@@ -201,7 +202,23 @@ class Tracking:
         return Tracking(self.angles, np.array(self.currents) * (peak / max(self.currents)))
 
 
-Control = SinglePulse | Chopping | AverageVoltage | Tracking
+@dataclass(frozen=True, init=False)
+class PhaseTracking:
+    """A current profile for each phase, followed as `Tracking` follows one: where strokes differ.
+
+    angles: rad, increasing, of each phase's own; currents: A, 0 or above, a row for each phase.
+    """
+
+    angles: tuple[float, ...]
+    currents: tuple[tuple[float, ...], ...]
+
+    def __init__(self, angles: ArrayLike, currents: ArrayLike) -> None:
+        rows = [Tracking(angles, row) for row in np.atleast_2d(np.asarray(currents, dtype=float))]
+        object.__setattr__(self, "angles", rows[0].angles)
+        object.__setattr__(self, "currents", tuple(row.currents for row in rows))
+
+
+Control = SinglePulse | Chopping | AverageVoltage | Tracking | PhaseTracking
 
 
 @dataclass(frozen=True)
