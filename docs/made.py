@@ -144,7 +144,10 @@ def _draw_run(folder: Path, machine: Machine, phase_map: FluxMap) -> None:
     (point,) = (p for p in study.plan.operating_points if isinstance(p, LevelOperatingPoint))
     resistance = wound_phase(machine, study.plan.copper).resistance
     drive = DriveSpec(point.bridge, resistance, point.turn_on, point.turn_off, Tracking.level(8.0))
-    _save(draw_run(steady_state(summed(phase_map), drive, point.speed)), folder / "study-pottery_wheel_driven.svg")
+    _save(
+        draw_run(steady_state(summed(phase_map), drive, point.speed)),
+        folder / "study-pottery_wheel_driven.svg",
+    )
 
 
 def _draw_cylinder(folder: Path) -> None:
