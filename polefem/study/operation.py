@@ -36,10 +36,14 @@ def at_work(machine_map: CoupledMap, machine: Machine | BuiltMachine, end_effect
 
 
 def operate(
-    machine_map: CoupledMap, basis: Basis, drive: RectangularCurrent | SuitedSwitching, resistance: float
+    machine_map: CoupledMap,
+    basis: Basis,
+    drive: RectangularCurrent | SuitedSwitching,
+    resistance: float,
+    generating: bool,
 ) -> Operation:
     """The machine of this map on a basis, with a given switching or the one that suits it; `resistance` of one phase,
-    ohm.
+    ohm. generating: whether it is to brake its rotor.
 
     Raises InvalidValue where its torque has the wrong sign, no switching suits, or the map does not reach what the
     basis asks for.
@@ -58,9 +62,9 @@ def operate(
             basis.mean_torque,
         )
     torque = torque_of(drive)
-    if torque.mean == 0.0 or (torque.mean < 0.0) != drive.generating:
-        rule = "a generator must brake its rotor" if drive.generating else "a motor must turn forwards"
-        allowed = f"{'below' if drive.generating else 'above'} 0 N m"
+    if torque.mean == 0.0 or (torque.mean < 0.0) != generating:
+        rule = "a generator must brake its rotor" if generating else "a motor must turn forwards"
+        allowed = f"{'below' if generating else 'above'} 0 N m"
         found = f"{torque.mean:.4g} N m with {drive}"
         raise InvalidValue(refusal(rule, "mean torque", found, allowed))
     return Operation(machine_map, torque, copper_loss(machine_map, drive, torque.current, resistance))

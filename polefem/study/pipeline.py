@@ -148,7 +148,8 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         refuse_unconverged(machine_map)
     with clock("operation"):
         working = at_work(machine_map, whole, plan.end_effects)
-        operation = operate(working, plan.basis, plan.drive, winding.resistance)
+        generating = design.original_plan.generating
+        operation = operate(working, plan.basis, plan.drive, winding.resistance, generating)
     with clock("operating points"):
         points, lacking = operating_point_figures(plan.operating_points, working, winding.resistance)
     phase_map = machine_map.single

@@ -41,7 +41,7 @@ ASKED = [
     SuitedSwitching(generating=True),
     SuitedSwitching("torque"),
     SuitedSwitching("torque", generating=True),
-    SuitedSwitching(least_torque=3.9),
+    SuitedSwitching(least_torque=3.6),
 ]
 
 
@@ -66,13 +66,13 @@ def test_the_switching_of_a_sum_does_not_suit_phases_that_share_iron() -> None:
     assert not beats_the_scan(together.ripple, scanned(m, SuitedSwitching()))
 
 
-def test_the_edge_of_one_stroke_is_found() -> None:
-    """Where torque is flat over just one stroke, only a dwell of one stroke, at one angle, has no ripple."""
-    m = summed(linear_map(60e-3, 6e-3, full=0.0, apart=30 * deg, current=20.0, corner=1e-6))
+def test_a_flat_torque_is_found() -> None:
+    """Where the torque of a phase is flat for a little more than a stroke, some switching has no ripple at all."""
+    m = summed(linear_map(60e-3, 6e-3, full=0.0, apart=31 * deg, current=20.0, corner=1e-6))
     run = suited(m, SuitedSwitching())
-    assert run.drive.dwell == pytest.approx(30 * deg, abs=1e-6)
-    assert run.drive.turn_on == pytest.approx(-30 * deg, abs=0.02 * deg)
-    assert run.mean == pytest.approx(CURRENT**2 / 2 * 54e-3 / (30 * deg), rel=2e-3)
+    assert run.ripple < 1e-6
+    assert run.drive.dwell == pytest.approx(30 * deg, abs=0.01 * deg), "of two equally smooth, the cooler"
+    assert run.mean == pytest.approx(CURRENT**2 / 2 * 54e-3 / (31 * deg), rel=1e-6)
 
 
 def test_at_a_torque_that_is_wanted() -> None:
@@ -89,7 +89,10 @@ def test_at_a_torque_that_is_wanted() -> None:
     assert smooth.ripple < cool.ripple and cool.rms_current < smooth.rms_current
     for on in range(-42, -24, 4):
         for dwell in range(30, 46, 5):
-            run = torque(RectangularCurrent(on * deg, (on + dwell) * deg))
+            try:
+                run = torque(RectangularCurrent(on * deg, (on + dwell) * deg))
+            except InvalidValue:  # no current of the map gives it
+                continue
             assert smooth.ripple <= run.ripple + 1e-4 and cool.rms_current <= run.rms_current + 1e-3
 
 

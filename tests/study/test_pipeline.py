@@ -184,7 +184,7 @@ def test_the_sum_is_another_ripple_and_says_so() -> None:
     fakes = replace(SHARING, flux_map=lambda *_: coupled().single)
     quick = attempt(Design("one", MACHINE, {}, apart), fakes).figures
     assert quick is not None and quick.phase_interaction is None
-    assert abs(quick.ripple - ranked_ripple(joint)) > 0.05
+    assert abs(quick.ripple - ranked_ripple(joint)) > 0.02
     assert "summed as if each were alone" in apart.terms and "summed" not in joint.terms
 
 
@@ -215,8 +215,8 @@ def test_a_generator_has_figures_of_braking_and_more_braking_is_better() -> None
     strong = outcome_of(plan=with_fields(brake, {"basis": EqualCurrent(12.0)})).figures
     assert weak is not None and strong is not None
     assert strong.mean_torque < weak.mean_torque < 0.0
-    assert strong.highest_torque <= strong.mean_torque <= strong.lowest_torque <= 0.0
-    for name in ("mean_torque", "lowest_torque", "torque_per_mass"):
+    assert strong.highest_torque <= strong.mean_torque <= strong.lowest_torque <= 1e-9
+    for name in ("mean_torque", "torque_per_mass", "shear_stress"):
         assert cost(strong, name) < cost(weak, name), name
     records = [
         Record(n, n, {}, Outcome(Status.SOLVED, figures=f)) for n, f in (("weak", weak), ("strong", strong))
@@ -225,7 +225,8 @@ def test_a_generator_has_figures_of_braking_and_more_braking_is_better() -> None
 
 
 def test_a_generator_that_would_pull_is_refused() -> None:
-    outcome = outcome_of(plan=with_fields(PLAN, {"drive": RectangularCurrent(-14 * deg, 16 * deg)}))
+    brake = with_fields(PLAN, {"drive": RectangularCurrent(0.0, 30 * deg)})
+    outcome = outcome_of({"drive.turn_on": -30 * deg, "drive.turn_off": 0.0}, plan=brake)
     assert outcome.status is Status.REFUSED and "a generator must brake its rotor" in outcome.reason
     with pytest.raises(InvalidValue, match=r"sign of the switching: basis\.torque is -1 N m with on at -30"):
         with_fields(PLAN, {"basis": EqualMeanTorque(-1.0, 10.0)})
@@ -254,12 +255,12 @@ def test_an_operating_point_of_the_bridge_has_figures_of_its_own() -> None:
         "throwing", 100 * rpm, Bridge(24.0), -38 * deg, -12 * deg, Chopping(8.0, 1.0)
     )
     outcome = outcome_of(plan=with_fields(PLAN, {"operating_points": (throwing,), "map_current": 12.0}))
-    assert outcome.figures is not None and outcome.flux_map is not None, outcome.reason
-    assert outcome.flux_map.currents[-1] == 12.0
+    assert outcome.figures is not None and outcome.machine_map is not None, outcome.reason
+    assert outcome.machine_map.currents[-1] == 12.0
     point = outcome.figures.operating_points["throwing"]
     resistance = outcome.figures.phase_resistance
     spec = DriveSpec(Bridge(24.0), resistance, -38 * deg, -12 * deg, Chopping(8.0, 1.0))
-    run = steady_state(outcome.flux_map, spec, 100 * rpm)
+    run = steady_state(outcome.machine_map, spec, 100 * rpm)
     assert point.mean_torque == run.mean_torque and point.ripple == run.ripple
     assert outcome.figures.value("throwing.ripple") == run.ripple
     assert outcome.figures.value("ripple") == outcome.figures.ripple
