@@ -44,7 +44,7 @@ def record(name: str, ripple: float, error: float | None = None, status: Status 
             **dict.fromkeys(Figures.names(), 1.0),
             "ripple": ripple,
             "current": 10.0,
-            "turn_on": -0.5,
+            "turn_on": -30 * deg,
             "turn_off": 0.0,
         }
     )
