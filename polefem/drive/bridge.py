@@ -41,12 +41,14 @@ __all__ = [
     "DEMAGNETISE",
     "DONE",
     "FREEWHEEL",
+    "FULL",
     "HYSTERESIS",
     "LEAST",
     "MAGNETISE",
     "PROFILE",
     "SETTLED",
     "STEADY",
+    "UNSETTLED",
     "Circuit",
     "Phases",
     "Point",
@@ -63,8 +65,9 @@ MAGNETISE, FREEWHEEL, DEMAGNETISE = 0, 1, 2
 """Rows of `Circuit.states`."""
 STEADY, HYSTERESIS, PROFILE = 0, 1, 2
 """Kinds of control."""
-DONE, BEYOND = 0, 1
-"""How a step ended: well, or beyond the last current of the map."""
+DONE, BEYOND, FULL, UNSETTLED = 0, 1, 2, 3
+"""How a run ended: well, beyond the last current of the map, with more points than there is room for, or with currents
+that do not follow from the flux linkages."""
 LEAST, SETTLED = 1e-9, 1e-7
 """Parts of a step, and of the last current, that are as good as nothing."""
 
@@ -176,10 +179,14 @@ def at_rest(m: Tables, current: Array | None = None, angle: float = 0.0) -> Phas
 
 @compiled
 def _solved(matrix: Array, right: Array, free: NDArray[np.bool_]) -> None:
-    """Solve a symmetric positive system for the unknowns that are free, in place of `right`; the others stay."""
+    """Solve a symmetric positive system for the unknowns that are free, in place of `right`; the others stay.
+
+    Where an interpolated co-energy folds, a pivot is negative: its size leads down the slope all the same.
+    """
     n = right.size
     for a in range(n):
         if free[a]:
+            matrix[a, a] = max(abs(matrix[a, a]), 1e-12)
             for b in range(a + 1, n):
                 if free[b]:
                     part = matrix[b, a] / matrix[a, a]
@@ -201,7 +208,7 @@ def _settle(
     """Currents with which flux linkages + ease . i come to `aim`, or above it where a current is 0.
 
     held: currents that are given, A, below 0 where one is free. i: a first guess, then the answer. Fills flux linkages
-    and how far above the aim they are; returns DONE or BEYOND.
+    and how far above the aim they are; returns DONE, BEYOND or UNSETTLED.
     """
     n = m.phases
     slopes, step, free = np.empty((n, n)), np.empty(n), np.empty(n, np.bool_)
@@ -209,7 +216,7 @@ def _settle(
     for p in range(n):
         if held[p] >= 0.0:
             i[p] = held[p]
-    status = BEYOND
+    status = UNSETTLED
     for turn in range(_NEWTON_STEPS):
         values(m, angle, i, flux, slopes)
         for p in range(n):

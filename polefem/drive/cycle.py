@@ -16,15 +16,15 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.drive.bridge import BEYOND, Circuit, at_rest, circuit
+from polefem.drive.bridge import BEYOND, DONE, FULL, Circuit, at_rest, circuit
 from polefem.drive.drive_run import EnergyBalance
-from polefem.drive.march import FULL, columns, complete, follow
+from polefem.drive.march import columns, complete, follow
 from polefem.drive.potential import Tables, linkages, tables
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
 from polefem.params.drive_spec import Chopping, DriveSpec
 
-__all__ = ["Cycle", "Steps", "balance", "ending_cycle", "steady_cycle"]
+__all__ = ["Cycle", "Steps", "balance", "ending_cycle", "steady_cycle", "unsettled"]
 
 Array = NDArray[np.float64]
 
@@ -192,8 +192,8 @@ class _Pitch:
         )
         if status == BEYOND:
             return None
-        if status == FULL:
-            raise InvalidValue(_too_fine(self.drive))
+        if status != DONE:
+            raise InvalidValue(_too_fine(self.drive) if status == FULL else unsettled(self.reached))
         error = float(np.abs(now.flux - flux).max()) / peak if peak else 0.0
         return _Followed(points, begun, now.current, flux, error)
 
@@ -263,6 +263,13 @@ def _distinct(edges: list[float], *others: Array) -> Array:
         nodes = np.unique(np.concatenate([nodes, inside[apart]]))
         nodes = nodes[np.append(np.diff(nodes) > _APART, True)]
     return nodes
+
+
+def unsettled(angle: float) -> str:
+    """The refusal of a map in which currents do not follow from flux linkages near an angle, rad."""
+    rule = "currents must follow from the flux linkages of a map"
+    where = f"more than one near {np.degrees(angle):.4g} deg"
+    return refusal(rule, "currents", where, "a map with closer levels at which phases conduct together")
 
 
 def _too_fine(drive: DriveSpec) -> str:

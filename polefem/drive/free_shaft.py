@@ -14,10 +14,10 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.drive.bridge import BEYOND, at_rest, circuit
-from polefem.drive.cycle import Steps, balance
+from polefem.drive.bridge import BEYOND, FULL, UNSETTLED, at_rest, circuit
+from polefem.drive.cycle import Steps, balance, unsettled
 from polefem.drive.drive_run import EnergyBalance
-from polefem.drive.march import FULL, advance, columns, complete
+from polefem.drive.march import advance, columns, complete
 from polefem.drive.potential import tables
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
@@ -198,6 +198,8 @@ class _Shaft:
             last, rule = float(self.m.currents[-1]), "a map says nothing beyond its last current"
             where = f"above {last:.6g} A at {math.degrees(self.direction * self.angle):.4g} deg"
             raise InvalidValue(refusal(rule, "current", where, f"up to {last:.6g} A"))
+        if status == UNSETTLED:
+            raise InvalidValue(unsettled(self.direction * self.angle))
         if status == FULL:
             rule = f"a step must hold no more than {_MOST_POINTS} points"
             raise InvalidValue(refusal(rule, "step", f"{time:.4g} s", "a shorter one"))

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from polefem.drive.bridge import (
     DEMAGNETISE,
     DONE,
+    FULL,
     HYSTERESIS,
     LEAST,
     MAGNETISE,
@@ -27,12 +28,9 @@ from polefem.drive.bridge import (
 from polefem.drive.machine_code import compiled
 from polefem.drive.potential import Tables, linkages, values
 
-__all__ = ["FULL", "advance", "columns", "complete", "follow"]
+__all__ = ["advance", "columns", "complete", "follow"]
 
 Array = NDArray[np.float64]
-
-FULL = 2
-"""How a run ends that has more points than there is room for; see DONE and BEYOND of `bridge`."""
 
 _SECANTS, _ON_EDGE = 4, 1e-7
 _PARTS = 36
