@@ -16,10 +16,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.drive.bridge import BEYOND, DONE, FULL, Circuit, at_rest, circuit
+from polefem.drive.bridge import BEYOND, DONE, FULL, Circuit, at_rest
 from polefem.drive.drive_run import EnergyBalance
 from polefem.drive.march import columns, complete, follow
 from polefem.drive.potential import Tables, linkages, tables
+from polefem.drive.wiring import circuit
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
 from polefem.params.drive_spec import Chopping, DriveSpec

@@ -14,11 +14,12 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.drive.bridge import BEYOND, FULL, UNSETTLED, at_rest, circuit
+from polefem.drive.bridge import BEYOND, FULL, UNSETTLED, at_rest
 from polefem.drive.cycle import Steps, balance, unsettled
 from polefem.drive.drive_run import EnergyBalance
 from polefem.drive.march import advance, columns, complete
 from polefem.drive.potential import tables
+from polefem.drive.wiring import circuit
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
 from polefem.params.checks import positive, within
