@@ -26,7 +26,7 @@ from polefem import Barrier, FreeFace, Hole, Notch, Pole, RoundFace, Shoe, Slope
 from polefem.copper import wound_phase
 from polefem.drive import steady_state
 from polefem.field.states import whole_field
-from polefem.maps import FluxMap
+from polefem.maps import FluxMap, summed
 from polefem.outline import Label, outline_of
 from polefem.outline.parts import extent, whole_parts
 from polefem.params import Machine, MeshSpec
@@ -144,7 +144,10 @@ def _draw_run(folder: Path, machine: Machine, phase_map: FluxMap) -> None:
     (point,) = (p for p in study.plan.operating_points if isinstance(p, LevelOperatingPoint))
     resistance = wound_phase(machine, study.plan.copper).resistance
     drive = DriveSpec(point.bridge, resistance, point.turn_on, point.turn_off, Tracking.level(8.0))
-    _save(draw_run(steady_state(phase_map, drive, point.speed)), folder / "study-pottery_wheel_driven.svg")
+    _save(
+        draw_run(steady_state(summed(phase_map), drive, point.speed)),
+        folder / "study-pottery_wheel_driven.svg",
+    )
 
 
 def _draw_cylinder(folder: Path) -> None:
@@ -163,9 +166,7 @@ def _draw_cylinder(folder: Path) -> None:
 def _draw_study(folder: Path) -> None:
     """The shapes of the pottery wheel's study, coarsely."""
     study = pottery_wheel.study
-    plan = replace(
-        study.plan, mesh=MeshSpec.named("coarse"), angle_points=19, current_points=1, overlap_angles=0
-    )
+    plan = replace(study.plan, mesh=MeshSpec.named("coarse"), angle_points=19, current_points=1)
     study = replace(study, plan=plan)
     designs = study.designs()
     with TemporaryDirectory() as place, Store(Path(place)) as store:

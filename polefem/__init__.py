@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from polefem.copper import Copper
     from polefem.estimates import Turning
     from polefem.field import BuiltMachine, built, pole_pull, solve_state
-    from polefem.maps import CoupledMap, FluxMap, Slice, linear_map, skewed, stacked
+    from polefem.maps import CoupledMap, FluxMap, Slice, linear_map, skewed, stacked, summed
     from polefem.materials import MU0, Steel
     from polefem.outline import outline_of
     from polefem.params import (
@@ -37,6 +37,7 @@ if TYPE_CHECKING:
         RoundFace,
         Shoe,
         SlopedFace,
+        SuitedSwitching,
         Winding,
     )
     from polefem.params.drive_spec import (
@@ -65,6 +66,7 @@ if TYPE_CHECKING:
         Limit,
         Plan,
         Range,
+        RectangularOperatingPoint,
         Search,
         Sensitivities,
         SobolPoints,
@@ -113,6 +115,7 @@ __all__ = [
     "RadialMachine",
     "Range",
     "RectangularCurrent",
+    "RectangularOperatingPoint",
     "Result",
     "RoundFace",
     "Search",
@@ -125,6 +128,7 @@ __all__ = [
     "Steel",
     "SteelTolerance",
     "Study",
+    "SuitedSwitching",
     "SwitchingTable",
     "Tracking",
     "Turning",
@@ -145,6 +149,7 @@ __all__ = [
     "skewed",
     "solve_state",
     "stacked",
+    "summed",
     "with_fields",
 ]
 
@@ -155,12 +160,12 @@ _HELD = {
     "copper": "Copper",
     "estimates": "Turning",
     "field": "BuiltMachine built pole_pull solve_state",
-    "maps": "CoupledMap FluxMap Slice linear_map skewed stacked",
+    "maps": "CoupledMap FluxMap Slice linear_map skewed stacked summed",
     "materials": "MU0 Steel",
     "outline": "outline_of",
     "params": (
         "AxialMachine Barrier CoilStep FreeFace Hole Machine MeshSpec Notch OuterRotorMachine Pole "
-        "RadialMachine RectangularCurrent RoundFace Shoe SlopedFace Winding"
+        "RadialMachine RectangularCurrent RoundFace Shoe SlopedFace SuitedSwitching Winding"
     ),
     "params.drive_spec": "AverageVoltage Bridge Chopping DriveSpec Load SinglePulse Tracking",
     "params.fields": "with_fields",
@@ -168,7 +173,7 @@ _HELD = {
     "sweep": "coupled_map flux_map",
     "study": (
         "BestOperatingPoint Constraint DriveOperatingPoint EccentricityTolerance EqualCopperLoss EqualCurrent "
-        "EqualMeanTorque FieldTolerance Grid LatinHypercube LevelOperatingPoint Limit Plan Range Search "
+        "EqualMeanTorque FieldTolerance Grid LatinHypercube LevelOperatingPoint Limit Plan Range RectangularOperatingPoint Search "
         "Sensitivities SobolPoints SteelTolerance Study SwitchingTable Variant WaveformOperatingPoint"
     ),
 }

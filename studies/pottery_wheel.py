@@ -19,21 +19,30 @@ from polefem import (
     Plan,
     Pole,
     RectangularCurrent,
+    RectangularOperatingPoint,
     Shoe,
     Study,
+    SuitedSwitching,
     Variant,
     load_machine,
     main,
 )
-from polefem.units import W, deg, mm
+from polefem.units import W, deg, mm, rpm
 
 wheel = load_machine(Path(__file__).parents[1] / "geometries" / "pottery_wheel.toml")
 
 plan = Plan(
-    # A stroke is 30 degrees; five more let the next phase build up its torque while this one still pulls.
-    drive=RectangularCurrent(turn_on=-36 * deg, turn_off=-1 * deg),
+    # Each shape gets the angles at which it runs smoothest: angles that one shape likes are a bad turn for another.
+    drive=SuitedSwitching(),
     basis=EqualCopperLoss(60 * W),  # what a closed case under a wheel sheds at some 60 K over the room
     copper=Copper(fill_factor=0.45, temperature=100.0),  # round wire wound by hand, warm
+    operating_points=(
+        # Beside it the order under one pair of angles for all, as a controller that is built first would have it: a
+        # stroke is 30 degrees, five more let the next phase build up its torque while this one still pulls.
+        RectangularOperatingPoint(
+            "fixed angles", RectangularCurrent(-36 * deg, -1 * deg), EqualCopperLoss(60 * W), 100 * rpm
+        ),
+    ),
 )
 
 study = Study(

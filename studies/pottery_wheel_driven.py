@@ -51,7 +51,6 @@ plan = replace(
         BestOperatingPoint("smoothest", fast, bridge, EqualMeanTorque(2.0, 20 * A), objective="ripple"),
     ),
     map_current=20 * A,  # above what the loss asks for: a bridge that is late catches up with more
-    overlap_angles=0,
 )
 
 study = Study(

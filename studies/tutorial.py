@@ -28,6 +28,7 @@ from polefem import (
     Study,
     Variant,
     Winding,
+    coupled_map,
     flux_map,
     outline_of,
     run,
@@ -135,7 +136,8 @@ copper = Copper(fill_factor=0.45, temperature=100.0)
 resistance = wound_phase(lathe, copper).resistance
 chopping = Chopping(level=10 * A, band=1 * A)
 drive = DriveSpec(bridge, resistance, -42 * deg, -14 * deg, chopping)
-steady_state(lathe_map, drive, 600 * rpm)
+together = coupled_map(lathe, lathe_map.angles, lathe_map.currents, mesh="coarse")  # all phases in one field
+steady_state(together, drive, 600 * rpm)
 
 # %% [markdown]
 # The dip lies where the phase that was switched off in time has gone and the next one has not come. `best_setting`
@@ -157,7 +159,6 @@ study = Study(
         mesh=MeshSpec.named("coarse"),
         angle_points=16,
         current_points=1,
-        overlap_angles=0,
     ),
     variants=[
         Variant("narrow"),

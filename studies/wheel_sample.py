@@ -7,7 +7,7 @@ three together are listed and drawn; then the slopes and shares of each field.
     python studies/wheel_sample.py --workers 2
 """
 
-from wheel_search import constraints, limits, plan, ranges, wheel
+from wheel_search import limits, plan, ranges, wheel
 
 from polefem import LatinHypercube, Sensitivities, Study, main
 
@@ -16,7 +16,6 @@ study = Study(
     base=wheel,
     plan=plan,
     variants=LatinHypercube(ranges, 200),
-    constraints=constraints,
     limits=limits,
     objectives=("ripple", "mean_torque", "steel_mass"),
     sensitivities=Sensitivities(ranges, ("ripple", "mean_torque"), points=64),

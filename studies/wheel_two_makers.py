@@ -39,7 +39,7 @@ makers = {
 study = Study(
     name="wheel two makers",
     base=wheel,
-    plan=dataclasses.replace(plan, current_points=1, overlap_angles=0),  # at equal loss one current decides
+    plan=dataclasses.replace(plan, current_points=3),  # currents lie within a fifth
     variants=[
         Variant(f"{shape.name}, {maker}", {**shape.changes, "steel": steel})
         for shape in shapes.variants

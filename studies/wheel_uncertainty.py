@@ -18,7 +18,7 @@ from polefem.units import deg, mm
 study = Study(
     name="wheel uncertainty",
     base=wheel,
-    plan=dataclasses.replace(plan, current_points=1, overlap_angles=0),  # at equal loss one current decides
+    plan=dataclasses.replace(plan, current_points=3),  # currents lie within a fifth
     variants=shapes.variants,
     tolerances=(
         FieldTolerance(

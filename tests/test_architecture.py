@@ -57,7 +57,7 @@ ROOMS: dict[str, Sees] = {
     "estimates": Sees(
         ("errors", "materials", "params", "shapes", "outline", "copper", "field", "maps"), ("scipy.special",)
     ),
-    "drive": Sees(("errors", "files", "params", "maps"), ("scipy.optimize",)),
+    "drive": Sees(("errors", "files", "params", "maps"), ("numba", "scipy.optimize")),
     "study": Sees(
         (
             "errors",
@@ -83,7 +83,7 @@ ROOMS: dict[str, Sees] = {
             "tqdm",
         ),
     ),
-    "ranking": Sees(("params", "copper", "estimates", "drive", "study")),
+    "ranking": Sees(("units", "params", "copper", "estimates", "drive", "study")),
     "report": Sees(
         (
             "errors",
@@ -97,7 +97,6 @@ ROOMS: dict[str, Sees] = {
             "copper",
             "field",
             "maps",
-            "estimates",
             "drive",
             "study",
             "ranking",

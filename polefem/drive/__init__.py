@@ -1,4 +1,4 @@
-"""From a map to motion: currents, torque as the shaft feels it, switching angles. Sees a `FluxMap` and no
+"""From a map to motion: currents, torque as the shaft feels it, switching angles. Sees a `CoupledMap` and no
 mesh."""
 
 from polefem.drive.advice import advance_needed, advice
@@ -26,6 +26,7 @@ from polefem.drive.rectangular import (
 from polefem.drive.settings import AngleTable, angle_table, best_setting, most_torque
 from polefem.drive.sharing import TorqueSharing, best_sharing, share_torque
 from polefem.drive.steady import steady_state
+from polefem.drive.suited_switching import suited_switching
 from polefem.drive.switching_search import Objective, Setting
 from polefem.drive.table_files import (
     write_angle_csv,
@@ -69,6 +70,7 @@ __all__ = [
     "run_free_shaft",
     "share_torque",
     "steady_state",
+    "suited_switching",
     "torque_error",
     "waveform_torque",
     "write_angle_csv",

@@ -5,13 +5,14 @@ from __future__ import annotations
 import dataclasses
 import math
 
+import numpy as np
 from scipy.optimize import brentq
 
 from polefem.drive.drive_run import DriveRun
 from polefem.drive.steady import steady_state
 from polefem.errors import InvalidValue
-from polefem.maps import FluxMap
-from polefem.params.drive_spec import Chopping, Tracking
+from polefem.maps import CoupledMap
+from polefem.params.drive_spec import Chopping, PhaseTracking, Tracking
 
 __all__ = ["advance_needed", "advice"]
 
@@ -20,7 +21,7 @@ _CLOSE = 1e-4
 _BALANCED = 1e-3
 
 
-def advice(m: FluxMap, run: DriveRun) -> tuple[str, ...]:
+def advice(m: CoupledMap, run: DriveRun) -> tuple[str, ...]:
     """Sentences on a run: a level that is never reached, a current that brakes past aligned or never ends,
     figures that are less sure than they should be.
     """
@@ -30,9 +31,9 @@ def advice(m: FluxMap, run: DriveRun) -> tuple[str, ...]:
 
 def _unreached(run: DriveRun) -> str:
     control = run.drive.control
-    level = max(control.currents) if isinstance(control, Tracking) else 0.0
-    if isinstance(control, Chopping):
-        level = control.level
+    level = control.level if isinstance(control, Chopping) else 0.0
+    if isinstance(control, Tracking | PhaseTracking):
+        level = float(np.max(control.currents))
     if run.peak_current >= _NEAR * level:
         return ""
     return (
@@ -41,7 +42,7 @@ def _unreached(run: DriveRun) -> str:
     )
 
 
-def _braking(m: FluxMap, run: DriveRun) -> str:
+def _braking(m: CoupledMap, run: DriveRun) -> str:
     if run.mean_torque <= 0.0 and run.drive.turn_off > 0.0:
         return ""  # meant to brake
     ends = run.extinction
@@ -64,7 +65,7 @@ def _unsure(run: DriveRun) -> str:
     return ""
 
 
-def advance_needed(m: FluxMap, run: DriveRun) -> float | None:
+def advance_needed(m: CoupledMap, run: DriveRun) -> float | None:
     """Angle, rad, by which to turn off earlier so that the current has ended at aligned; None where nothing
     helps.
 

@@ -1,171 +1,280 @@
-"""One electrical cycle at constant speed, and the flux linkage at turn-on with which it repeats.
+"""One rotor pitch at constant speed, and the currents at its beginning with which it repeats.
 
-A phase that ends its current before its next turn-on starts each cycle from nothing, and the first cycle is
-the steady state. Otherwise the flux linkage at turn-on is a fixed point of the cycle, found by iteration with
-Aitken's extrapolation (Steffensen's method): the map over a cycle is nearly straight, and contracts only as
-fast as the resistance lets it. Phases meet in the source resistance: what the others draw is this phase's own
-draw, shifted by strokes, repeated until it stays, with coarse steps first.
+Each phase is switched once a pitch. Where all currents end before their next turn-on, what one phase leaves to the next
+fades within a stroke or two, and a second pitch is the steady state. Otherwise the currents at turn-on of the first
+phase are a fixed point of the map over a pitch. It is nearly straight, and contracts only as fast as the resistance
+lets it: the fixed point is sought by Anderson's mixing (D. G. Anderson, J. ACM 12, 1965), which for a straight map ends
+after one pitch more than there are phases that never rest.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.drive.switching import IDLE, BridgeState, Phase, control_of, demagnetise
+from polefem.drive.bridge import BEYOND, DONE, FULL, Circuit, at_rest
+from polefem.drive.drive_run import EnergyBalance
+from polefem.drive.march import columns, complete, follow
+from polefem.drive.potential import Tables, linkages, tables
+from polefem.drive.wiring import circuit
 from polefem.errors import InvalidValue, refusal
-from polefem.maps import FluxMap
+from polefem.maps import CoupledMap
 from polefem.params.drive_spec import Chopping, DriveSpec
 
-__all__ = ["Cycle", "even_steps", "steady_cycle", "summed_torque", "uncoupled_cycle"]
+__all__ = ["Cycle", "Steps", "balance", "ending_cycle", "steady_cycle", "unsettled"]
 
 Array = NDArray[np.float64]
 
-TOLERANCE = 1e-7
-"""Flux linkage at turn-on may differ by this share of its peak after a cycle."""
+TOLERANCE, COARSE = 1e-7, 1e-3
+"""A flux linkage may differ by this share of the peak after a pitch; where many are compared, by the coarser one."""
 
-_ITERATIONS = 40
-_MEETINGS, _LAST_MEETINGS = 8, 3  # a comparator never quite repeats
-_COARSER = 4
+_PITCHES = 40
+_REMEMBERED = 8
 _STEPS_A_PULSE = 16
-_MOST_POINTS = 40_000
-_AGREED = 1e-4
+_MOST_POINTS = 120_000
+_APART = 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class Steps:
+    """A log of `march` as arrays over the n points reached: angle, time since the point before, torque in the direction
+    of turning, shape (n,); work, J; current, flux linkage, shape (n, phases); states, shape (n, phases, 3)."""
+
+    angle: Array
+    time: Array
+    torque: Array
+    work: Array
+    current: Array
+    flux_linkage: Array
+    states: Array
+
+    @classmethod
+    def of(cls, log: Array, phases: int, direction: float, coenergy: float) -> Steps:
+        """From the rows of a log and the co-energy before the first.
+
+        The work of a step is the change of co-energy at its first currents and at its last, halved: torque over angle,
+        also across an angle at which the torque jumps.
+        """
+        angle, time, torque, coenergies, turned = log[:, :5].T
+        work = (np.diff(coenergies, prepend=coenergy) + turned) / 2
+        current, flux, states = np.split(log[:, 5:], [phases, 2 * phases], axis=1)
+        return cls(angle, time, direction * torque, work, current, flux, states.reshape(-1, phases, 3))
 
 
 @dataclass(frozen=True, eq=False)
 class Cycle:
-    """What one phase did over one rotor pitch from turn-on.
+    """What all phases did over one rotor pitch from turn-on of the first.
 
-    angles, flux_linkage, current: ndarray, shape (n + 1,), rad, Wb, A, at points that are close where the
-    bridge switches. times: ndarray, shape (n,), s, between them. states: ndarray, shape (n, 3): the `BridgeState`
-    between them. others: ndarray, shape (n,), A: drawn from the source by the other phases. periodicity_error: of the
-    flux linkage after the cycle, as a share of its peak.
+    start: currents, A, flux linkages, Wb, and torque, N m, at its beginning. steps: all that followed.
+    periodicity_error: of the flux linkages after the pitch, as a share of their peak.
     """
 
-    angles: Array
-    flux_linkage: Array
-    current: Array
-    times: Array
-    states: Array
-    others: Array
+    start: tuple[Array, Array, float]
+    turn_on: float
+    steps: Steps
     periodicity_error: float
 
-    def torque(self, m: FluxMap, speed: float) -> Array:
-        """Torque of the phase in the direction of turning, N m, shape (n + 1,)."""
-        way = math.copysign(1.0, speed)
-        torque: Array = way * m.at(way * self.angles, self.current)[1]
-        return torque
+    @property
+    def angles(self) -> Array:
+        """All angles, the first included, rad, shape (n + 1,)."""
+        return np.append(self.turn_on, self.steps.angle)
 
-    def measure(self, m: FluxMap, speed: float, steps: int) -> tuple[float, float, float]:
-        """Mean of the summed torque, N m, its ripple, and the mean square of the current, A^2."""
-        torque, share = self.torque(m, speed), np.diff(self.angles) / m.pitch
-        mean = m.phases * float(((torque[1:] + torque[:-1]) / 2 * share).sum())
-        summed = summed_torque(m, self.angles, torque, steps)[1]
-        i = self.current
-        mean_square = float(((i[1:] ** 2 + i[1:] * i[:-1] + i[:-1] ** 2) / 3 * share).sum())
-        return mean, float(np.ptp(summed)) / abs(mean) if mean else math.inf, mean_square
+    @property
+    def current(self) -> Array:
+        """All currents, A, shape (n + 1, phases)."""
+        return np.vstack([self.start[0], self.steps.current])
+
+    @property
+    def flux_linkage(self) -> Array:
+        """All flux linkages, Wb, shape (n + 1, phases)."""
+        return np.vstack([self.start[1], self.steps.flux_linkage])
+
+    @property
+    def torque(self) -> Array:
+        """Of all phases, in the direction of turning, N m, shape (n + 1,)."""
+        return np.append(self.start[2], self.steps.torque)
+
+    @property
+    def mean_square(self) -> float:
+        """Mean square of the currents, A^2, over the pitch and the phases."""
+        i, share = self.current, np.diff(self.angles)[:, None]
+        squares = share * (i[1:] ** 2 + i[1:] * i[:-1] + i[:-1] ** 2) / 3
+        return float(squares.sum() / (share.sum() * i.shape[1]))
 
 
-def summed_torque(m: FluxMap, angles: Array, torque: Array, steps: int) -> tuple[Array, Array]:
-    """Angles of one stroke, and the torque of all phases there; `steps` as for `steady_cycle`.
+def steady_cycle(m: CoupledMap, drive: DriveSpec, speed: float, steps: int) -> Cycle:
+    """The pitch that repeats at a speed (rad/s, its sign the direction); `steps` equal steps and the switching angles.
 
-    angles, torque: shape (n + 1,), of one phase over a rotor pitch; the equal steps lie among them.
+    Raises InvalidValue where the current leaves the map, or no pitch repeats.
     """
-    steps = even_steps(m, steps)
-    own = np.linspace(0.0, m.stroke, steps // m.phases, endpoint=False)
-    shifted = angles[0] + np.mod(own + np.arange(m.phases)[:, None] * m.stroke - angles[0], m.pitch)
-    summed: Array = np.interp(shifted, angles, torque).sum(axis=0)
-    return own, summed
-
-
-def steady_cycle(m: FluxMap, drive: DriveSpec, speed: float, steps: int) -> Cycle:
-    """The cycle that repeats at a speed (rad/s, its sign the direction); `steps` equal steps and the
-    switching angles.
-
-    Raises InvalidValue where the current leaves the map, or no cycle repeats.
-    """
-    steps = even_steps(m, steps)
-    drawn = np.zeros(steps)
-    if drive.bridge.source_resistance == 0.0 or m.phases == 1:
-        return _repeating(m, drive, speed, _nodes(m, drive, steps), drawn)
-    coarse = _meeting(m, drive, speed, drawn[::_COARSER], _MEETINGS)[1]
-    return _meeting(m, drive, speed, np.repeat(coarse, _COARSER), _LAST_MEETINGS)[0]
-
-
-def uncoupled_cycle(m: FluxMap, drive: DriveSpec, speed: float, steps: int) -> Cycle:
-    """The cycle that repeats where the other phases draw nothing from the source; see `steady_cycle`."""
-    steps = even_steps(m, steps)
-    return _repeating(m, drive, speed, _nodes(m, drive, steps), np.zeros(steps))
-
-
-def even_steps(m: FluxMap, steps: int) -> int:
-    """The number of equal steps that is used: strokes hold a whole number of them, of coarser ones too."""
-    return steps + -steps % (m.phases * _COARSER)
-
-
-def _meeting(m: FluxMap, drive: DriveSpec, speed: float, drawn: Array, most: int) -> tuple[Cycle, Array]:
-    """The cycle in which every phase sees what the others draw, and what each draws; `drawn` is a first
-    guess."""
-    nodes, stroke = _nodes(m, drive, drawn.size), drawn.size // m.phases
-    for _ in range(most):
-        others = np.sum([np.roll(drawn, p * stroke) for p in range(1, m.phases)], axis=0)
-        cycle = _repeating(m, drive, speed, nodes, others)
-        before, drawn = drawn, _drawn(cycle, m.pitch, drawn.size)
-        if np.abs(drawn - before).max() <= _AGREED * np.abs(drawn).max():
-            break
-    return cycle, drawn
-
-
-def _nodes(m: FluxMap, drive: DriveSpec, steps: int) -> list[float]:
     if drive.dwell > m.pitch * (1 + 1e-9):
         found, most = f"{np.degrees(drive.dwell):.6g} deg", f"up to {np.degrees(m.pitch):.6g} deg"
         raise InvalidValue(refusal("a phase is on for no more than a rotor pitch", "dwell", found, most))
-    step, last = m.pitch / steps, drive.turn_on + m.pitch
-    first = np.floor(drive.turn_on / step) + 1
-    inside = np.arange(first, first + steps) * step
+    return _Pitch(m, drive, speed, steps).steady(TOLERANCE)
+
+
+def ending_cycle(m: CoupledMap, drive: DriveSpec, speed: float, steps: int, guess: Array) -> Cycle | None:
+    """The same, to a coarser tolerance, where the current of the first phase ends before its next turn-on; else None.
+
+    guess: currents with which a pitch much like this one repeats, A. Raises InvalidValue where the current leaves the
+    map.
+    """
+    pitch = _Pitch(m, drive, speed, steps)
+    followed = pitch.follow(guess)
+    if followed is not None and followed.end[0] > 0.0:
+        return None
+    return pitch.steady(COARSE, followed)
+
+
+class _Followed(NamedTuple):
+    """A pitch from currents `begun`, A, to `end`: its points, first flux linkages, Wb, and periodicity error."""
+
+    points: int
+    begun: Array
+    end: Array
+    flux: Array
+    error: float
+
+
+class _Pitch:
+    """Follows all phases over a pitch from currents at turn-on of the first."""
+
+    def __init__(self, m: CoupledMap, drive: DriveSpec, speed: float, steps: int) -> None:
+        self.drive, self.rate, self.direction = drive, 1 / abs(speed), math.copysign(1.0, speed)
+        self.tables: Tables = tables(m)
+        self.circuit: Circuit = circuit(m, drive, self.direction)
+        self.nodes, self.windows = _nodes(m, drive, steps, self.direction)
+        self.log = np.empty((_MOST_POINTS, columns(m.phases)))
+        self.last, self.reached = float(m.currents[-1]), 0.0
+
+    def steady(self, tolerance: float, followed: _Followed | None = None) -> Cycle:
+        """The pitch that repeats, sought from no current, or on from a pitch that was followed so."""
+        start = np.zeros(self.tables.phases)
+        done: list[_Followed] = []
+        for _ in range(_PITCHES):
+            followed = followed or self.follow(start)
+            if followed is None and not done:
+                raise InvalidValue(self._beyond())
+            if followed is None:  # the start was sought too far out
+                if np.abs(start - done[-1].begun).max() <= TOLERANCE * self.last:
+                    raise InvalidValue(_never_repeats(self.drive))
+                start = (start + done[-1].begun) / 2
+                continue
+            done.append(followed)
+            if followed.error <= tolerance:
+                break
+            start, followed = self._mixed(done[-_REMEMBERED:]), None
+        else:
+            if all(one.end.sum() > one.begun.sum() for one in done):
+                raise InvalidValue(_never_repeats(self.drive))
+        return self._finished(done[-1])
+
+    def _mixed(self, done: list[_Followed]) -> Array:
+        """The next start: where the last few, mixed, would repeat if the pitch were straight."""
+        begun, end = np.array([one.begun for one in done]), np.array([one.end for one in done])
+        missed = end - begun
+        following = end[-1]
+        if len(done) > 1:
+            weights = np.linalg.lstsq(np.diff(missed, axis=0).T, missed[-1], rcond=1e-9)[0]
+            following = end[-1] - np.diff(end, axis=0).T @ weights
+        clipped: Array = np.clip(following, 0.0, self.last)
+        return clipped
+
+    def follow(self, start: Array) -> _Followed | None:
+        """The pitch from currents, A; None where a current leaves the map."""
+        now = at_rest(self.tables, start, self.direction * self.drive.turn_on)
+        begun, flux = now.current.copy(), now.flux.copy()
+        status, points, peak, self.reached = follow(
+            self.tables, self.circuit, now, self.nodes, self.windows, self.rate, self.log
+        )
+        if status == BEYOND:
+            return None
+        if status != DONE:
+            raise InvalidValue(_too_fine(self.drive) if status == FULL else unsettled(self.reached))
+        error = float(np.abs(now.flux - flux).max()) / peak if peak else 0.0
+        return _Followed(points, begun, now.current, flux, error)
+
+    def _finished(self, followed: _Followed) -> Cycle:
+        """The last pitch that was followed, with its torque and energies."""
+        on, way, begun = self.drive.turn_on, self.direction, followed.begun
+        log = self.log[: followed.points].copy()
+        complete(self.tables, self.circuit, on, begun, log)
+        coenergy, torque = linkages(self.tables, way * on, begun, np.empty(begun.size))
+        steps = Steps.of(log, begun.size, way, coenergy)
+        return Cycle((begun, followed.flux, way * torque), on, steps, followed.error)
+
+    def _beyond(self) -> str:
+        where = f"above {self.last:.6g} A at {np.degrees(self.reached):.4g} deg"
+        rule = "a map says nothing beyond its last current"
+        return refusal(rule, "current", where, f"up to {self.last:.6g} A")
+
+
+def balance(drive: DriveSpec, begun: Array, steps: Steps, stored: float) -> EnergyBalance:
+    """Where the energy of steps goes, by the rule that they were made with.
+
+    begun: currents before the first, A, shape (phases,). stored: what the field has more at the end, J.
+    """
+    bridge, time = drive.bridge, steps.time[:, None]
+    sign, square, drop = np.moveaxis(steps.states, -1, 0)
+    before, after = np.vstack([begun, steps.current[:-1]]), steps.current
+    mean, mean_square = (before + after) / 2, (before**2 + before * after + after**2) / 3
+    drawn = sign * mean
+    others = drawn.sum(axis=1, keepdims=True) - drawn
+    sag = bridge.source_resistance * (square * mean + sign * others)
+    given = (sign * bridge.supply - drop - sag) * mean * time
+    return EnergyBalance(
+        source=float((sign * bridge.supply * mean * time).sum()),
+        source_loss=float((sag * mean * time).sum()),
+        device_loss=float((drop * mean * time).sum()),
+        copper=float((drive.resistance * mean_square * time).sum()),
+        mechanical=float(steps.work.sum()),
+        stored=stored,
+        lent=max(float(given[given > 0].sum()), float(-given[given < 0].sum())),
+    )
+
+
+def _nodes(m: CoupledMap, drive: DriveSpec, steps: int, direction: float) -> tuple[Array, NDArray[np.bool_]]:
+    """Angles at which steps end, shape (n + 1,), and which phases are on between them, shape (n, phases)."""
+    on, last, step = drive.turn_on, drive.turn_on + m.pitch, m.pitch / steps
+    shifts = direction * m.stroke * np.arange(m.phases)
     off = min(drive.turn_off, last)
-    apart = (np.abs(inside - off) > 1e-9) & (inside < last - 1e-9) & (inside > drive.turn_on + 1e-9)
     # A short pulse would fall between the equal steps: its rise and its fall get some of their own.
-    own = np.linspace(drive.turn_on, min(2 * off - drive.turn_on, last), 2 * _STEPS_A_PULSE + 1)
-    lone = np.abs(own[:, None] - inside).min(axis=1) > 1e-9
-    nodes: list[float] = np.unique(
-        np.concatenate([[drive.turn_on, off, last], inside[apart], own[lone]])
-    ).tolist()
+    pulse = np.linspace(on, min(2 * off - on, last), 2 * _STEPS_A_PULSE + 1)
+    edges = on + np.mod(np.array([[on], [off]]) + shifts - on, m.pitch)
+    own: Array = on + np.mod(pulse[:, None] + shifts - on, m.pitch)
+    even: Array = step * np.arange(math.floor(on / step) + 1, math.floor(on / step) + steps + 1, dtype=float)
+    nodes = _distinct([on, last, *edges.ravel().tolist()], np.ravel(own), even)
+    middles = (nodes[1:] + nodes[:-1]) / 2
+    windows: NDArray[np.bool_] = np.mod(middles[:, None] - shifts - on, m.pitch) < drive.dwell
+    return nodes, windows
+
+
+def _distinct(edges: list[float], *others: Array) -> Array:
+    """All numbers between the first and the second edge, increasing; the others give way to edges that are near."""
+    nodes: Array = np.unique(np.array(edges))
+    nodes = nodes[np.append(np.diff(nodes) > _APART, True)]
+    for more in others:
+        inside = more[(more > edges[0] + _APART) & (more < edges[1] - _APART)]
+        at = np.searchsorted(nodes, inside)
+        apart = np.minimum(inside - nodes[at - 1], nodes[at] - inside) > _APART
+        nodes = np.unique(np.concatenate([nodes, inside[apart]]))
+        nodes = nodes[np.append(np.diff(nodes) > _APART, True)]
     return nodes
 
 
-def _repeating(m: FluxMap, drive: DriveSpec, speed: float, nodes: list[float], others: Array) -> Cycle:
-    march = _March(m, drive, speed, nodes, others)
-    low, high, start = (
-        0.0,
-        m.pointwise.flux_linkage(march.direction * drive.turn_on, float(m.currents[-1])),
-        0.0,
-    )
-    for _ in range(_ITERATIONS):
-        try:
-            once = march.end(start)
-            if abs(once - start) <= TOLERANCE * march.peak:
-                return march.cycle(start)
-            low, high = (start, high) if once > start else (low, start)
-            twice = march.end(once)
-        except InvalidValue as error:
-            if start == 0.0 and march.peak == 0.0:
-                raise
-            high, start = start or high, (low + (start or high)) / 2
-            if high - low <= TOLERANCE * march.peak:
-                raise InvalidValue(_never_repeats(drive)) from error
-            continue
-        shrink = (twice - once) / (once - start)
-        guess = start + (once - start) / (1 - shrink) if shrink < 1.0 else high
-        start = guess if low < guess < high else (low + high) / 2
-    return march.cycle(start)
+def unsettled(angle: float) -> str:
+    """The refusal of a map in which currents do not follow from flux linkages near an angle, rad."""
+    rule = "currents must follow from the flux linkages of a map"
+    where = f"more than one near {np.degrees(angle):.4g} deg"
+    return refusal(rule, "currents", where, "a map with closer levels at which phases conduct together")
 
 
 def _too_fine(drive: DriveSpec) -> str:
-    rule = f"a cycle must hold no more than {_MOST_POINTS} points"
+    rule = f"a rotor pitch must hold no more than {_MOST_POINTS} points"
     if isinstance(drive.control, Chopping):
         allowed = "a wider band, or a faster shaft, or Tracking.level, which is a band without width"
         return refusal(rule, "chopping.band", f"{drive.control.band:.4g} A", allowed)
@@ -176,72 +285,3 @@ def _never_repeats(drive: DriveSpec) -> str:
     found = f"{np.degrees(drive.dwell):.6g} deg"
     rule = "flux linkage must come back each cycle to where it was, before the current leaves the map"
     return refusal(rule, "dwell", found, "a shorter dwell or a lower current")
-
-
-class _March:
-    """Follows the phase through a cycle from a flux linkage at turn-on."""
-
-    def __init__(self, m: FluxMap, drive: DriveSpec, speed: float, nodes: list[float], others: Array) -> None:
-        self.drive, self.nodes = drive, nodes
-        self.point, self.direction, self.rate = m.pointwise, math.copysign(1.0, speed), 1 / abs(speed)
-        middles = (np.array(nodes[1:]) + np.array(nodes[:-1])) / 2
-        self.cells = (np.floor(middles / (m.pitch / others.size)).astype(int) % others.size).tolist()
-        self.drawn: list[float] = others.tolist()
-        self.peak = 0.0
-
-    def end(self, start: float) -> float:
-        """Flux linkage one cycle after turn-on."""
-        log = self._run(start)
-        self.peak = max(self.peak, max(entry[1] for entry in log))
-        return log[-1][1]
-
-    def cycle(self, start: float) -> Cycle:
-        """The cycle as arrays."""
-        first = (self.nodes[0], start, self.point.current(self.direction * self.nodes[0], start)[0])
-        log = self._run(start)
-        points = np.array([first, *(entry[:3] for entry in log)])
-        middles = (points[1:, 0] + points[:-1, 0]) / 2
-        cells = np.searchsorted(self.nodes, middles) - 1
-        peak = points[:, 1].max()
-        return Cycle(
-            angles=points[:, 0],
-            flux_linkage=points[:, 1],
-            current=points[:, 2],
-            times=np.array([entry[3] for entry in log]),
-            states=np.array([entry[4] for entry in log]),
-            others=np.array(self.drawn)[np.array(self.cells)[cells]],
-            periodicity_error=abs(points[-1, 1] - start) / peak if peak else 0.0,
-        )
-
-    def _run(self, start: float) -> list[tuple[float, float, float, float, BridgeState]]:
-        drive = self.drive
-        phase = Phase(self.point, drive, self.direction)
-        log: list[tuple[float, float, float, float, BridgeState]] = []
-        phase.log, phase.angle, phase.flux = log, self.nodes[0], start
-        phase.current = self.point.current(self.direction * phase.angle, start)[0]
-        follower, off = control_of(drive.bridge, drive.control), demagnetise(drive.bridge)
-        middle, last = drive.turn_off - 1e-9, self.nodes[-1]
-        for angle, cell in zip(self.nodes[1:], self.cells, strict=True):
-            time = (angle - phase.angle) * self.rate
-            if phase.angle < middle:
-                follower.follow(phase, angle, time, self.drawn[cell])
-                if len(log) > _MOST_POINTS:
-                    raise InvalidValue(_too_fine(drive))
-            elif phase.flux > 0.0:
-                phase.go(angle, time, off, self.drawn[cell])
-            else:  # no current any more: nothing happens until the next turn-on
-                phase.settle(last, (last - phase.angle) * self.rate, IDLE, 0.0, 0.0)
-                break
-        return log
-
-
-def _drawn(cycle: Cycle, pitch: float, steps: int) -> Array:
-    """Mean current drawn from the source in each of the equal steps from angle 0, A."""
-    mean = cycle.states[:, 0] * (cycle.current[1:] + cycle.current[:-1]) / 2
-    charge = np.concatenate([[0.0], np.cumsum(mean * np.diff(cycle.angles))])
-    step = pitch / steps
-    first = np.floor(cycle.angles[0] / step)
-    edges = (first + np.arange(steps + 2)) * step
-    inside = np.diff(np.interp(edges, cycle.angles, charge)) / step
-    inside[0] += inside[-1]  # the step that holds turn-on: its end here, its beginning a pitch later
-    return np.roll(inside[:-1], int(first) % steps)

@@ -1,7 +1,7 @@
 """The bridge with a shaft that is free to turn: run-up, stall, reversal, from any rest position.
 
 Shaft and phases step together: the angle by its speed and acceleration at the beginning of the step, the
-phases by the implicit rule of `switching` to that angle, the speed by the mean of the torque before and after
+phases by the implicit rule of `bridge` to that angle, the speed by the mean of the torque before and after
 (velocity Verlet: L. Verlet, Phys. Rev. 159, 1967; second order). A step ends early where a phase switches.
 Dry friction holds the shaft at rest until the torque overcomes it.
 """
@@ -14,10 +14,14 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from polefem.drive.bridge import BEYOND, FULL, UNSETTLED, at_rest
+from polefem.drive.cycle import Steps, balance, unsettled
 from polefem.drive.drive_run import EnergyBalance
-from polefem.drive.switching import BridgeState, Follower, Phase, control_of, demagnetise
+from polefem.drive.march import advance, columns, complete
+from polefem.drive.potential import tables
+from polefem.drive.wiring import circuit
 from polefem.errors import InvalidValue, refusal
-from polefem.maps import FluxMap
+from polefem.maps import CoupledMap
 from polefem.params.checks import positive, within
 from polefem.params.drive_spec import DriveSpec, Load
 
@@ -28,13 +32,14 @@ Array = NDArray[np.float64]
 _STEP = 1e-4
 _STEPS_A_PITCH = 360
 _BESIDE = 1e-9
+_MOST_POINTS = 4096
 
 
 @dataclass(frozen=True, eq=False, repr=False)
 class FreeShaftRun:
     """What shaft and phases did.
 
-    drive, load, inertia, direction: what was asked; kg m^2; 1 or -1.
+    drive, load, inertia, direction: what was asked; kg m^2; 1 or -1. coupling: of the map, "joint" or "summed".
     time, angle, speed: ndarray, shape (n,), s, rad, rad/s, positive counter-clockwise.
     torque: ndarray, shape (n,), N m, of all phases. current, flux_linkage: ndarray, shape (n, phases), A, Wb.
     energy: the `EnergyBalance` of all phases over the run.
@@ -44,6 +49,7 @@ class FreeShaftRun:
     load: Load
     inertia: float
     direction: int
+    coupling: str
     time: Array
     angle: Array
     speed: Array
@@ -75,13 +81,13 @@ class FreeShaftRun:
         )
         turns = (self.angle[-1] - self.angle[0]) / (2 * math.pi)
         return (
-            f"FreeShaftRun({self.time[-1]:.4g} s: {self.speed[0]:.4g} rad/s to {end}, {turns:.4g} turns, "
-            f"current up to {self.current.max():.4g} A)"
+            f"FreeShaftRun({self.coupling}, {self.time[-1]:.4g} s: {self.speed[0]:.4g} rad/s to {end}, "
+            f"{turns:.4g} turns, current up to {self.current.max():.4g} A)"
         )
 
 
 def run_free_shaft(
-    m: FluxMap,
+    m: CoupledMap,
     drive: DriveSpec,
     load: Load,
     inertia: float,
@@ -97,8 +103,7 @@ def run_free_shaft(
 
     inertia: of all that turns, kg m^2. direction: 1 or -1, the way the controller drives; the angles of
     `drive` count that way. A direction against `speed` brakes and then reverses the shaft. step: the longest,
-    s; a step also turns no further than a 360th of a rotor pitch. The sag of a source with resistance follows
-    the current of the step before.
+    s; a step also turns no further than a 360th of a rotor pitch.
 
     Raises InvalidValue for values no shaft can have, and where a current leaves the map.
     """
@@ -123,7 +128,7 @@ class _Shaft:
 
     def __init__(
         self,
-        m: FluxMap,
+        m: CoupledMap,
         drive: DriveSpec,
         load: Load,
         inertia: float,
@@ -132,22 +137,19 @@ class _Shaft:
         speed: float,
     ) -> None:
         self.m, self.drive, self.load, self.inertia, self.direction = m, drive, load, inertia, direction
-        self.time, self.angle, self.speed, self.torque = 0.0, angle, speed, 0.0
-        self.phases = [Phase(m.pointwise, drive, direction) for _ in range(m.phases)]
-        self.followers: list[Follower] = [control_of(drive.bridge, drive.control) for _ in self.phases]
-        self.off = demagnetise(drive.bridge)
-        for number, phase in enumerate(self.phases):
-            phase.angle = self._own(angle - direction * number * m.stroke)
-            phase.log = []
-        self.drawn = [0.0] * m.phases
-        self.spent = dict.fromkeys((item.name for item in fields(EnergyBalance)), 0.0)
+        self.time, self.angle, self.speed, self.torque, self.coenergy = 0.0, angle, speed, 0.0, 0.0
+        self.tables, self.circuit = tables(m), circuit(m, drive, float(direction))
+        self.phases, self.on = at_rest(self.tables), np.zeros(m.phases, dtype=bool)
+        self.shifts = direction * m.stroke * np.arange(m.phases)
+        self.log = np.empty((_MOST_POINTS, columns(m.phases)))
+        self.logs: list[Array] = []
         self.rows = [self._row()]
 
-    def _own(self, angle: float) -> float:
-        """An angle of a phase brought to within a pitch from turn-on."""
+    def _own(self, angle: float) -> Array:
+        """Angles of all phases within a pitch from turn-on, shape (phases,)."""
         on = self.drive.turn_on
-        own = on + (angle - on) % self.m.pitch
-        return own - self.m.pitch if on + self.m.pitch - own < _BESIDE else own
+        own: Array = on + np.mod(angle - self.shifts - on, self.m.pitch)
+        return own
 
     def advance(self, time: float) -> None:
         """Take one step of at most `time` seconds."""
@@ -156,15 +158,13 @@ class _Shaft:
             time = min(time, self.m.pitch / _STEPS_A_PITCH / abs(self.speed))
         way = math.copysign(1.0, self.speed or push) if self.speed or push else 0.0
         turn = self.speed * time + push * time**2 / 2
-        nearest = min(self._to_next(phase.angle, way) for phase in self.phases) if way else math.inf
+        nearest = self._to_next(way) if way else math.inf
         if turn * way > nearest:
             time = _time_to(nearest, abs(self.speed), push * way)
             turn = way * nearest
         before = self.torque
         work = self._turn_phases(turn, time, way)
-        self.torque = self._summed()
         mean = work / turn if abs(turn) > _BESIDE else (before + self.torque) / 2
-        self.spent["mechanical"] += mean * turn
         if way:
             after = self.speed + (mean - self._opposing(self.speed + push * time / 2)) * time / self.inertia
             # Friction turns round with the speed: a shaft that comes to rest is held there for a moment.
@@ -180,78 +180,64 @@ class _Shaft:
             net = math.copysign(max(0.0, abs(net) - self.load.friction), net)
         return net / self.inertia
 
-    def _to_next(self, own: float, way: float) -> float:
+    def _to_next(self, way: float) -> float:
         """Angle to the next switching of a phase in the way of turning."""
-        on, off, pitch = self.drive.turn_on, self.drive.turn_off, self.m.pitch
-        ahead = [(edge - own) * way % pitch for edge in (on, off)]
-        return min(distance if distance > _BESIDE else pitch for distance in ahead)
+        edges = np.array([[self.drive.turn_on], [self.drive.turn_off]]) + self.shifts
+        ahead = np.mod((edges - self.angle) * way, self.m.pitch)
+        return float(np.where(ahead > _BESIDE, ahead, self.m.pitch).min())
 
     def _turn_phases(self, turn: float, time: float, way: float) -> float:
-        """Take every phase through a step; return the work done on the shaft, J."""
-        every, work = sum(self.drawn), 0.0
-        for number, phase in enumerate(self.phases):
-            others, start, begin = every - self.drawn[number], phase.angle, phase.current
-            phase.log = []
-            if self._own(start + way * 2 * _BESIDE) < self.drive.turn_off:
-                self.followers[number].follow(phase, start + turn, time, others)
-            else:
-                phase.go(start + turn, time, self.off, others)
-            if begin or phase.current:
-                work += (phase.work(start, begin) + phase.work(start, phase.current)) / 2
-            phase.angle = self._own(phase.angle)
-            charge = 0.0
-            for _, _, end, lasting, state in phase.log:
-                charge += self._account(begin, end, lasting, state, others)
-                begin = end
-            self.drawn[number] = charge / time
-        return work
-
-    def _account(self, begin: float, end: float, time: float, state: BridgeState, others: float) -> float:
-        """Book a step of one phase by the rule it was made with; return the charge it drew from the
-        source."""
-        bridge, spent, mean = self.drive.bridge, self.spent, (begin + end) / 2
-        sag = bridge.source_resistance * (state.square * mean + state.sign * others)
-        given = (state.sign * bridge.supply - state.drop - sag) * mean * time
-        spent["source"] += state.sign * bridge.supply * mean * time
-        spent["source_loss"] += sag * mean * time
-        spent["device_loss"] += state.drop * mean * time
-        spent["copper"] += self.drive.resistance * (begin**2 + begin * end + end**2) / 3 * time
-        spent["lent"] += max(0.0, given)
-        return state.sign * mean * time
-
-    def _summed(self) -> float:
-        return sum(phase.torque() for phase in self.phases if phase.current)
+        """Take all phases through a step; return the work done on the shaft, J."""
+        on = self._own(self.angle + way * 2 * _BESIDE) < self.drive.turn_off
+        self.phases.rising[on & ~self.on] = True  # a comparator lets the current rise at turn-on
+        self.on = on
+        begun = self.phases.current.copy()
+        status, count = advance(
+            self.tables, self.circuit, self.phases, on, self.angle, self.angle + turn, time, self.log
+        )
+        if status == BEYOND:
+            last, rule = float(self.m.currents[-1]), "a map says nothing beyond its last current"
+            where = f"above {last:.6g} A at {math.degrees(self.direction * self.angle):.4g} deg"
+            raise InvalidValue(refusal(rule, "current", where, f"up to {last:.6g} A"))
+        if status == UNSETTLED:
+            raise InvalidValue(unsettled(self.direction * self.angle))
+        if status == FULL:
+            rule = f"a step must hold no more than {_MOST_POINTS} points"
+            raise InvalidValue(refusal(rule, "step", f"{time:.4g} s", "a shorter one"))
+        done = self.log[:count].copy()
+        complete(self.tables, self.circuit, self.angle, begun, done)
+        self.logs.append(done)
+        self.torque = self.direction * float(done[-1, 2])
+        before, self.coenergy = self.coenergy, float(done[-1, 3])
+        return (self.coenergy - before + float(done[:, 4].sum())) / 2
 
     def _opposing(self, speed: float) -> float:
         return self.direction * self.load.opposing(self.direction * speed)
 
     def _row(self) -> tuple[float, ...]:
-        shaft = (
-            self.time,
-            self.direction * self.angle,
-            self.direction * self.speed,
-            self.direction * self.torque,
-        )
-        return (*shaft, *(p.current for p in self.phases), *(p.flux for p in self.phases))
+        way = self.direction
+        shaft = (self.time, way * self.angle, way * self.speed, way * self.torque)
+        return (*shaft, *self.phases.current.tolist(), *self.phases.flux.tolist())
 
     def result(self) -> FreeShaftRun:
         """What happened, as arrays."""
         rows, q = np.array(self.rows), self.m.phases
         current, flux = rows[:, 4 : 4 + q], rows[:, 4 + q :]
-        own = rows[-1, 1] - np.arange(q) * self.m.stroke
-        self.spent["stored"] = float((flux[-1] * current[-1] - self.m.at(own, current[-1])[2]).sum())
+        coenergy = self.m.at(rows[-1, 1], np.minimum(current[-1], self.m.currents[-1])).coenergy
+        steps = Steps.of(np.concatenate(self.logs), q, float(self.direction), 0.0)
         return FreeShaftRun(
             self.drive,
             self.load,
             self.inertia,
             self.direction,
+            self.m.coupling,
             time=rows[:, 0],
             angle=rows[:, 1],
             speed=rows[:, 2],
             torque=rows[:, 3],
             current=current,
             flux_linkage=flux,
-            energy=EnergyBalance(**self.spent),
+            energy=balance(self.drive, current[0], steps, float(flux[-1] @ current[-1] - coenergy)),
         )
 
 

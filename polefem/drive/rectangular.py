@@ -1,21 +1,24 @@
 """The ideal rectangular current: what the shaft feels when currents rise and fall in no time.
 
-Only the static torque of the map counts here. A phase at constant current does the work that its co-energy
-gains from turn-on to turn-off, so that the mean torque is had from two values of the co-energy, without a
-quadrature.
+Every conducting phase carries the same constant current. Between the angles at which phases are switched and those at
+which the map's pieces meet, the co-energy is then a cubic in the angle and the torque a parabola: three values a piece
+say all about it, so that its extremes are exact, both one-sided values at every switching angle count, and the work of
+a rotor pitch is had from values of the co-energy, without a quadrature. A whole rotor pitch is followed, since its
+strokes are unlike where phases that share iron meet with unlike polarity.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from polefem.errors import InvalidValue, refusal
-from polefem.maps import FluxMap
+from polefem.maps import CoupledMap
 from polefem.params.checks import positive
 from polefem.params.drive_spec import RectangularCurrent
 
@@ -41,90 +44,114 @@ ripple."""
 #: machines holds it).
 COVER_RIPPLE = 0.3
 
-_SAMPLES = 720
 _HARMONICS = 24
+_SAME_ANGLE = 1e-9  # of a rotor pitch
 
 
 @dataclass(frozen=True, eq=False, repr=False)
 class RectangularTorque:
-    """Torque of all phases summed, over one stroke, under the ideal rectangular current.
+    """Torque of the machine over one rotor pitch, under the ideal rectangular current.
 
-    drive, current: what was asked, A.
-    angles: ndarray, shape (n,), rad, over one stroke, 0 aligned with the first phase; where a phase switches,
-    the angle stands twice, with the torque before and after. torque: ndarray, shape (n,), N m. mean, highest,
-    lowest: of it, N m; the lowest is the starting torque from the worst rest angle. ripple: RIPPLE_FORMULA.
-    harmonics: ndarray, shape (24,), N m: amplitudes at 1, 2, ... times the stroke frequency. rms_current: of
-    one phase, A. ripple_error: how far the ripple may be off by the map's own estimate, where it has one.
+    drive, current: what was asked, A. coupling: of the map, "joint" where all phases share one field, "summed" where
+    each phase is taken alone.
+    angles: ndarray, shape (n,), rad, over a rotor pitch, 0 aligned with the first phase; where the pieces of the
+    torque meet, the angle stands twice, with the torque before and after. torque: ndarray, shape (n,), N m. mean,
+    highest, lowest: of it, N m; the lowest is the starting torque from the worst rest angle. ripple: RIPPLE_FORMULA.
+    stroke_ripples: ndarray, shape (n_phases,): highest less lowest torque of each stroke, from one turn-on to the
+    next, over |mean|. harmonics: ndarray, shape (24 n_phases,), N m: amplitudes at 1, 2, ... times the electrical
+    frequency, of which every n_phases-th is a harmonic of the stroke; the others are 0 where strokes are alike.
+    rms_current: of one phase, A. ripple_error: how far the ripple may be off by the map's own estimate, where it has
+    one.
     """
 
     drive: RectangularCurrent
     current: float
+    coupling: str
     angles: Array
     torque: Array
     mean: float
     highest: float
     lowest: float
     ripple: float
+    stroke_ripples: Array
     harmonics: Array
     rms_current: float
     ripple_error: float | None = None
 
     def __post_init__(self) -> None:
-        for array in (self.angles, self.torque, self.harmonics):
+        for array in (self.angles, self.torque, self.stroke_ripples, self.harmonics):
             array.flags.writeable = False
+
+    @property
+    def weakest(self) -> float:
+        """The weakest torque in the direction of the mean, N m: where a motor pulls, a generator brakes least."""
+        return self.lowest if self.mean >= 0.0 else self.highest
+
+    @property
+    def strongest(self) -> float:
+        """The strongest torque in the direction of the mean, N m."""
+        return self.highest if self.mean >= 0.0 else self.lowest
 
     def __repr__(self) -> str:
         on, off = math.degrees(self.drive.turn_on), math.degrees(self.drive.turn_off)
         return (
-            f"RectangularTorque({self.current:.4g} A from {on:.4g} to {off:.4g} deg: mean {self.mean:.4g} N m, "
-            f"lowest {self.lowest:.4g} N m, ripple {self.ripple:.3g} = {RIPPLE_FORMULA})"
+            f"RectangularTorque({self.current:.4g} A from {on:.4g} to {off:.4g} deg, phases {self.coupling}: mean "
+            f"{self.mean:.4g} N m, lowest {self.lowest:.4g} N m, ripple {self.ripple:.3g} = {RIPPLE_FORMULA})"
         )
 
 
-def rectangular_torque(
-    m: FluxMap, drive: RectangularCurrent, current: float, samples: int = _SAMPLES
-) -> RectangularTorque:
-    """The summed torque over one stroke; `samples` is how many angles to look at.
+class _Pieces(NamedTuple):
+    """Where the torque is a parabola: starts and ends, rad, shape (n,), and phase currents, A, shape (n, n_phases)."""
 
-    Neighbouring phases are summed as if each were alone: their sharing of a saturated yoke is not in a map.
+    starts: Array
+    ends: Array
+    currents: Array
+
+
+def rectangular_torque(m: CoupledMap, drive: RectangularCurrent, current: float) -> RectangularTorque:
+    """The torque of all phases over one rotor pitch at a current, A.
+
     Raises InvalidValue for a current beyond the map's, or a dwell longer than a rotor pitch.
 
-    >>> from polefem.maps import linear_map
+    >>> from polefem.maps import linear_map, summed
     >>> from polefem.units import deg
-    >>> m = linear_map(60e-3, 6e-3, full=0.0, apart=30 * deg, current=10.0)
-    >>> rectangular_torque(m, RectangularCurrent(-29 * deg, -4 * deg), 10.0)
-    RectangularTorque(10 A from -29 to -4 deg: mean 4.297 N m, lowest 0 N m, ripple 1.2 = (max - min) / |mean|)
+    >>> m = summed(linear_map(60e-3, 6e-3, full=0.0, apart=30 * deg, current=10.0))
+    >>> round(rectangular_torque(m, RectangularCurrent(-29 * deg, -4 * deg), 10.0).mean, 3)
+    4.297
     """
-    current = _checked(m, drive, current)
-    angles = _angles(m, drive, samples)
-    torque = np.concatenate([_summed(m, drive, current, piece) for piece in angles])
-    angle = np.concatenate(angles)
-    mean = mean_torque(m, drive, current)
-    highest, lowest = float(torque.max()), float(torque.min())
-    ripple = (highest - lowest) / abs(mean) if mean else math.inf
+    pieces = _pieces(m, drive, _checked(m, drive, current))
+    angles = np.stack([pieces.starts, (pieces.starts + pieces.ends) / 2, pieces.ends], axis=-1)
+    torque = m.at(angles, pieces.currents[:, None, :]).torque
+    mean = _work(m, pieces) / m.pitch
+    highs, lows = _extremes(torque)
+    highest, lowest = float(highs.max()), float(lows.min())
+    size = abs(mean) or math.nan
+    stroke = (np.mod(angles[:, 1] - drive.turn_on, m.pitch) / m.stroke).astype(int)
+    own = [np.ptp([*highs[stroke == phase], *lows[stroke == phase]]) for phase in range(m.phases)]
+    ripple = (highest - lowest) / size if mean else math.inf
     return RectangularTorque(
         drive=drive,
         current=current,
-        angles=angle,
-        torque=torque,
+        coupling=m.coupling,
+        angles=angles.ravel(),
+        torque=torque.ravel(),
         mean=mean,
         highest=highest,
         lowest=lowest,
         ripple=ripple,
-        harmonics=_harmonics(angle, torque, m.stroke),
+        stroke_ripples=np.array(own) / size if mean else np.full(m.phases, math.inf),
+        harmonics=_harmonics(m, angles, torque),
         rms_current=current * math.sqrt(drive.dwell / m.pitch),
         ripple_error=ripple_error(m, current, ripple, mean),
     )
 
 
-def mean_torque(m: FluxMap, drive: RectangularCurrent, current: float) -> float:
-    """Mean of the summed torque, N m: the gain of co-energy of a phase, once a stroke."""
-    current = _checked(m, drive, current)
-    before, after = m.at([drive.turn_on, drive.turn_off], current)[2]
-    return float(after - before) / m.stroke
+def mean_torque(m: CoupledMap, drive: RectangularCurrent, current: float) -> float:
+    """Mean torque, N m: the work of the co-energy between switching angles over a rotor pitch."""
+    return _work(m, _pieces(m, drive, _checked(m, drive, current), knots=False)) / m.pitch
 
 
-def torque_error(m: FluxMap, current: float) -> float | None:
+def torque_error(m: CoupledMap, current: float) -> float | None:
     """How far any torque at a current (A) may be off by the map's own estimate, N m; None where it has none.
 
     The map's estimate is that of its worst point. In parts of the peak torque of its current it is about the same
@@ -132,11 +159,11 @@ def torque_error(m: FluxMap, current: float) -> float | None:
     """
     if m.torque_error is None:
         return None
-    peak = np.abs(m.at(m.angles, current)[1]).max()
-    return m.torque_error * float(peak / np.abs(m.torque).max())
+    peak = np.abs(m.single.at(m.angles, current)[1]).max()
+    return m.torque_error * float(peak / np.abs(m.single.torque).max())
 
 
-def ripple_error(m: FluxMap, current: float, ripple: float, mean: float) -> float | None:
+def ripple_error(m: CoupledMap, current: float, ripple: float, mean: float) -> float | None:
     """How far a ripple at a current (A), of a mean torque (N m), may be off by the map's own estimate.
 
     Highest and lowest torque off in opposite ways, and the mean too, each by `COVER_RIPPLE` of the torque error.
@@ -145,12 +172,14 @@ def ripple_error(m: FluxMap, current: float, ripple: float, mean: float) -> floa
     return None if error is None or not mean else COVER_RIPPLE * (2 + ripple) * error / abs(mean)
 
 
-def copper_loss(m: FluxMap, drive: RectangularCurrent, current: float, resistance: float) -> float:
+def copper_loss(m: CoupledMap, drive: RectangularCurrent, current: float, resistance: float) -> float:
     """Copper loss of all phases, W, for the resistance of one phase, ohm."""
     return m.phases * resistance * current**2 * drive.dwell / m.pitch
 
 
-def current_for_copper_loss(m: FluxMap, drive: RectangularCurrent, resistance: float, loss: float) -> float:
+def current_for_copper_loss(
+    m: CoupledMap, drive: RectangularCurrent, resistance: float, loss: float
+) -> float:
     """The current, A, at which the copper loss of all phases is `loss`, W; `resistance` of one phase, ohm.
 
     Raises InvalidValue where that current is beyond the map's.
@@ -160,8 +189,8 @@ def current_for_copper_loss(m: FluxMap, drive: RectangularCurrent, resistance: f
     return _checked(m, drive, math.sqrt(loss / copper_loss(m, drive, 1.0, resistance)))
 
 
-def current_for_mean_torque(m: FluxMap, drive: RectangularCurrent, torque: float) -> float:
-    """The current, A, at which the mean of the summed torque is `torque`, N m (below 0: generating).
+def current_for_mean_torque(m: CoupledMap, drive: RectangularCurrent, torque: float) -> float:
+    """The current, A, at which the mean torque is `torque`, N m (below 0: generating).
 
     Raises InvalidValue where the drive gives no such torque at any current of the map.
     """
@@ -174,40 +203,66 @@ def current_for_mean_torque(m: FluxMap, drive: RectangularCurrent, torque: float
     return float(brentq(lambda i: mean_torque(m, drive, i) - torque, 0.0, last, xtol=1e-9 * last))
 
 
-def _checked(m: FluxMap, drive: RectangularCurrent, current: float) -> float:
-    if drive.dwell > m.pitch * (1 + 1e-9):
+def _checked(m: CoupledMap, drive: RectangularCurrent, current: float) -> float:
+    if drive.dwell > m.pitch * (1 + _SAME_ANGLE):
         found, most = f"{math.degrees(drive.dwell):.6g} deg", f"up to {math.degrees(m.pitch):.6g} deg"
         raise InvalidValue(refusal("a phase conducts for no more than a rotor pitch", "dwell", found, most))
     current = positive("a rectangular current must flow", "current", current, "A", zero=True)
-    if current > m.currents[-1] * (1 + 1e-12):
+    if current > m.currents[-1] * (1 + _SAME_ANGLE):
         found, most = f"{current:.6g} A", f"up to {m.currents[-1]:.6g} A"
         raise InvalidValue(refusal("a map says nothing beyond its last current", "current", found, most))
-    return current
+    return min(current, float(m.currents[-1]))
 
 
-def _angles(m: FluxMap, drive: RectangularCurrent, samples: int) -> list[Array]:
-    """Angles of one stroke, in pieces within which no phase switches, each with both its ends."""
-    switching = np.mod([drive.turn_on, drive.turn_off], m.stroke)
-    edges = np.unique(np.round(np.concatenate([[0.0, m.stroke], switching]), 12))
-    counts = np.maximum(3, np.rint(samples * np.diff(edges) / m.stroke).astype(int) + 1)
-    return [
-        np.linspace(a, b, n) for a, b, n in zip(edges[:-1], edges[1:], counts, strict=True) if b - a > 1e-9
-    ]
+def _pieces(m: CoupledMap, drive: RectangularCurrent, current: float, knots: bool = True) -> _Pieces:
+    """The pieces of a rotor pitch between its switching angles and, with `knots`, those where the map's pieces meet."""
+    lag = np.arange(m.phases) * m.stroke
+    edges = [np.array([0.0]), drive.turn_on + lag, drive.turn_off + lag]
+    if knots:
+        edges += [(m.single.potential.angles[:, None] + lag).ravel(), *(one.angles for one in m.interactions)]
+    close = _SAME_ANGLE * m.pitch
+    starts = np.unique(np.mod(np.concatenate(edges), m.pitch))
+    starts = starts[
+        np.diff(starts, append=m.pitch) > close
+    ]  # of two that are one, the later; none at the end
+    starts[0] = 0.0
+    ends = np.append(starts[1:], m.pitch)
+    since = np.mod((starts + ends)[:, None] / 2 - lag - drive.turn_on, m.pitch)
+    return _Pieces(starts, ends, np.where(since < drive.dwell, current, 0.0))
 
 
-def _summed(m: FluxMap, drive: RectangularCurrent, current: float, angles: Array) -> Array:
-    middle = (angles[0] + angles[-1]) / 2
-    own = np.arange(m.phases) * -m.stroke
-    conducts = np.mod(middle + own - drive.turn_on, m.pitch) < drive.dwell
-    torque = m.at(angles + own[conducts, None], current)[1]
-    summed: Array = torque.sum(axis=0)
-    return summed
+def _work(m: CoupledMap, pieces: _Pieces) -> float:
+    """Work on the shaft over a rotor pitch, J: what the co-energy gains in each piece, at the piece's currents."""
+    ends = np.stack([pieces.starts, pieces.ends], axis=-1)
+    coenergy = m.at(ends, pieces.currents[:, None, :]).coenergy
+    return float((coenergy[:, 1] - coenergy[:, 0]).sum())
 
 
-def _harmonics(angle: Array, torque: Array, stroke: float) -> Array:
-    """Fourier amplitudes by the trapezoidal rule, which a doubled angle passes over without harm."""
-    orders = np.arange(1, _HARMONICS + 1)
-    wave = torque * np.exp(-2j * np.pi / stroke * orders[:, None] * angle)
-    area = ((wave[:, 1:] + wave[:, :-1]) / 2 * np.diff(angle)).sum(axis=1)
-    amplitudes: Array = 2 / stroke * np.abs(area)
+def _parabola(torque: Array) -> tuple[Array, Array, Array]:
+    """Powers 0 to 2 of the place in a piece, each of shape (n,), from values (n, 3) at its start, middle and end."""
+    first, middle, last = torque.T
+    return first, 4 * middle - 3 * first - last, 2 * (first + last) - 4 * middle
+
+
+def _extremes(torque: Array) -> tuple[Array, Array]:
+    """Highest and lowest values, shape (n,), of parabolas with values (n, 3) at the start, the middle and the end."""
+    first, slope, bend = _parabola(torque)
+    top = np.clip(-slope / np.where(bend == 0.0, np.inf, 2 * bend), 0.0, 1.0)
+    values = np.stack([first, torque[:, 2], first + top * (slope + top * bend)])
+    return values.max(axis=0), values.min(axis=0)
+
+
+def _harmonics(m: CoupledMap, angles: Array, torque: Array) -> Array:
+    """Fourier amplitudes over a rotor pitch of the same parabolas, by parts: exact."""
+    order = 2 * np.pi / m.pitch * np.arange(1, _HARMONICS * m.phases + 1)[:, None]
+    first, slope, bend = _parabola(torque)
+    width = angles[:, 2] - angles[:, 0]
+
+    def primitive(angle: Array, value: Array, rise: Array) -> Array:
+        curve = 2 * bend / width**2
+        inner = 1j * value / order + rise / width / order**2 - 1j * curve / order**3
+        return np.asarray(np.exp(-1j * order * angle) * inner)
+
+    ends = primitive(angles[:, 2], torque[:, 2], slope + 2 * bend) - primitive(angles[:, 0], first, slope)
+    amplitudes: Array = 2 / m.pitch * np.abs(ends.sum(axis=1))
     return amplitudes

@@ -1,9 +1,10 @@
 """Very many switchings at one speed at once: the ground that an optimiser starts from.
 
-Each candidate is a phase that conducts from turn-on to turn-off at up to a level of current, and starts its
-cycle from nothing. All march through the same angles together, on tables of current and torque over angle and
-flux linkage, by the trapezoidal rule. Good to a part in a hundred or so; what is chosen here is computed anew
-by `steady_state`.
+Each candidate is a phase by itself that conducts from turn-on to turn-off at up to a level of current, and starts its
+cycle from nothing. All march through the same angles together, on tables of current and torque over angle and flux
+linkage, by the trapezoidal rule: thousands in the time that `steady_state` takes for a dozen, which is why this second
+simulator of the bridge is here. Good to a part in a hundred or so where phases share no field; what is chosen here is
+computed anew on the map of the whole machine.
 """
 
 from __future__ import annotations

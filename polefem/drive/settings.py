@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from polefem.drive.scan import Scan
 from polefem.drive.switching_search import Objective, Setting, SwitchingSearch
 from polefem.errors import InvalidValue
-from polefem.maps import FluxMap
+from polefem.maps import CoupledMap
 from polefem.params.checks import increasing
 from polefem.params.drive_spec import Bridge
 
@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 
 
 def best_setting(
-    m: FluxMap,
+    m: CoupledMap,
     bridge: Bridge,
     resistance: float,
     speed: float,
@@ -47,7 +47,7 @@ def best_setting(
 
 
 def most_torque(
-    m: FluxMap,
+    m: CoupledMap,
     bridge: Bridge,
     resistance: float,
     speed: float,
@@ -95,7 +95,7 @@ _COLUMNS = ("turn_on", "turn_off", "level", "mean_torque", "ripple", "copper_los
 
 
 def angle_table(
-    m: FluxMap,
+    m: CoupledMap,
     bridge: Bridge,
     resistance: float,
     speeds: Sequence[float] | Array,
@@ -116,7 +116,7 @@ def angle_table(
     torques = increasing("the torques of a table must increase", "torques", torques, "N m")
     cells: dict[str, Array] = {name: np.full((speeds.size, torques.size), np.nan) for name in _COLUMNS}
     reasons = [[""] * torques.size for _ in speeds]
-    scans: dict[float, Scan] = {1.0: Scan(m)}
+    scans: dict[float, Scan] = {1.0: Scan(m.single)}
     for row, speed in enumerate(speeds):
         sides = {
             g: SwitchingSearch(m, bridge, resistance, speed, g, current_limit, scans)

@@ -11,18 +11,19 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from polefem.drive.cycle import uncoupled_cycle
+from polefem.drive.cycle import ending_cycle
 from polefem.drive.drive_run import DriveRun
+from polefem.drive.level_search import level_for
 from polefem.drive.scan import Scan, Scanned
 from polefem.drive.steady import steady_state
 from polefem.errors import InvalidValue, refusal
-from polefem.maps import FluxMap
+from polefem.maps import CoupledMap
 from polefem.params.checks import positive, within
 from polefem.params.drive_spec import Bridge, DriveSpec, Tracking
 
@@ -36,7 +37,6 @@ Objective = Literal["loss", "ripple"]
 _STEPS = 240
 _TRIES = 45
 _CLOSE, _EXACT = 3e-3, 1e-4
-_LEVEL_STEPS = 12
 _STARTS = 12
 _WIDENINGS, _WIDER = 12, 0.003
 _OUT_OF_REACH = 1e6
@@ -66,12 +66,20 @@ class Setting:
         return DriveSpec(bridge, resistance, self.turn_on, self.turn_off, Tracking.level(self.level))
 
 
+class Measured(NamedTuple):
+    """What a switching does: mean torque, N m, ripple, and the mean square of the currents, A^2."""
+
+    mean_torque: float
+    ripple: float
+    mean_square: float
+
+
 class SwitchingSearch:
     """All that is asked at one speed, as a motor or as a generator."""
 
     def __init__(
         self,
-        m: FluxMap,
+        m: CoupledMap,
         bridge: Bridge,
         resistance: float,
         speed: float,
@@ -87,11 +95,11 @@ class SwitchingSearch:
                 self.limit, positive("a current limit lets some flow", "current_limit", current_limit, "A")
             )
         self.m, self.bridge, self.resistance, self.speed = m, bridge, resistance, speed
-        self.sign = -1.0 if generate else 1.0
+        self.sign, self.guess = -1.0 if generate else 1.0, np.zeros(m.phases)
         way = math.copysign(1.0, speed)
         scans = {} if scans is None else scans
         if way not in scans:
-            scans[way] = Scan(m, way)
+            scans[way] = Scan(m.single, way)
         self.scan = scans[way]
         self.on, self.off, self.levels = self._ground()
         shape = (*self.on.shape, self.levels.size)
@@ -122,7 +130,7 @@ class SwitchingSearch:
 
         def lack(angles: Array) -> float:
             measured = self._measure(angles[0], angles[1], self.limit)
-            return -self.sign * measured[0] if measured else _OUT_OF_REACH
+            return -self.sign * measured.mean_torque if measured else _OUT_OF_REACH
 
         on, off = self._walk(lack, self.on[best[0]], self.off[best[0]])
         return self._setting(steady_state(self.m, self._drive(on, off, self.limit), self.speed), self.limit)
@@ -139,8 +147,8 @@ class SwitchingSearch:
             found = self._at_torque(angles[0], angles[1], abs(torque), guess)
             if found is None:
                 return _OUT_OF_REACH
-            guess, (_, ripple, mean_square) = found
-            return float(_score(ripple, mean_square / self.limit**2, objective, ripple_limit))
+            guess, does = found
+            return float(_score(does.ripple, does.mean_square / self.limit**2, objective, ripple_limit))
 
         on, off = self._walk(lack, self.on[start], self.off[start])
         setting = self._exact(on, off, torque, guess)
@@ -207,33 +215,34 @@ class SwitchingSearch:
     def _drive(self, on: float, off: float, level: float) -> DriveSpec:
         return DriveSpec(self.bridge, self.resistance, on, off, Tracking.level(level))
 
-    def _measure(self, on: float, off: float, level: float) -> tuple[float, float, float] | None:
-        """Mean torque, ripple and mean square of the current, without what the other phases do to the
-        source."""
+    def _measure(self, on: float, off: float, level: float) -> Measured | None:
+        """What a switching does, followed with coarse steps; None where its current is still there at the next
+        turn-on."""
         if not 0.02 * self.m.pitch < off - on < 0.8 * self.m.pitch or level > float(self.m.currents[-1]):
             return None
         try:
-            cycle = uncoupled_cycle(self.m, self._drive(on, off, level), self.speed, _STEPS)
+            cycle = ending_cycle(self.m, self._drive(on, off, level), self.speed, _STEPS, self.guess)
         except InvalidValue:
             return None
-        if cycle.flux_linkage[-1] > 0.0:
+        if cycle is None:
             return None
-        return cycle.measure(self.m, self.speed, _STEPS)
+        self.guess = cycle.start[0]
+        mean, torque = float(cycle.steps.work.sum()) / self.m.pitch, cycle.torque
+        ripple = float(np.ptp(torque)) / abs(mean) if mean else math.inf
+        return Measured(mean, ripple, cycle.mean_square)
 
-    def _at_torque(
-        self, on: float, off: float, wanted: float, guess: float
-    ) -> tuple[float, tuple[float, float, float]] | None:
+    def _at_torque(self, on: float, off: float, wanted: float, guess: float) -> tuple[float, Measured] | None:
         """The level that gives a torque with these angles, and what it does there."""
-        measured: list[tuple[float, float, float]] = []
+        measured: list[Measured] = []
 
         def gives(level: float) -> float | None:
             found = self._measure(on, off, level)
             if found is None:
                 return None
             measured.append(found)
-            return self.sign * found[0]
+            return self.sign * found.mean_torque
 
-        level = _level_for(gives, wanted, guess, self.limit, _CLOSE)
+        level = level_for(gives, wanted, guess, self.limit, _CLOSE)
         return None if level is None else (level, measured[-1])
 
     def _exact(self, on: float, off: float, torque: float, guess: float) -> Setting:
@@ -244,11 +253,10 @@ class SwitchingSearch:
             return self.sign * runs[-1].mean_torque
 
         for _ in range(_WIDENINGS):
-            level = _level_for(gives, abs(torque), guess, self.limit, _EXACT)
+            level = level_for(gives, abs(torque), guess, self.limit, _EXACT)
             if level is not None:
                 return self._setting(runs[-1], level)
-            # The least loss is often a single pulse just long enough: with finer steps, or a source that
-            # sags, a little longer.
+            # The least loss is often a single pulse just long enough: with finer steps a little longer.
             on -= _WIDER * self.m.pitch
         raise self._refused(torque)
 
@@ -272,28 +280,3 @@ def _score(ripple: Array | float, loss: Array | float, objective: Objective, rip
         return np.asarray(ripple + 1e-3 * loss)  # of two equally smooth settings, the cooler
     over = np.maximum(0.0, ripple / ripple_limit - 1.0)
     return np.asarray(loss * (1.0 + 10.0 * over) + over)
-
-
-def _level_for(
-    gives: Callable[[float], float | None], wanted: float, guess: float, limit: float, close: float
-) -> float | None:
-    """The level at which `gives` returns `wanted`, to a share of `close`; None where no level up to `limit`
-    does.
-
-    Torque goes as a power of the level between two (iron as in the books) and nought (a level out of reach),
-    so that secants are drawn in logarithms.
-    """
-    level, power, last = min(guess, limit), 1.5, None
-    for _ in range(_LEVEL_STEPS):
-        torque = gives(level)
-        if torque is None or torque <= 0.0:
-            return None
-        if abs(torque / wanted - 1.0) < close:
-            return level
-        if last is not None and level != last[0]:
-            power = math.log(torque / last[1]) / math.log(level / last[0])
-        if power < 0.02 or (level >= limit and torque < wanted):
-            return None
-        last = (level, torque)
-        level = min(limit, level * math.exp(max(-1.0, min(1.0, math.log(wanted / torque) / max(power, 0.3)))))
-    return None

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from polefem.drive.rectangular import RIPPLE_FORMULA
 from polefem.errors import InvalidValue, refusal
-from polefem.maps import FluxMap
+from polefem.maps import CoupledMap
 from polefem.params.drive_spec import Tracking
 
 __all__ = ["WaveformTorque", "waveform_torque"]
@@ -20,10 +20,10 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False, repr=False)
 class WaveformTorque:
-    """Torque of all phases summed, over one stroke, under a given current.
+    """Torque of all phases, over one rotor pitch, under a given current.
 
     angles, torque: ndarray, shape (n,), rad and N m, at the middles of equal steps. mean, highest, lowest: of
-    it, N m. ripple: RIPPLE_FORMULA. rms_current: of one phase, A.
+    it, N m. ripple: RIPPLE_FORMULA. rms_current: of one phase, A. coupling: of the map, "joint" or "summed".
     """
 
     angles: Array
@@ -33,6 +33,7 @@ class WaveformTorque:
     lowest: float
     ripple: float
     rms_current: float
+    coupling: str
 
     def __post_init__(self) -> None:
         self.angles.flags.writeable = False
@@ -40,13 +41,13 @@ class WaveformTorque:
 
     def __repr__(self) -> str:
         return (
-            f"WaveformTorque(mean {self.mean:.4g} N m, lowest {self.lowest:.4g} N m, "
+            f"WaveformTorque({self.coupling}, mean {self.mean:.4g} N m, lowest {self.lowest:.4g} N m, "
             f"ripple {self.ripple:.3g} = {RIPPLE_FORMULA}, {self.rms_current:.4g} A rms)"
         )
 
 
-def waveform_torque(m: FluxMap, current: Tracking, samples: int = 240) -> WaveformTorque:
-    """The summed torque when every phase carries `current` over a rotor pitch from the profile's first angle.
+def waveform_torque(m: CoupledMap, current: Tracking, samples: int = 240) -> WaveformTorque:
+    """The torque when every phase carries `current` over a rotor pitch from the profile's first angle.
 
     Outside the profile's own angles no current flows. samples: angles of one stroke to look at.
     Raises InvalidValue for a profile longer than a rotor pitch or a current beyond the map's.
@@ -57,11 +58,13 @@ def waveform_torque(m: FluxMap, current: Tracking, samples: int = 240) -> Wavefo
         raise InvalidValue(
             refusal("a waveform lasts no more than a rotor pitch", "tracking.angles", found, most)
         )
-    angles = (np.arange(samples) + 0.5) * m.stroke / samples  # between the angles at which a step is likely
+    angles = (
+        (np.arange(samples * m.phases) + 0.5) * m.stroke / samples
+    )  # between those at which a step is likely
     first = current.angles[0]
-    own = first + np.mod(angles + np.arange(m.phases)[:, None] * m.stroke - first, m.pitch)
+    own = first + np.mod(angles[:, None] - np.arange(m.phases) * m.stroke - first, m.pitch)
     flowing = np.interp(own, current.angles, current.currents, right=0.0)
-    torque = m.at(own, flowing)[1].sum(axis=0)
+    torque = m.at(angles, flowing).torque
     mean = float(torque.mean())
     return WaveformTorque(
         angles=angles,
@@ -71,4 +74,5 @@ def waveform_torque(m: FluxMap, current: Tracking, samples: int = 240) -> Wavefo
         lowest=float(torque.min()),
         ripple=float(np.ptp(torque)) / abs(mean) if mean else math.inf,
         rms_current=float(np.sqrt((flowing**2).mean())),
+        coupling=m.coupling,
     )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -22,8 +23,10 @@ __all__ = [
     "Control",
     "DriveSpec",
     "Load",
+    "PhaseTracking",
     "RectangularCurrent",
     "SinglePulse",
+    "SuitedSwitching",
     "Tracking",
 ]
 
@@ -46,6 +49,41 @@ class RectangularCurrent:
     def dwell(self) -> float:
         """Angle over which a phase conducts, rad."""
         return self.turn_off - self.turn_on
+
+    @property
+    def generating(self) -> bool:
+        """Whether most of the dwell is past the aligned angle, where the torque brakes the rotor."""
+        return self.turn_on + self.turn_off > 0.0
+
+    def __str__(self) -> str:
+        return f"on at {math.degrees(self.turn_on):.4g}, off at {math.degrees(self.turn_off):.4g} deg"
+
+
+@dataclass(frozen=True)
+class SuitedSwitching:
+    """The ideal rectangular current, switched for each design as suits it best, within a dwell of one stroke to half a
+    rotor pitch.
+
+    objective: "ripple" for the least torque ripple, "torque" for the most mean torque; where the mean torque is what is
+    held equal, for the least copper loss. generating: whether it is to brake the rotor. least_torque: the mean torque,
+    N m, that must be left (as a generator: of braking).
+    Raises InvalidValue for an objective that is none, and a negative least torque.
+    """
+
+    objective: Literal["ripple", "torque"] = "ripple"
+    generating: bool = False
+    least_torque: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.objective not in ("ripple", "torque"):
+            rule = "a switching is suited to something"
+            raise InvalidValue(refusal(rule, "drive.objective", repr(self.objective), "'ripple' or 'torque'"))
+        positive("a least torque is a size", "drive.least_torque", self.least_torque, "N m", zero=True)
+
+    def __str__(self) -> str:
+        made = "least ripple" if self.objective == "ripple" else "most torque"
+        least = f" of at least {self.least_torque:.4g} N m" if self.least_torque else ""
+        return f"the switching of {made}{least} for each"
 
 
 @dataclass(frozen=True)
@@ -159,8 +197,28 @@ class Tracking:
         """One constant current, from turn-on to turn-off."""
         return cls([0.0], [current])
 
+    def scaled(self, peak: float) -> Tracking:
+        """The same form with another peak, A."""
+        return Tracking(self.angles, np.array(self.currents) * (peak / max(self.currents)))
 
-Control = SinglePulse | Chopping | AverageVoltage | Tracking
+
+@dataclass(frozen=True, init=False)
+class PhaseTracking:
+    """A current profile for each phase, followed as `Tracking` follows one: where strokes differ.
+
+    angles: rad, increasing, of each phase's own; currents: A, 0 or above, a row for each phase.
+    """
+
+    angles: tuple[float, ...]
+    currents: tuple[tuple[float, ...], ...]
+
+    def __init__(self, angles: ArrayLike, currents: ArrayLike) -> None:
+        rows = [Tracking(angles, row) for row in np.atleast_2d(np.asarray(currents, dtype=float))]
+        object.__setattr__(self, "angles", rows[0].angles)
+        object.__setattr__(self, "currents", tuple(row.currents for row in rows))
+
+
+Control = SinglePulse | Chopping | AverageVoltage | Tracking | PhaseTracking
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from polefem.errors import GeometryRefused, InvalidValue, refusal
 from polefem.params.checks import whole
 
-__all__ = ["Phases", "phases_of", "rejoined"]
+__all__ = ["Phases", "joined_otherwise", "phases_of", "rejoined"]
 
 #: Phases beyond these need more switches than anyone builds (common practice); six are what 12/10 makes.
 MOST_PHASES = 6
@@ -61,6 +61,22 @@ def phases_of(stator_poles: int, rotor_poles: int, single_phase: bool = False) -
     of_pole = tuple(pole * (rotor_poles // each) % count for pole in range(stator_poles))
     polarity = tuple(-1 if of_pole[:pole].count(own) % 2 else 1 for pole, own in enumerate(of_pole))
     return Phases(count, of_pole, polarity)
+
+
+def joined_otherwise(phases: Phases) -> tuple[int, ...]:
+    """The polarity of each stator pole with every second phase's coils turned round, counted along the stator.
+
+    It costs no copper and leaves each phase as it is; what changes is the sign with which phases meet in iron that they
+    share.
+
+    >>> joined_otherwise(phases_of(6, 4))
+    (1, -1, 1, -1, 1, -1)
+    >>> joined_otherwise(phases_of(8, 6))
+    (1, -1, 1, -1, -1, 1, -1, 1)
+    """
+    along = list(dict.fromkeys(phases.of_pole))
+    turned = {phase: -1 if along.index(phase) % 2 else 1 for phase in along}
+    return tuple(turned[phase] * sign for phase, sign in zip(phases.of_pole, phases.polarity, strict=True))
 
 
 def _refuse(stator_poles: int, rotor_poles: int, count: int, each: int, single_phase: bool) -> None:

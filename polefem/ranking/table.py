@@ -15,6 +15,7 @@ from polefem.drive import RIPPLE_FORMULA
 from polefem.estimates import USUAL_SHEAR
 from polefem.ranking.order import Ranking
 from polefem.study import Figures, OperatingPointFigures
+from polefem.units import deg
 
 __all__ = ["csv_text", "table_cells", "table_text"]
 
@@ -42,14 +43,14 @@ _COLUMNS = (
     _Column(("current", "A"), _number(1, 2, "current")),
     _Column(("copper loss", "W"), _number(1, 1, "copper_loss")),
     _Column(("torque / loss", "mN m/W"), _number(1e3, 1, "torque_per_loss")),
-    _Column(("sum - together", "% of mean"), _number(100, 2, "overlap_torque")),
+    _Column(("on", "deg"), _number(1 / deg, 1, "turn_on")),
+    _Column(("off", "deg"), _number(1 / deg, 1, "turn_off")),
 )
 _NUMBER = re.compile(r"[-+]?[0-9.]+([eE][-+]?[0-9]+)?( [\w ]+)?")  # with its unit, perhaps
 _NOTES = (
     f"ripple: {RIPPLE_FORMULA} of the torque of all phases over a turn, ideal rectangular current.",
     "lowest: torque at the worst rest angle. L: flux linkage over current at that current.",
-    "sum - together: largest difference between the torque of single phases, summed, and that of all phases "
-    "in one field, at a few angles.",
+    "on, off: the angles between which a phase conducts, 0 where its poles are aligned.",
     "Left out, unless estimates of end effects are named above: end turns (but for their resistance), flux out of the "
     "stack's ends. Gaps between laminations are in it as far as the machine's stacking factor is.",
 )

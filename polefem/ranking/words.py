@@ -11,6 +11,7 @@ from polefem.params.fields import shown, unit_of
 from polefem.ranking.order import Ranking
 from polefem.ranking.uncertainty import Uncertainty
 from polefem.study import Figures, Record, Slopes, SobolIndices
+from polefem.units import deg
 
 __all__ = [
     "columns",
@@ -40,7 +41,9 @@ _UNITS: dict[str, tuple[str, float]] = {
     "aligned_inductance": ("mH", 1e-3),
     "unaligned_inductance": ("mH", 1e-3),
     "torque_per_loss": ("mN m/W", 1e-3),
-    "overlap_torque": ("% of mean", 0.01),
+    "phase_interaction": ("% of mean", 0.01),
+    "turn_on": ("deg", deg),
+    "turn_off": ("deg", deg),
     "rotor_inertia": ("kg cm2", 1e-4),
     "torque_per_mass": ("N m/kg", 1.0),
     "torque_per_volume": ("N m/l", 1e3),

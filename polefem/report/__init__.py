@@ -5,7 +5,7 @@ What a picture shows is had as numbers from a function of its own:
 | picture | numbers |
 |---|---|
 | `draw_curves` | `torque_against_angle`, `inductance_against_angle`, `flux_linkage_against_current` |
-| `draw_curves` | `summed_torque`, `torque_of_designs` |
+| `draw_curves` | `torque_of_designs`, `torque_of_phases` |
 | `draw_spectrum` | `spectrum_of_torque` |
 | `draw_section` | `section_paths` |
 | `draw_flux_density` | `flux_density` |
@@ -35,9 +35,9 @@ from polefem.report.curves import (
     flux_linkage_against_current,
     inductance_against_angle,
     spectrum_of_torque,
-    summed_torque,
     torque_against_angle,
     torque_of_designs,
+    torque_of_phases,
 )
 from polefem.report.files import write_results
 from polefem.report.findings import MOST, Findings, Shape, findings_of, further_texts, shapes_of, texts
@@ -100,10 +100,10 @@ __all__ = [
     "spectrum_of_torque",
     "strip_dimensions",
     "study_drawings",
-    "summed_torque",
     "texts",
     "torque_against_angle",
     "torque_of_designs",
+    "torque_of_phases",
     "torque_of_run",
     "winner_drawings",
     "write_film",

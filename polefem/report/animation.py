@@ -16,7 +16,7 @@ from polefem.errors import InvalidValue, refusal
 from polefem.field import FieldState
 from polefem.files import complete
 from polefem.params.checks import whole
-from polefem.report.curves import Curves, summed_torque
+from polefem.report.curves import Curves, torque_of_phases
 from polefem.report.findings import Shape
 from polefem.report.pictures import density_of
 from polefem.report.sections import FluxDensity, paint_flux_density
@@ -59,7 +59,7 @@ def film_currents(shape: Shape, frames: int = 48) -> tuple[Array, Array]:
     Raises InvalidValue for less than two frames.
     """
     whole("a film needs frames", "frames", frames, 2)
-    drive, m = shape.design.plan.drive, shape.at_work
+    drive, m = shape.figures.switching, shape.at_work
     angles = m.pitch * (np.arange(frames) + 0.5) / frames
     own = angles[:, None] - m.stroke * np.arange(m.phases)
     currents = np.where(np.mod(own - drive.turn_on, m.pitch) < drive.dwell, shape.figures.current, 0.0)
@@ -68,7 +68,7 @@ def film_currents(shape: Shape, frames: int = 48) -> tuple[Array, Array]:
 
 def film_of(shape: Shape, states: Iterable[FieldState]) -> Film:
     """The film of a shape from its fields at the angles and currents of `film_currents`."""
-    machine, drive, current = shape.design.machine, shape.design.plan.drive, shape.figures.current
+    machine, drive, current = shape.design.machine, shape.figures.switching, shape.figures.current
     angles, currents, torque, densities = [], [], [], []
     for state in states:
         angles.append(state.angle)
@@ -77,7 +77,7 @@ def film_of(shape: Shape, states: Iterable[FieldState]) -> Film:
         densities.append(
             density_of(machine, state.field, f"{shape.name}, rotor at {state.angle / deg:.1f} deg")
         )
-    curve = summed_torque(shape.at_work, drive, current)
+    curve = torque_of_phases(shape.at_work, drive, current)
     return Film(shape.name, np.array(angles), np.array(currents), np.array(torque), tuple(densities), curve)
 
 

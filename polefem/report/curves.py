@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from polefem.drive import RIPPLE_FORMULA, RectangularTorque, rectangular_torque
-from polefem.maps import FluxMap
+from polefem.maps import CoupledMap, FluxMap, summed
 from polefem.params import RectangularCurrent
 from polefem.report.style import KINDS, LINES, axes_on, new_figure, steps
 from polefem.units import deg
@@ -23,9 +23,9 @@ __all__ = [
     "flux_linkage_against_current",
     "inductance_against_angle",
     "spectrum_of_torque",
-    "summed_torque",
     "torque_against_angle",
     "torque_of_designs",
+    "torque_of_phases",
 ]
 
 Array = NDArray[np.float64]
@@ -78,37 +78,40 @@ def flux_linkage_against_current(m: FluxMap, places: int = 6) -> Curves:
 
 
 def torque_of_designs(
-    operations: Mapping[str, tuple[FluxMap, RectangularCurrent, float]], basis: str
+    operations: Mapping[str, tuple[CoupledMap, RectangularCurrent, float]], basis: str
 ) -> Curves:
-    """Torque of all phases summed, N m, over one stroke (deg), for each design: its map, drive and current."""
+    """Torque of all phases, N m, over one rotor pitch (deg), for each design: its map, switching and current."""
     torques = {name: rectangular_torque(*operation) for name, operation in operations.items()}
-    stroke = min((m.stroke for m, _, _ in operations.values()), default=1.0)
-    angle = np.linspace(0.0, stroke, _FINE)
+    pitch = min((m.pitch for m, _, _ in operations.values()), default=1.0)
+    angle = np.linspace(0.0, pitch, 2 * _FINE)
     y = {f"{name}: ripple {t.ripple:.0%}": _over(t, angle) for name, t in torques.items()}
     title, note = f"Torque of all phases, {basis}", f"ripple: {RIPPLE_FORMULA}"
     return Curves(title, "rotor angle (deg)", "torque (N m)", angle / deg, y, growing=False, note=note)
 
 
-def summed_torque(m: FluxMap, drive: RectangularCurrent, current: float) -> Curves:
-    """Torque of all phases summed and of each alone, N m, over a rotor pitch (deg), under the ideal rectangular
-    current."""
+def torque_of_phases(m: CoupledMap, drive: RectangularCurrent, current: float) -> Curves:
+    """Torque of all phases in one field, of single phases summed where that differs, and of each phase alone, N m, over
+    a rotor pitch (deg), under the ideal rectangular current."""
     torque = rectangular_torque(m, drive, current)
     angle = np.linspace(0.0, m.pitch, 2 * _FINE)
-    whole = _over(torque, np.mod(angle, m.stroke))
-    y = {f"all phases: ripple {torque.ripple:.0%}": whole}
+    y = {f"all phases: ripple {torque.ripple:.0%}": _over(torque, angle)}
+    if m.coupling == "joint":
+        alone = rectangular_torque(summed(m.single), drive, current)
+        y[f"single phases summed: ripple {alone.ripple:.0%}"] = _over(alone, angle)
     for phase in range(m.phases):
         own = angle - phase * m.stroke
         conducts = np.mod(own - drive.turn_on, m.pitch) < drive.dwell
-        y[f"phase {phase}"] = np.where(conducts, m.at(own, current)[1], 0.0)
-    title = _titled(f"Summed torque at {current:.3g} A", m)
+        y[f"phase {phase + 1} alone"] = np.where(conducts, m.single.at(own, current)[1], 0.0)
+    title = _titled(f"Torque at {current:.3g} A, {drive}", m.single)
     note = f"ripple: {RIPPLE_FORMULA}"
     return Curves(title, "rotor angle (deg)", "torque (N m)", angle / deg, y, growing=False, note=note)
 
 
 @dataclass(frozen=True, eq=False)
 class Spectrum:
-    """Harmonics of the summed torque. orders: shape (n,): how many times a stroke. per_turn: shape (n,): how many times
-    a turn of the rotor. amplitudes: shape (n,), N m. mean: N m."""
+    """Harmonics of the torque of all phases. orders: shape (n,): how many times a rotor pitch; those that are no
+    multiple of the number of phases are 0 where all strokes are alike. per_turn: shape (n,): how many times a turn of
+    the rotor. amplitudes: shape (n,), N m. mean: N m."""
 
     title: str
     orders: Array
@@ -117,12 +120,12 @@ class Spectrum:
     mean: float
 
 
-def spectrum_of_torque(m: FluxMap, drive: RectangularCurrent, current: float) -> Spectrum:
+def spectrum_of_torque(m: CoupledMap, drive: RectangularCurrent, current: float) -> Spectrum:
     """The harmonics of the torque of all phases under the ideal rectangular current."""
     torque = rectangular_torque(m, drive, current)
     orders = np.arange(1.0, torque.harmonics.size + 1)
-    title = _titled(f"Harmonics of the summed torque at {current:.3g} A", m)
-    return Spectrum(title, orders, orders * m.phases * m.rotor_poles, torque.harmonics, torque.mean)
+    title = _titled(f"Harmonics of the torque at {current:.3g} A", m.single)
+    return Spectrum(title, orders, orders * m.rotor_poles, torque.harmonics, torque.mean)
 
 
 def draw_spectrum(spectrum: Spectrum) -> Figure:

@@ -6,9 +6,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from polefem.drive import AngleTable
-from polefem.estimates import with_end_effects
 from polefem.files import file_name
-from polefem.maps import FluxMap
+from polefem.maps import CoupledMap, FluxMap
 from polefem.params.checks import whole
 from polefem.ranking import (
     DriveOrders,
@@ -37,6 +36,7 @@ from polefem.study import (
     Status,
     Study,
     Variant,
+    at_work,
     effects_of,
     global_sensitivity,
     local_slopes,
@@ -60,7 +60,7 @@ class Shape:
     record: Record
     design: Design
     figures: Figures
-    phase_map: FluxMap
+    machine_map: CoupledMap
     fields: SectionFields | None = None
 
     @property
@@ -69,10 +69,15 @@ class Shape:
         return self.design.name
 
     @property
-    def at_work(self) -> FluxMap:
+    def phase_map(self) -> FluxMap:
+        """The map of one phase alone."""
+        return self.machine_map.single
+
+    @property
+    def at_work(self) -> CoupledMap:
         """The map that its figures of torque are of: with estimates of end effects, where the plan asks for them."""
-        named = replace(self.phase_map, name=self.name)
-        return with_end_effects(named, self.design.machine) if self.design.plan.end_effects else named
+        named = replace(self.machine_map, single=replace(self.phase_map, name=self.name))
+        return at_work(named, self.design.machine, self.design.plan.end_effects)
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,14 +133,14 @@ def shapes_of(
     outside = [record for record, _ in ranking.infeasible]
     shapes: list[Shape] = []
     for at, record in enumerate([*ranking.ordered, *outside][:most]):
-        outcome = record.outcome if record.outcome.flux_map is not None else kept(record.key)
-        if record.figures is None or outcome is None or outcome.flux_map is None:
+        outcome = record.outcome if record.outcome.machine_map is not None else kept(record.key)
+        if record.figures is None or outcome is None or outcome.machine_map is None:
             continue
         place = at + 1 if at < len(ranking.ordered) else None
         stem = file_name(record.name)
         if any(shape.stem.lower() == stem.lower() for shape in shapes):
             stem = f"{stem}-{at + 1}"
-        shapes.append(Shape(place, stem, record, designs[record.name], record.figures, outcome.flux_map))
+        shapes.append(Shape(place, stem, record, designs[record.name], record.figures, outcome.machine_map))
     return tuple(shapes)
 
 
@@ -157,7 +162,11 @@ def findings_of(
     winner = best if best is not None and best.place == 1 else None
     objectives = study.objectives if len(study.objectives) > 1 else _USUAL_OBJECTIVES
     uncertainty = None
-    compared = [designs[record.name] for record in ranking.ordered[: study.error_bars]]
+    compared = [
+        designs[record.name].switched(record.figures.switching)
+        for record in ranking.ordered[: study.error_bars]
+        if record.figures is not None
+    ]
     if study.tolerances and compared:
         uncertainty = uncertainty_of(
             ranking, effects_of(study.name, compared, study.tolerances, ranking.by, run)

@@ -20,9 +20,9 @@ from polefem.report.curves import (
     flux_linkage_against_current,
     inductance_against_angle,
     spectrum_of_torque,
-    summed_torque,
     torque_against_angle,
     torque_of_designs,
+    torque_of_phases,
 )
 from polefem.report.drawing_key import drawing_key
 from polefem.report.findings import Findings, Shape
@@ -64,12 +64,13 @@ class Drawing:
 def shape_drawings(shape: Shape) -> tuple[Drawing, ...]:
     """The pictures of one shape.
 
-    Its section; torque and inductance against angle; flux linkage against current; the summed torque and its
+    Its section; torque and inductance against angle; flux linkage against current; the torque of all phases and its
     harmonics; and, where its fields are known, the flux density with the first phase at the current of its figures, at
     SECTION_PLACES, on one scale.
     """
     machine, current = shape.design.machine, shape.figures.current
-    drive, m = shape.design.plan.drive, shape.at_work
+    drive, whole = shape.figures.switching, shape.at_work
+    m = whole.single
 
     def section() -> Figure:
         if machine.flat:
@@ -77,7 +78,8 @@ def shape_drawings(shape: Shape) -> tuple[Drawing, ...]:
         return draw_section(outline_of(machine), "Cross section, aligned")
 
     numbers = (m.angles, m.currents, m.flux_linkage, m.torque, m.phases, m.rotor_poles, m.mirror, m.name)
-    driven = (*numbers, drive, current)
+    shared = [(part.phases, part.angles, part.currents, part.nodes) for part in whole.interactions]
+    driven = (*numbers, shared, whole.coupling, drive, current)
     drawn: tuple[tuple[str, str, tuple[Any, ...], Callable[[], Figure]], ...] = (
         ("section", "Cross section of", (machine,), section),
         (
@@ -99,16 +101,16 @@ def shape_drawings(shape: Shape) -> tuple[Drawing, ...]:
             lambda: draw_curves(flux_linkage_against_current(m)),
         ),
         (
-            "summed-torque",
-            "Torque of all phases, summed, for",
+            "torque-of-phases",
+            "Torque of all phases, together and each alone, for",
             driven,
-            lambda: draw_curves(summed_torque(m, drive, current)),
+            lambda: draw_curves(torque_of_phases(whole, drive, current)),
         ),
         (
             "spectrum",
-            "Harmonics of the summed torque of",
+            "Harmonics of the torque of",
             driven,
-            lambda: draw_spectrum(spectrum_of_torque(m, drive, current)),
+            lambda: draw_spectrum(spectrum_of_torque(whole, drive, current)),
         ),
     )
     curves = [
@@ -201,12 +203,12 @@ def study_drawings(findings: Findings) -> tuple[Drawing, ...]:
     terms = findings.study.plan.terms
     drawn = []
     operations = {
-        shape.name: (shape.at_work, shape.design.plan.drive, shape.figures.current)
+        shape.name: (shape.at_work, shape.figures.switching, shape.figures.current)
         for shape in findings.shapes[:_COMPARED]
     }
     if operations:
         curves = torque_of_designs(operations, terms)
-        words = f"Torque of all phases over a stroke, {terms}"
+        words = f"Torque of all phases over a rotor pitch, {terms}"
         drawn.append(_drawing("torque-of-designs", words, (curves,), lambda: draw_curves(curves)))
     pareto = findings.pareto
     if len(pareto.labels) > 1:

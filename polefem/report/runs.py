@@ -1,4 +1,4 @@
-"""A run of the bridge as curves and as a picture: what one phase carries, and what the shaft feels of all."""
+"""A run of the bridge as curves and as a picture: what the phases carry, and what the shaft feels of them."""
 
 from __future__ import annotations
 
@@ -16,21 +16,20 @@ __all__ = ["current_of_run", "draw_run", "torque_of_run"]
 
 
 def current_of_run(run: DriveRun) -> Curves:
-    """Current of one phase, A, over a rotor pitch from turn-on (deg, 0 aligned)."""
+    """Currents of all phases, A, over a rotor pitch from turn-on of the first (deg, 0 where it is aligned)."""
     on, off = run.drive.turn_on / deg, run.drive.turn_off / deg
-    title = f"Current of a phase: on at {on:.4g} deg, off at {off:.4g} deg"
-    current = {"current": run.current}
-    return Curves(title, "rotor angle (deg), 0: aligned", "current (A)", run.angles / deg, current)
+    title = f"Currents of the phases: on at {on:.4g} deg, off at {off:.4g} deg"
+    currents = {f"phase {phase + 1}": run.current[:, phase] for phase in range(run.phases)}
+    x_name = "rotor angle (deg), 0: first phase aligned"
+    return Curves(title, x_name, "current (A)", run.angles / deg, currents)
 
 
 def torque_of_run(run: DriveRun) -> Curves:
-    """Torque of all phases, N m, over one stroke (deg), with its mean."""
-    angles = np.append(run.stroke_angles, run.pitch / run.phases) / deg
-    torque = np.append(run.summed_torque, run.summed_torque[0])
-    y = {"torque": torque, "mean": np.full_like(torque, run.mean_torque)}
+    """Torque of all phases, N m, over a rotor pitch (deg), with its mean."""
+    y = {"torque": run.torque, "mean": np.full_like(run.torque, run.mean_torque)}
     ripple = "no mean" if math.isinf(run.ripple) else f"{run.ripple:.1%}"
-    title = f"Torque of all phases: ripple {ripple} = {RIPPLE_FORMULA}"
-    return Curves(title, "rotor angle (deg), over a stroke", "torque (N m)", angles, y)
+    title = f"Torque, {run.coupling}: ripple {ripple} = {RIPPLE_FORMULA}"
+    return Curves(title, "rotor angle (deg), 0: first phase aligned", "torque (N m)", run.angles / deg, y)
 
 
 def draw_run(run: DriveRun) -> Figure:
@@ -41,8 +40,9 @@ def draw_run(run: DriveRun) -> Figure:
         plain_axes(axes, shown.title, shown.x_name, shown.y_name)
         axes.grid(True, color="#d8dde3", linewidth=0.6)
         axes.set_axisbelow(True)
-        for at, y in enumerate(shown.y.values()):
-            axes.plot(shown.x, y, color=KINDS[at], linestyle="-" if at == 0 else "--", linewidth=1.6)
+        for at, (name, y) in enumerate(shown.y.items()):
+            line = "--" if name == "mean" else "-"
+            axes.plot(shown.x, y, color=KINDS[at % len(KINDS)], linestyle=line, linewidth=1.6, label=name)
         axes.set_xlim(shown.x[0], shown.x[-1])
     figure.suptitle(
         f"{abs(run.speed) / rpm:.4g} rev/min: mean torque {run.mean_torque:.3g} N m, current {run.rms_current:.3g} A "

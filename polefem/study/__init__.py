@@ -15,6 +15,7 @@ from polefem.study.operating_points import (
     BestOperatingPoint,
     LevelOperatingPoint,
     OperatingPoint,
+    RectangularOperatingPoint,
     SwitchingTable,
     WaveformOperatingPoint,
 )
@@ -52,6 +53,7 @@ from polefem.study.tolerances import (
 from polefem.study.workers import Executor, InProcess, WorkerLost, WorkerPool
 
 if TYPE_CHECKING:
+    from polefem.study.operation import at_work
     from polefem.study.pipeline import FIELD, Solver, attempt
     from polefem.study.running import Progress, run_designs
 
@@ -86,6 +88,7 @@ __all__ = [
     "ProgressBar",
     "Range",
     "Record",
+    "RectangularOperatingPoint",
     "Run",
     "Search",
     "SectionFields",
@@ -106,6 +109,7 @@ __all__ = [
     "WaveformOperatingPoint",
     "WorkerLost",
     "WorkerPool",
+    "at_work",
     "attempt",
     "broken_limits",
     "check_figure",
@@ -123,7 +127,11 @@ __all__ = [
     "sensitivity_of_sample",
 ]
 
-_LATER = {"pipeline": ("FIELD", "Solver", "attempt"), "running": ("Progress", "run_designs")}
+_LATER = {
+    "operation": ("at_work",),
+    "pipeline": ("FIELD", "Solver", "attempt"),
+    "running": ("Progress", "run_designs"),
+}
 
 
 def __getattr__(name: str) -> Any:

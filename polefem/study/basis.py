@@ -1,19 +1,96 @@
 """What is held equal when shapes are compared: copper loss, current, or mean torque.
 
-A shape that makes less torque would look smoother or rougher than it is if each had its own loss.
+A shape that makes less torque would look smoother or rougher than it is if each had its own loss. Each basis answers
+the same questions, so that nothing else need know which it is: how far a map must go, which currents it may ask for and
+which it does, and at what level a bridge is run for it.
 """
 
 from __future__ import annotations
 
+import math
+from abc import ABC, abstractmethod
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
-from polefem.params.checks import positive
+import numpy as np
+from scipy.optimize import brentq
+
+from polefem.drive import (
+    DriveRun,
+    Objective,
+    Setting,
+    WaveformTorque,
+    best_setting,
+    best_setting_at_loss,
+    current_for_copper_loss,
+    current_for_mean_torque,
+    most_torque,
+    run_at_copper_loss,
+    run_at_level,
+    run_at_mean_torque,
+)
+from polefem.errors import InvalidValue, refusal
+from polefem.maps import CoupledMap
+from polefem.params import RectangularCurrent
+from polefem.params.checks import positive, within
+from polefem.params.drive_spec import Bridge, DriveSpec
 
 __all__ = ["Basis", "EqualCopperLoss", "EqualCurrent", "EqualMeanTorque"]
 
+_LEVELS = 8  # currents that are looked at where the current follows from a torque
+
+
+class Basis(ABC):
+    """What is equal among designs. Resistances are of one phase, ohm; currents in A, angles in rad, speeds in rad/s."""
+
+    @property
+    def mean_torque(self) -> float | None:
+        """The mean torque that every design gives, N m, below 0 as a generator; None where it is not what is equal."""
+        return None
+
+    @abstractmethod
+    def reach(self, dwell: float, pitch: float, phases: int, resistance: float) -> float:
+        """The most current that it can ask for at this dwell or a longer one: how far a map must go."""
+
+    def reach_inputs(self, copper: Any, dwells: tuple[float, float]) -> Any:
+        """Those of its inputs that `reach` follows from for one machine: what decides how far its map goes."""
+        return self
+
+    def possible_currents(self, m: CoupledMap, dwell: float, resistance: float) -> tuple[float, ...]:
+        """The currents that a dwell may have: the one, or several from low to high where it follows from a torque."""
+        return (min(self.reach(dwell, m.pitch, m.phases, resistance), float(m.currents[-1])),)
+
+    @abstractmethod
+    def rectangular_current(self, m: CoupledMap, drive: RectangularCurrent, resistance: float) -> float:
+        """The current of a switching. Raises InvalidValue where the map does not reach it."""
+
+    @abstractmethod
+    def waveform_peak(
+        self, waveform: Callable[[float], WaveformTorque], last: float, phases: int, resistance: float
+    ) -> float:
+        """The peak of a waveform, whose torque `waveform` gives by its peak, up to `last`. Raises InvalidValue."""
+
+    @abstractmethod
+    def run(self, m: CoupledMap, drive: DriveSpec, speed: float) -> DriveRun:
+        """The bridge at the lowest level that does it. Raises InvalidValue where none does."""
+
+    @abstractmethod
+    def setting(
+        self,
+        m: CoupledMap,
+        bridge: Bridge,
+        resistance: float,
+        speed: float,
+        objective: Objective,
+        current_limit: float | None,
+        generating: bool,
+    ) -> Setting:
+        """The switching of a bridge that suits a map best. Raises InvalidValue where none does it."""
+
 
 @dataclass(frozen=True)
-class EqualCopperLoss:
+class EqualCopperLoss(Basis):
     """Every design may turn so many watts into heat in its copper, all phases together."""
 
     loss: float
@@ -24,9 +101,39 @@ class EqualCopperLoss:
     def __str__(self) -> str:
         return f"equal copper loss of {self.loss:.4g} W"
 
+    def reach(self, dwell: float, pitch: float, phases: int, resistance: float) -> float:
+        return math.sqrt(self.loss / (phases * resistance * dwell / pitch))
+
+    def reach_inputs(self, copper: Any, dwells: tuple[float, float]) -> Any:
+        return self, copper, dwells
+
+    def rectangular_current(self, m: CoupledMap, drive: RectangularCurrent, resistance: float) -> float:
+        return current_for_copper_loss(m, drive, resistance, self.loss)
+
+    def waveform_peak(
+        self, waveform: Callable[[float], WaveformTorque], last: float, phases: int, resistance: float
+    ) -> float:
+        return last * math.sqrt(self.loss / (phases * resistance)) / waveform(last).rms_current
+
+    def run(self, m: CoupledMap, drive: DriveSpec, speed: float) -> DriveRun:
+        return run_at_copper_loss(m, drive, speed, self.loss)
+
+    def setting(
+        self,
+        m: CoupledMap,
+        bridge: Bridge,
+        resistance: float,
+        speed: float,
+        objective: Objective,
+        current_limit: float | None,
+        generating: bool,
+    ) -> Setting:
+        where = (m, bridge, resistance, speed, self.loss)
+        return best_setting_at_loss(*where, generate=generating, current_limit=current_limit)
+
 
 @dataclass(frozen=True)
-class EqualCurrent:
+class EqualCurrent(Basis):
     """Every design carries so many amperes in the conducting phase."""
 
     current: float
@@ -37,21 +144,88 @@ class EqualCurrent:
     def __str__(self) -> str:
         return f"equal current of {self.current:.4g} A"
 
+    def reach(self, dwell: float, pitch: float, phases: int, resistance: float) -> float:
+        return self.current
+
+    def rectangular_current(self, m: CoupledMap, drive: RectangularCurrent, resistance: float) -> float:
+        return self.current
+
+    def waveform_peak(
+        self, waveform: Callable[[float], WaveformTorque], last: float, phases: int, resistance: float
+    ) -> float:
+        return self.current
+
+    def run(self, m: CoupledMap, drive: DriveSpec, speed: float) -> DriveRun:
+        return run_at_level(m, drive, speed, self.current)
+
+    def setting(
+        self,
+        m: CoupledMap,
+        bridge: Bridge,
+        resistance: float,
+        speed: float,
+        objective: Objective,
+        current_limit: float | None,
+        generating: bool,
+    ) -> Setting:
+        most = min(self.current, current_limit or math.inf)
+        return most_torque(m, bridge, resistance, speed, generate=generating, current_limit=most)
+
 
 @dataclass(frozen=True)
-class EqualMeanTorque:
-    """Every design gives so many N m on average, with the current that takes; none may need more than
-    `most_current` (A), up to which its map is computed."""
+class EqualMeanTorque(Basis):
+    """Every design gives so many N m on average (below 0: brakes as a generator), with the current that takes; none may
+    need more than `most_current` (A), up to which its map is computed."""
 
     torque: float
     most_current: float
 
     def __post_init__(self) -> None:
-        positive("a machine must give a torque", "basis.torque", self.torque, "N m")
+        within("a torque is finite", "basis.torque", self.torque, -math.inf, math.inf, "N m")
+        positive("a machine must give a torque", "|basis.torque|", abs(self.torque), "N m")
         positive("a phase must carry a current", "basis.most_current", self.most_current, "A")
 
     def __str__(self) -> str:
         return f"equal mean torque of {self.torque:.4g} N m"
 
+    @property
+    def mean_torque(self) -> float:
+        return self.torque
 
-Basis = EqualCopperLoss | EqualCurrent | EqualMeanTorque
+    def reach(self, dwell: float, pitch: float, phases: int, resistance: float) -> float:
+        return self.most_current
+
+    def possible_currents(self, m: CoupledMap, dwell: float, resistance: float) -> tuple[float, ...]:
+        last = float(m.currents[-1])
+        return tuple(np.geomspace(last / 20, last, _LEVELS).tolist())
+
+    def rectangular_current(self, m: CoupledMap, drive: RectangularCurrent, resistance: float) -> float:
+        return current_for_mean_torque(m, drive, self.torque)
+
+    def waveform_peak(
+        self, waveform: Callable[[float], WaveformTorque], last: float, phases: int, resistance: float
+    ) -> float:
+        def lack(peak: float) -> float:
+            return waveform(peak).mean / self.torque - 1.0
+
+        if lack(last) < 0.0:
+            rule = "the waveform must give the mean torque within the map's last current"
+            found, most = f"{self.torque:.4g} N m", f"up to {(lack(last) + 1.0) * self.torque:.4g} N m"
+            raise InvalidValue(refusal(rule, "mean torque", found, most))
+        return float(brentq(lack, 1e-6 * last, last, xtol=1e-9 * last))
+
+    def run(self, m: CoupledMap, drive: DriveSpec, speed: float) -> DriveRun:
+        return run_at_mean_torque(m, drive, speed, self.torque)
+
+    def setting(
+        self,
+        m: CoupledMap,
+        bridge: Bridge,
+        resistance: float,
+        speed: float,
+        objective: Objective,
+        current_limit: float | None,
+        generating: bool,
+    ) -> Setting:
+        where = (m, bridge, resistance, speed, self.torque)
+        return best_setting(*where, objective=objective, current_limit=current_limit)

@@ -3,45 +3,52 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, Literal
 
 from polefem.copper import Copper
 from polefem.errors import InvalidValue, PolefemError, refusal
 from polefem.estimates import Turning
-from polefem.params import Machine, MeshSpec, RectangularCurrent
+from polefem.params import Machine, MeshSpec, RectangularCurrent, SuitedSwitching
 from polefem.params.checks import positive, whole
 from polefem.params.content import content, content_key
 from polefem.params.fields import with_fields
 from polefem.study.basis import Basis, EqualCopperLoss
-from polefem.study.operating_points import OperatingPoint
+from polefem.study.operating_points import OperatingPoint, RectangularOperatingPoint
 from polefem.version import numerics
 
 __all__ = ["Design", "Plan", "of_plan"]
+
+
+#: Currents of a map, at least, that is to be read between its currents.
+SUITED_CURRENTS = 3
 
 
 @dataclass(frozen=True)
 class Plan:
     """What is computed of every design, and on which basis designs are compared.
 
-    drive: when a phase conducts. basis: what is equal. copper: how coils are filled and how warm they run. mesh: how
-    fine. angle_points: over half a rotor pitch for symmetric poles, else over a whole one. current_points: of the map,
-    up to the operating current or the most that the basis allows. overlap_angles: at how many angles of a stroke all
-    phases are solved together, to compare; 0 for none. end_effects: whether torque and currents are those of the map
-    with estimates of end turns and end fringing in it; inductances are the field's own in any case. turning: at which
-    the iron loss is asked for; None for no iron loss. operating_points: other drives that each design is judged under,
-    computed on the same map. map_current: A, up to which the map goes at least: the highest that a bridge will let
-    flow.
+    drive: when a phase conducts: the same angles for every design, or those that suit each. basis: what is equal.
+    copper: how coils are filled and how warm they run. mesh: how fine. angle_points: over half a rotor pitch for
+    symmetric poles, else over a whole one. current_points: of the map, up to the operating current or the most that
+    the basis allows. coupling: "joint" for the torque of all phases in one field, "summed" for the quick sum of
+    phases that do not know of each other. all_currents: whether the map knows phases together at any of their
+    currents, as bridges need, and not at those of the rectangular current alone; so it does in any case where it is
+    driven by a bridge below. end_effects: whether torque and currents are those of the map with estimates of end
+    turns and end fringing in it; inductances are the field's own in any case. turning: at which the iron loss is
+    asked for; None for no iron loss. operating_points: other drives that each design is judged under, computed on
+    the same map. map_current: A, up to which the map goes at least: the highest that a bridge will let flow.
     """
 
-    drive: RectangularCurrent
+    drive: RectangularCurrent | SuitedSwitching
     basis: Basis = field(default_factory=lambda: EqualCopperLoss(50.0))
     copper: Copper = field(default_factory=Copper)
     mesh: MeshSpec = field(default_factory=MeshSpec)
     angle_points: int = 31
     current_points: int = 6
-    overlap_angles: int = 3
+    coupling: Literal["joint", "summed"] = "joint"
+    all_currents: bool = False
     end_effects: bool = False
     turning: Turning | None = None
     operating_points: tuple[OperatingPoint, ...] = ()
@@ -50,12 +57,41 @@ class Plan:
     @property
     def terms(self) -> str:
         """What designs are compared on, in words."""
-        return f"{self.basis}{', with estimates of end effects' if self.end_effects else ''}"
+        phases = "" if self.coupling == "joint" else ", phases summed as if each were alone"
+        return f"{self.basis}{phases}{', with estimates of end effects' if self.end_effects else ''}"
+
+    @property
+    def generating(self) -> bool:
+        """Whether designs are to brake their rotors."""
+        return self.drive.generating
+
+    @property
+    def at_any_current(self) -> bool:
+        """Whether the map must know phases together at any of their currents."""
+        bridge = any(point.at_any_current for point in self.operating_points) or self.map_current > 0.0
+        return self.all_currents or bridge or self.basis.mean_torque is not None
+
+    def dwells(self, stroke: float, pitch: float) -> tuple[float, float]:
+        """The shortest and the longest dwell that a design may get, rad."""
+        given = [p.drive.dwell for p in self.operating_points if isinstance(p, RectangularOperatingPoint)]
+        own = [stroke, pitch / 2] if isinstance(self.drive, SuitedSwitching) else [self.drive.dwell]
+        return min(given + own), max(given + own)
 
     def __post_init__(self) -> None:
         whole("a map needs angles", "angle_points", self.angle_points, 5)
         whole("a map needs currents", "current_points", self.current_points, 1)
-        whole("angles are counted", "overlap_angles", self.overlap_angles, 0)
+        if isinstance(self.drive, SuitedSwitching) and self.current_points < SUITED_CURRENTS:
+            rule = "the current follows from the dwell where the switching suits each design"
+            allowed = f"{SUITED_CURRENTS} or more"
+            raise InvalidValue(refusal(rule, "current_points", self.current_points, allowed))
+        if self.coupling not in ("joint", "summed"):
+            rule = "phases share one field or are added up"
+            raise InvalidValue(refusal(rule, "coupling", repr(self.coupling), "'joint' or 'summed'"))
+        asked = self.basis.mean_torque
+        if asked is not None and (asked < 0.0) != self.generating:
+            found = f"{asked:.4g} N m with {self.drive}"
+            rule = "the torque that is asked for has the sign of the switching"
+            raise InvalidValue(refusal(rule, "basis.torque", found, f"{-asked:.4g} N m, or angles for it"))
         positive("a map goes up to a current", "map_current", self.map_current, "A", zero=True)
         names = [point.name for point in self.operating_points]
         if len(set(names)) < len(names):
@@ -90,6 +126,13 @@ class Design:
         """The plan, changed; raises as `machine` does."""
         return with_fields(self.original_plan, {n: v for n, v in self.changes.items() if of_plan(n)})
 
+    def switched(self, drive: RectangularCurrent) -> Design:
+        """The design with its switching angles given: what a workshop does to it, its controller does not follow."""
+        if not isinstance(self.plan.drive, SuitedSwitching):
+            return self
+        kept = {name: new for name, new in self.changes.items() if name.partition(".")[0] != "drive"}
+        return replace(self, changes={**kept, "drive": drive})
+
     @cached_property
     def inputs(self) -> Mapping[str, Any]:
         """Everything that decides the figures, with what this program and its libraries make of it; for a machine that
@@ -110,11 +153,13 @@ class Design:
     def map_key(self) -> str:
         """Stands for all the inputs of the map alone: equal for designs that differ in their drives and in nothing that
         the map's angles and currents follow from. Raises as `machine` and `plan` do."""
-        plan, basis = self.plan, self.plan.basis
-        loss = isinstance(basis, EqualCopperLoss)
-        reach = (basis, plan.copper, plan.drive.dwell) if loss else basis
+        plan = self.plan
+        reach = plan.basis.reach_inputs(
+            plan.copper, plan.dwells(self.machine.stroke, self.machine.rotor_pitch)
+        )
         size = (plan.mesh, plan.angle_points, plan.current_points, plan.map_current)
-        return content_key(self.machine, size, reach, numerics())
+        phases = (plan.coupling, plan.at_any_current)
+        return content_key(self.machine, size, phases, reach, numerics())
 
     @cached_property
     def plain_changes(self) -> dict[str, Any]:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 from polefem.drive import DriveRun, steady_state
 from polefem.errors import InvalidValue, refusal
-from polefem.maps import FluxMap
+from polefem.maps import CoupledMap
 from polefem.params.checks import printable
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, SinglePulse
 from polefem.study.record import OperatingPointFigures
@@ -30,6 +31,8 @@ class DriveOperatingPoint:
     turn_off: float
     control: Control = field(default_factory=SinglePulse)
 
+    at_any_current: ClassVar[bool] = True
+
     def __post_init__(self) -> None:
         if "." in printable("an operating point has a name", "point.name", self.name):
             rule = "an operating point has a name without dots"
@@ -38,10 +41,10 @@ class DriveOperatingPoint:
             self.bridge, 0.0, self.turn_on, self.turn_off, self.control
         )  # refuses what no bridge can do
 
-    def figures(self, phase_map: FluxMap, resistance: float) -> OperatingPointFigures:
+    def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map at this point; `resistance` of one phase, ohm. Raises what `steady_state` does."""
         spec = DriveSpec(self.bridge, resistance, self.turn_on, self.turn_off, self.control)
-        return run_figures(steady_state(phase_map, spec, self.speed))
+        return run_figures(steady_state(machine_map, spec, self.speed))
 
     def __str__(self) -> str:
         return f"a bridge on {self.bridge.supply:.4g} V at {self.speed:.4g} rad/s, the same switching for all"

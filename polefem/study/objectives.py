@@ -11,7 +11,8 @@ from polefem.study.record import Figures, OperatingPointFigures
 
 __all__ = ["Limit", "broken_limits", "check_figure", "cost", "more_is_better"]
 
-_MORE_IS_BETTER = frozenset(
+#: Figures with the sign of the torque: above 0 where it drives the rotor, below where it brakes it.
+_OF_TORQUE = frozenset(
     {
         "mean_torque",
         "lowest_torque",
@@ -19,10 +20,9 @@ _MORE_IS_BETTER = frozenset(
         "torque_per_mass",
         "torque_per_volume",
         "shear_stress",
-        "aligned_inductance",
-        "efficiency",
     }
 )
+_MORE_IS_BETTER = _OF_TORQUE | {"aligned_inductance", "efficiency"}
 
 
 @dataclass(frozen=True)
@@ -71,14 +71,23 @@ def check_figure(rule_name: str, figure: str) -> None:
 
 
 def more_is_better(figure: str) -> bool:
-    """Whether a figure is wanted high (torques, torque per loss, efficiency) rather than low (all else)."""
+    """Whether a figure is wanted high (torques, torque per loss, efficiency) rather than low (all else).
+
+    Of torques, more means more of what was asked for: of a generator, stronger braking, which is a lower number.
+    """
     return figure.rpartition(".")[2] in _MORE_IS_BETTER
 
 
 def cost(figures: Figures, figure: str) -> float | None:
     """The figure, its sign turned where more is better: the lower the better; None where it is not known."""
     value = figures.value(figure)
-    return -value if value is not None and more_is_better(figure) else value
+    if value is None or not more_is_better(figure):
+        return value
+    operating_point, _, of = figure.rpartition(".")
+    if of not in _OF_TORQUE:
+        return -value
+    mean = figures.value(f"{operating_point}.mean_torque" if operating_point else "mean_torque")
+    return -value if mean is None or mean >= 0.0 else value
 
 
 def broken_limits(figures: Figures, limits: Sequence[Limit]) -> tuple[str, ...]:

@@ -17,31 +17,25 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-
-import numpy as np
-from scipy.optimize import brentq
+from typing import ClassVar
 
 from polefem.drive import (
     AngleTable,
-    DriveRun,
     Objective,
     Setting,
     angle_table,
     at_level,
-    best_setting,
-    best_setting_at_loss,
-    most_torque,
-    run_at_copper_loss,
-    run_at_level,
-    run_at_mean_torque,
+    copper_loss,
+    rectangular_torque,
     steady_state,
     waveform_torque,
 )
 from polefem.errors import InvalidValue, refusal
-from polefem.maps import FluxMap
+from polefem.maps import CoupledMap
+from polefem.params import RectangularCurrent
 from polefem.params.checks import increasing, positive, printable, within
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, Tracking
-from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent, EqualMeanTorque
+from polefem.study.basis import Basis
 from polefem.study.drive_operating_point import DriveOperatingPoint, run_figures
 from polefem.study.record import OperatingPointFigures
 
@@ -49,6 +43,7 @@ __all__ = [
     "BestOperatingPoint",
     "LevelOperatingPoint",
     "OperatingPoint",
+    "RectangularOperatingPoint",
     "SwitchingTable",
     "WaveformOperatingPoint",
 ]
@@ -68,6 +63,8 @@ class WaveformOperatingPoint:
     basis: Basis
     speed: float
 
+    at_any_current: ClassVar[bool] = True
+
     def __post_init__(self) -> None:
         _check_name_and_speed(self.name, self.speed)
         positive("a waveform is of a rotor that turns forwards", "point.speed", self.speed, "rad/s")
@@ -75,15 +72,21 @@ class WaveformOperatingPoint:
     def __str__(self) -> str:
         return f"a given current waveform at {self.speed:.4g} rad/s, {self.basis}"
 
-    def figures(self, phase_map: FluxMap, resistance: float) -> OperatingPointFigures:
+    def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map; `resistance` of one phase, ohm.
 
         Raises InvalidValue where the map's last current is below the peak of the scaled waveform.
         """
-        current = at_level(self.current, self._peak(phase_map, resistance))
-        assert isinstance(current, Tracking)
-        torque = waveform_torque(phase_map, current)
-        loss = phase_map.phases * resistance * torque.rms_current**2
+        last = float(machine_map.currents[-1])
+        peak = self.basis.waveform_peak(
+            lambda trial: waveform_torque(machine_map, self.current.scaled(trial)),
+            last,
+            machine_map.phases,
+            resistance,
+        )
+        current = self.current.scaled(peak)
+        torque = waveform_torque(machine_map, current)
+        loss = machine_map.phases * resistance * torque.rms_current**2
         shaft = torque.mean * self.speed
         supply = loss + shaft
         return OperatingPointFigures(
@@ -98,23 +101,49 @@ class WaveformOperatingPoint:
             efficiency=_efficiency(shaft, supply),
         )
 
-    def _peak(self, m: FluxMap, resistance: float) -> float:
-        last = float(m.currents[-1])
-        if isinstance(self.basis, EqualCurrent):
-            return self.basis.current
-        if isinstance(self.basis, EqualCopperLoss):
-            full = waveform_torque(m, _scaled(self.current, last)).rms_current
-            return last * math.sqrt(self.basis.loss / (m.phases * resistance)) / full
-        wanted = self.basis.torque
 
-        def lack(peak: float) -> float:
-            return abs(waveform_torque(m, _scaled(self.current, peak)).mean) - wanted
+@dataclass(frozen=True)
+class RectangularOperatingPoint:
+    """The ideal rectangular current with the same switching angles for every design, by name: beside a study in which
+    each design has the switching that suits it.
 
-        if lack(last) < 0.0:
-            rule = "the waveform must give the mean torque within the map's last current"
-            found, most = f"{wanted:.4g} N m", f"up to {lack(last) + wanted:.4g} N m"
-            raise InvalidValue(refusal(rule, "mean torque", found, most))
-        return float(brentq(lack, 1e-6 * last, last, xtol=1e-9 * last))
+    drive: when a phase conducts. basis: what its current follows from. speed: rad/s, for the input power.
+    Raises InvalidValue for a name with dots, and for a speed of nought or less.
+    """
+
+    name: str
+    drive: RectangularCurrent
+    basis: Basis
+    speed: float
+
+    at_any_current: ClassVar[bool] = False
+
+    def __post_init__(self) -> None:
+        _check_name_and_speed(self.name, self.speed)
+        positive(
+            "a rectangular current is of a rotor that turns forwards", "point.speed", self.speed, "rad/s"
+        )
+
+    def __str__(self) -> str:
+        return f"the ideal rectangular current {self.drive} for all, {self.basis}"
+
+    def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
+        """The figures of a map; `resistance` of one phase, ohm. Raises as `rectangular_torque` does."""
+        current = self.basis.rectangular_current(machine_map, self.drive, resistance)
+        torque = rectangular_torque(machine_map, self.drive, current)
+        loss = copper_loss(machine_map, self.drive, current, resistance)
+        shaft = torque.mean * self.speed
+        return OperatingPointFigures(
+            mean_torque=torque.mean,
+            lowest_torque=torque.weakest,
+            highest_torque=torque.strongest,
+            ripple=torque.ripple,
+            peak_current=current,
+            rms_current=torque.rms_current,
+            copper_loss=loss,
+            input_power=loss + shaft,
+            efficiency=_efficiency(shaft, loss + shaft),
+        )
 
 
 @dataclass(frozen=True)
@@ -134,27 +163,22 @@ class LevelOperatingPoint:
     basis: Basis
     control: Control = field(default_factory=lambda: Tracking.level(1.0))
 
+    at_any_current: ClassVar[bool] = True
+
     def __post_init__(self) -> None:
         _check_name_and_speed(self.name, self.speed)
-        at_level(self.control, 1.0)
+        at_level(self.control, 1.0)  # refuses a control without a level
         self._drive(0.0)
 
     def __str__(self) -> str:
         return f"a bridge on {self.bridge.supply:.4g} V at {self.speed:.4g} rad/s, {self.basis}"
 
-    def figures(self, phase_map: FluxMap, resistance: float) -> OperatingPointFigures:
+    def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map; `resistance` of one phase, ohm. Raises as `run_at_copper_loss` does."""
-        return run_figures(self._run(phase_map, self._drive(resistance)))
+        return run_figures(self.basis.run(machine_map, self._drive(resistance), self.speed))
 
     def _drive(self, resistance: float) -> DriveSpec:
         return DriveSpec(self.bridge, resistance, self.turn_on, self.turn_off, self.control)
-
-    def _run(self, m: FluxMap, drive: DriveSpec) -> DriveRun:
-        if isinstance(self.basis, EqualCopperLoss):
-            return run_at_copper_loss(m, drive, self.speed, self.basis.loss)
-        if isinstance(self.basis, EqualCurrent):
-            return run_at_level(m, drive, self.speed, self.basis.current)
-        return run_at_mean_torque(m, drive, self.speed, self.basis.torque)
 
 
 @dataclass(frozen=True)
@@ -162,7 +186,8 @@ class BestOperatingPoint:
     """A bridge at a speed, by name, with the switching that suits each design best.
 
     speed: rad/s. basis: of equal mean torque (then `objective` says what is made least: "loss", or "ripple"), or of
-    equal copper loss or equal current (then the torque is made most). current_limit: no level is above it, A. Raises
+    equal copper loss or equal current (then the torque is made most). current_limit: no level is above it, A.
+    generating: whether it is to brake the rotor; where the torque is what is equal, its sign says so. Raises
     InvalidValue for a name with dots, a speed of nought, and least ripple without a torque to give.
     """
 
@@ -172,34 +197,32 @@ class BestOperatingPoint:
     basis: Basis
     objective: Objective = "loss"
     current_limit: float | None = None
+    generating: bool = False
+
+    at_any_current: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
         _check_name_and_speed(self.name, self.speed)
-        if self.objective == "ripple" and not isinstance(self.basis, EqualMeanTorque):
+        if self.objective == "ripple" and self.basis.mean_torque is None:
             rule = "the smoothest switching needs a torque to give: no current is the smoothest"
             raise InvalidValue(refusal(rule, "basis", str(self.basis), "EqualMeanTorque"))
 
     def __str__(self) -> str:
-        made = f"least {self.objective}" if isinstance(self.basis, EqualMeanTorque) else "most torque"
+        made = f"least {self.objective}" if self.basis.mean_torque is not None else "most torque"
         return (
             f"a bridge on {self.bridge.supply:.4g} V at {self.speed:.4g} rad/s with the switching of {made}, "
             f"{self.basis}"
         )
 
-    def setting(self, phase_map: FluxMap, resistance: float) -> Setting:
+    def setting(self, machine_map: CoupledMap, resistance: float) -> Setting:
         """The best switching of a map; `resistance` of one phase, ohm. Raises as `best_setting` does."""
-        where = (phase_map, self.bridge, resistance, self.speed)
-        basis, limit = self.basis, self.current_limit
-        if isinstance(basis, EqualCopperLoss):
-            return best_setting_at_loss(*where, basis.loss, current_limit=limit)
-        if isinstance(basis, EqualCurrent):
-            return most_torque(*where, current_limit=min(basis.current, limit or math.inf))
-        return best_setting(*where, basis.torque, objective=self.objective, current_limit=limit)
+        where = (machine_map, self.bridge, resistance, self.speed)
+        return self.basis.setting(*where, self.objective, self.current_limit, self.generating)
 
-    def figures(self, phase_map: FluxMap, resistance: float) -> OperatingPointFigures:
+    def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map under its best switching; `resistance` of one phase, ohm."""
-        drive = self.setting(phase_map, resistance).drive(self.bridge, resistance)
-        return run_figures(steady_state(phase_map, drive, self.speed))
+        drive = self.setting(machine_map, resistance).drive(self.bridge, resistance)
+        return run_figures(steady_state(machine_map, drive, self.speed))
 
 
 @dataclass(frozen=True)
@@ -222,10 +245,10 @@ class SwitchingTable:
         increasing("the torques of a table must increase", "torques", self.torques, "N m")
         positive("a table begins at a speed", "speeds", self.speeds[0], "rad/s")
 
-    def table(self, phase_map: FluxMap, resistance: float) -> AngleTable:
+    def table(self, machine_map: CoupledMap, resistance: float) -> AngleTable:
         """The settings of a map; `resistance` of one phase, ohm."""
         return angle_table(
-            phase_map,
+            machine_map,
             self.bridge,
             resistance,
             self.speeds,
@@ -235,14 +258,15 @@ class SwitchingTable:
         )
 
 
-OperatingPoint = DriveOperatingPoint | WaveformOperatingPoint | LevelOperatingPoint | BestOperatingPoint
+OperatingPoint = (
+    DriveOperatingPoint
+    | WaveformOperatingPoint
+    | RectangularOperatingPoint
+    | LevelOperatingPoint
+    | BestOperatingPoint
+)
 """An operating point of a plan: `DriveOperatingPoint` is the bridge with the same switching and level for every
 design."""
-
-
-def _scaled(form: Tracking, peak: float) -> Tracking:
-    currents = np.array(form.currents)
-    return Tracking(form.angles, currents * (peak / currents.max()))
 
 
 def _efficiency(shaft: float, supply: float) -> float | None:

@@ -1,83 +1,82 @@
-"""A design at work: the ideal rectangular current at the size that its study's basis gives, and all phases together."""
+"""A design at work: the ideal rectangular current with the switching and at the size that its study gives it."""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from polefem.drive import (
-    RectangularTorque,
-    copper_loss,
-    current_for_copper_loss,
-    current_for_mean_torque,
-    rectangular_torque,
-)
+from polefem.drive import RectangularTorque, copper_loss, rectangular_torque, suited_switching
 from polefem.errors import InvalidValue, refusal
-from polefem.maps import FluxMap
-from polefem.params import RectangularCurrent
-from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent
+from polefem.estimates import with_end_effects
+from polefem.field import BuiltMachine
+from polefem.maps import CoupledMap, summed
+from polefem.params import Machine, RectangularCurrent, SuitedSwitching
+from polefem.study.basis import Basis
 
-__all__ = ["Operation", "most_current", "operate"]
+__all__ = ["Operation", "at_work", "operate", "phase_interaction"]
 
-Array = NDArray[np.float64]
+_PLACES = 720  # angles of a rotor pitch at which the sum of single phases is held against the machine
 
 
 @dataclass(frozen=True, eq=False)
 class Operation:
     """Torque of all phases, and what it costs in copper: `copper_loss` of all phases, W."""
 
-    phase_map: FluxMap
+    machine_map: CoupledMap
     torque: RectangularTorque
     copper_loss: float
 
-    def phase_currents(self, angle: float) -> Array:
-        """Current of each phase at a rotor angle (rad), A, shape (n_phases,)."""
-        drive = self.torque.drive
-        since = np.mod(self._own(angle) - drive.turn_on, self.phase_map.pitch)
-        return np.where(since < drive.dwell, self.torque.current, 0.0)
 
-    def torque_at(self, angle: float) -> float:
-        """Torque of single phases, summed, at a rotor angle (rad), N m."""
-        return float(self.phase_map.at(self._own(angle), self.phase_currents(angle))[1].sum())
-
-    def overlap_angles(self, count: int) -> Array:
-        """Rotor angles within a stroke where most phases conduct at once, rad, shape (count,)."""
-        stroke = self.phase_map.stroke
-        angles: Array = stroke * (np.arange(360, dtype=float) + 0.5) / 360
-        busy = np.array([np.count_nonzero(self.phase_currents(float(angle))) for angle in angles])
-        crowded = angles[busy == busy.max()]
-        spread: Array = crowded[((np.arange(count) + 0.5) / count * crowded.size).astype(int)]
-        return spread
-
-    def _own(self, angle: float) -> Array:
-        return angle - self.phase_map.stroke * np.arange(self.phase_map.phases, dtype=float)
+def at_work(machine_map: CoupledMap, machine: Machine | BuiltMachine, end_effects: bool) -> CoupledMap:
+    """The map that figures of torque are of: with estimates of end effects in it, where they are asked for."""
+    if not end_effects:
+        return machine_map
+    return replace(machine_map, single=with_end_effects(machine_map.single, machine))
 
 
-def most_current(
-    basis: Basis, drive: RectangularCurrent, pitch: float, phases: int, resistance: float
-) -> float:
-    """The most current that the basis can ask for, A: how far a map must go."""
-    if isinstance(basis, EqualCopperLoss):
-        return math.sqrt(basis.loss / (phases * resistance * drive.dwell / pitch))
-    return basis.current if isinstance(basis, EqualCurrent) else basis.most_current
+def operate(
+    machine_map: CoupledMap,
+    basis: Basis,
+    drive: RectangularCurrent | SuitedSwitching,
+    resistance: float,
+    generating: bool,
+) -> Operation:
+    """The machine of this map on a basis, with a given switching or the one that suits it; `resistance` of one phase,
+    ohm. generating: whether it is to brake its rotor.
 
-
-def operate(phase_map: FluxMap, basis: Basis, drive: RectangularCurrent, resistance: float) -> Operation:
-    """The machine of this map on a basis; `resistance` of one phase, ohm.
-
-    Raises InvalidValue where it turns the wrong way, or the map does not reach what the basis asks for.
+    Raises InvalidValue where its torque has the wrong sign, no switching suits, or the map does not reach what the
+    basis asks for.
     """
-    if isinstance(basis, EqualCopperLoss):
-        current = current_for_copper_loss(phase_map, drive, resistance, basis.loss)
-    elif isinstance(basis, EqualCurrent):
-        current = basis.current
-    else:
-        current = current_for_mean_torque(phase_map, drive, basis.torque)
-    torque = rectangular_torque(phase_map, drive, current)
-    if torque.mean <= 0.0:
-        found = f"{torque.mean:.4g} N m"
-        raise InvalidValue(refusal("a motor must turn forwards", "mean torque", found, "above 0 N m"))
-    return Operation(phase_map, torque, copper_loss(phase_map, drive, current, resistance))
+
+    def torque_of(switching: RectangularCurrent) -> RectangularTorque:
+        current = basis.rectangular_current(machine_map, switching, resistance)
+        return rectangular_torque(machine_map, switching, current)
+
+    if isinstance(drive, SuitedSwitching):
+        drive = suited_switching(
+            machine_map,
+            drive,
+            lambda dwell: basis.possible_currents(machine_map, dwell, resistance),
+            torque_of,
+            basis.mean_torque,
+        )
+    torque = torque_of(drive)
+    if torque.mean == 0.0 or (torque.mean < 0.0) != generating:
+        rule = "a generator must brake its rotor" if generating else "a motor must turn forwards"
+        allowed = f"{'below' if generating else 'above'} 0 N m"
+        found = f"{torque.mean:.4g} N m with {drive}"
+        raise InvalidValue(refusal(rule, "mean torque", found, allowed))
+    return Operation(machine_map, torque, copper_loss(machine_map, drive, torque.current, resistance))
+
+
+def phase_interaction(machine_map: CoupledMap, torque: RectangularTorque) -> float:
+    """How far the sum of phases that do not know of each other is from the machine's torque, at the angle of a rotor
+    pitch where it is furthest, over the mean torque."""
+    drive = torque.drive
+    angles = (np.arange(_PLACES) + 0.5) * machine_map.pitch / _PLACES
+    own = angles[:, None] - np.arange(machine_map.phases) * machine_map.stroke - drive.turn_on
+    currents = np.where(np.mod(own, machine_map.pitch) < drive.dwell, torque.current, 0.0)
+    together = machine_map.at(angles, currents).torque
+    apart = summed(machine_map.single).at(angles, currents).torque
+    return float(np.abs(together - apart).max()) / abs(torque.mean)

@@ -7,31 +7,44 @@ import time
 import traceback
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
-from typing import Protocol
+from dataclasses import dataclass, field
+from typing import Generic, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from polefem.copper import envelope, warming
 from polefem.errors import GeometryRefused, InvalidValue, PolefemError, SolveFailed, refusal
-from polefem.estimates import end_effects, iron_loss, masses_of, torque_density, with_end_effects
+from polefem.estimates import end_effects, iron_loss, masses_of, torque_density
 from polefem.field import BuiltMachine, FieldState, built, field_series
-from polefem.maps import FluxMap
+from polefem.maps import CoupledMap, FluxMap, summed
+from polefem.params import RectangularCurrent
 from polefem.study.design import Design, Plan
 from polefem.study.operating_points import OperatingPoint
-from polefem.study.operation import Operation, most_current, operate
+from polefem.study.operation import at_work, operate, phase_interaction
 from polefem.study.record import NEXT_REASON, Figures, OperatingPointFigures, Outcome, Status
-from polefem.sweep import flux_map
+from polefem.sweep import coupled_map, flux_map
 from polefem.version import numerics, versions
 
 __all__ = ["FIELD", "KnownMap", "Solver", "VersionsDiffer", "attempt", "attempt_elsewhere", "figures_of"]
 
 Array = NDArray[np.float64]
+Kept = TypeVar("Kept", FluxMap, CoupledMap)
 
 
 class _Maps(Protocol):
     def __call__(self, machine: BuiltMachine, angles: ArrayLike, currents: ArrayLike) -> FluxMap: ...
+
+
+class _CoupledMaps(Protocol):
+    def __call__(
+        self,
+        machine: BuiltMachine,
+        angles: ArrayLike,
+        currents: ArrayLike,
+        *,
+        joint_currents: ArrayLike | None = None,
+    ) -> CoupledMap: ...
 
 
 class _Fields(Protocol):
@@ -42,28 +55,36 @@ class _Fields(Protocol):
 
 @dataclass(frozen=True)
 class Solver:
-    """What a pipeline asks for fields: the map of one phase, and states of all phases at some angles.
+    """What a pipeline asks for fields: the map of one phase, that of all phases in one field, and states at angles.
 
-    Both must be functions of a module, so that a worker process can find them.
+    All must be functions of a module, so that a worker process can find them.
     """
 
     flux_map: _Maps
+    coupled_map: _CoupledMaps
     fields: _Fields
 
 
-FIELD = Solver(flux_map, field_series)
+FIELD = Solver(flux_map, coupled_map, field_series)
 """The solver of this package."""
 
 
 @dataclass(frozen=True, eq=False)
-class KnownMap:
+class KnownMap(Generic[Kept]):
     """In place of a solver's map, where the very same was computed before under another drive."""
 
-    flux_map: FluxMap
+    kept: Kept
 
-    def __call__(self, machine: BuiltMachine, angles: ArrayLike, currents: ArrayLike) -> FluxMap:
+    def __call__(
+        self,
+        machine: BuiltMachine,
+        angles: ArrayLike,
+        currents: ArrayLike,
+        *,
+        joint_currents: ArrayLike | None = None,
+    ) -> Kept:
         """The map, whose angles and currents are those asked for: its key stands for them."""
-        return self.flux_map
+        return self.kept
 
 
 @dataclass
@@ -122,27 +143,19 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
     with clock("outline"):
         whole = built(machine, plan.mesh, plan.copper)
         winding = whole.winding
-    asked = most_current(
-        plan.basis, plan.drive, machine.rotor_pitch, machine.phases.count, winding.resistance
-    )
-    most = max(plan.map_current, asked)
     with clock("map"):
-        angles = half_or_whole_pitch(machine.rotor_pitch, plan.angle_points, whole.mirror)
-        currents = np.linspace(0.0, most, plan.current_points + 1)[1:]
-        phase_map = solver.flux_map(whole, angles, currents)
-        refuse_unconverged(phase_map)
+        machine_map = map_of(whole, plan, solver)
+        refuse_unconverged(machine_map)
     with clock("operation"):
-        at_work = with_end_effects(phase_map, whole) if plan.end_effects else phase_map
-        operation = operate(at_work, plan.basis, plan.drive, winding.resistance)
+        working = at_work(machine_map, whole, plan.end_effects)
+        generating = design.original_plan.generating
+        operation = operate(working, plan.basis, plan.drive, winding.resistance, generating)
     with clock("operating points"):
-        points, lacking = operating_point_figures(plan.operating_points, at_work, winding.resistance)
-    with clock("overlap"):
-        difference = overlap_torque(
-            whole, plan.overlap_angles, solver, replace(operation, phase_map=phase_map)
-        )
+        points, lacking = operating_point_figures(plan.operating_points, working, winding.resistance)
+    phase_map = machine_map.single
     loss, torque, current = operation.copper_loss, operation.torque, operation.torque.current
     with clock("iron loss"):
-        iron = iron_watts(whole, plan, solver, current)
+        iron = iron_watts(whole, plan, solver, torque.drive, current)
     masses, ends = masses_of(whole), end_effects(phase_map, whole)
     density = torque_density(whole, torque.mean)
     inductance = phase_map.at(np.array([0.0, phase_map.pitch / 2]), current)[0] / current
@@ -154,13 +167,15 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         copper_mass=winding.copper_mass,
         steel_mass=masses.stator_steel + masses.rotor_steel,
         mean_torque=torque.mean,
-        lowest_torque=torque.lowest,
-        highest_torque=torque.highest,
+        lowest_torque=torque.weakest,
+        highest_torque=torque.strongest,
         ripple=torque.ripple,
+        turn_on=torque.drive.turn_on,
+        turn_off=torque.drive.turn_off,
         aligned_inductance=float(inductance[0]),
         unaligned_inductance=float(inductance[1]),
         torque_per_loss=torque.mean / loss,
-        overlap_torque=difference,
+        phase_interaction=phase_interaction(working, torque) if plan.coupling == "joint" else None,
         rotor_inertia=masses.rotor_inertia,
         torque_per_mass=density.per_mass,
         torque_per_volume=density.per_volume,
@@ -173,12 +188,12 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         operating_points=points,
     )
     return Outcome(
-        Status.SOLVED, lacking, figures, phase_map, clock.seconds, tuple(torque.harmonics.tolist())
+        Status.SOLVED, lacking, figures, machine_map, clock.seconds, tuple(torque.harmonics.tolist())
     )
 
 
 def operating_point_figures(
-    points: Sequence[OperatingPoint], phase_map: FluxMap, resistance: float
+    points: Sequence[OperatingPoint], machine_map: CoupledMap, resistance: float
 ) -> tuple[dict[str, OperatingPointFigures], str]:
     """Figures by the name of their operating point, and why some points have none, in words: a design that a supply
     cannot drive still has its figures under the ideal current."""
@@ -186,17 +201,37 @@ def operating_point_figures(
     lacking = []
     for point in points:
         try:
-            found[point.name] = point.figures(phase_map, resistance)
+            found[point.name] = point.figures(machine_map, resistance)
         except InvalidValue as refused:
             lacking.append(f"no figures under {point.name}: {refused}")
     return found, NEXT_REASON.join(lacking)
 
 
-def refuse_unconverged(phase_map: FluxMap) -> None:
+def map_of(whole: BuiltMachine, plan: Plan, solver: Solver) -> CoupledMap:
+    """The map of a machine as far as its plan needs it: all phases in one field, or one, summed."""
+    machine, resistance = whole.machine, whole.winding.resistance
+    pitch, count = machine.rotor_pitch, machine.phases.count
+
+    def reach(dwell: float) -> float:
+        return max(plan.map_current, plan.basis.reach(dwell, pitch, count, resistance))
+
+    shortest, longest = plan.dwells(machine.stroke, pitch)
+    angles = half_or_whole_pitch(pitch, plan.angle_points, whole.mirror)
+    currents = np.linspace(0.0, reach(shortest), plan.current_points + 1)[1:]
+    if plan.coupling == "summed":
+        return summed(solver.flux_map(whole, angles, currents))
+    together = None if plan.at_any_current else np.unique([reach(longest), reach(shortest)])
+    return solver.coupled_map(whole, angles, currents, joint_currents=together)
+
+
+def refuse_unconverged(machine_map: CoupledMap) -> None:
     """Raise SolveFailed for a map with a point that did not converge: its figures would not be the machine's."""
-    if phase_map.converged is not None and not phase_map.converged.all():
-        lost = phase_map.converged.size - np.count_nonzero(phase_map.converged)
-        raise SolveFailed(f"{lost} of {phase_map.converged.size} points of the map: {phase_map.remarks[0]}")
+    single = machine_map.single
+    if single.converged is not None and not single.converged.all():
+        lost = single.converged.size - np.count_nonzero(single.converged)
+        raise SolveFailed(f"{lost} of {single.converged.size} points of the map: {single.remarks[0]}")
+    if lost_together := [said for said in machine_map.remarks if said.startswith("no convergence")]:
+        raise SolveFailed(f"{len(lost_together)} points of phases together: {lost_together[0]}")
 
 
 def half_or_whole_pitch(pitch: float, points: int, mirror: bool) -> Array:
@@ -204,22 +239,10 @@ def half_or_whole_pitch(pitch: float, points: int, mirror: bool) -> Array:
     return np.linspace(0.0 if mirror else -pitch / 2, pitch / 2, points)
 
 
-def iron_watts(whole: BuiltMachine, plan: Plan, solver: Solver, current: float) -> float | None:
+def iron_watts(
+    whole: BuiltMachine, plan: Plan, solver: Solver, drive: RectangularCurrent, current: float
+) -> float | None:
     """Iron loss of all sheet at the plan's speed, W; None if not asked for."""
     if plan.turning is None:
         return None
-    return iron_loss(whole, plan.drive, current, plan.turning, fields=solver.fields).total
-
-
-def overlap_torque(whole: BuiltMachine, count: int, solver: Solver, operation: Operation) -> float | None:
-    """How far the sum of single phases is from all phases solved together, over the mean torque; None if not asked.
-
-    Looked at where most phases conduct at once, spread over that part of a stroke: they share a saturated yoke.
-    """
-    if count == 0:
-        return None
-    angles = operation.overlap_angles(count)
-    currents = np.array([operation.phase_currents(angle) for angle in angles.tolist()])
-    together = np.array([s.torque for s in solver.fields(whole, angles, currents)])
-    apart = np.array([operation.torque_at(angle) for angle in angles.tolist()])
-    return float(np.abs(together - apart).max()) / operation.torque.mean
+    return iron_loss(whole, drive, current, plan.turning, fields=solver.fields).total

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
-from polefem.maps import FluxMap
+from polefem.maps import CoupledMap, FluxMap
+from polefem.params import RectangularCurrent
 
 __all__ = ["NEXT_REASON", "Figures", "OperatingPointFigures", "Outcome", "Record", "Status"]
 
@@ -61,11 +62,13 @@ class Figures:
 
     current: of the conducting phase, A. copper_loss: of all phases, W. phase_resistance: ohm, warm.
     current_density: in the conductor while it conducts, A/m2. copper_mass, steel_mass: kg.
-    mean_torque, lowest_torque, highest_torque: over a turn, N m. ripple: (highest - lowest) / mean.
+    mean_torque, lowest_torque, highest_torque: over a turn, N m, below 0 where a generator brakes; lowest is the
+    weakest in the direction of the mean. ripple: (highest - lowest) / mean.
     aligned_inductance, unaligned_inductance: flux linkage over current at that current, H.
     torque_per_loss: mean torque over copper loss, N m/W.
-    overlap_torque: the largest difference between the summed torque of single phases and that of all phases
-    solved together, at a few angles, over the mean torque; None where it was not asked for.
+    turn_on, turn_off: of the rectangular current, given or suited to the design, rad.
+    phase_interaction: the largest difference between the torque of single phases, summed, and the machine's, over the
+    mean torque; None where phases were summed.
     rotor_inertia: of the rotor's steel, kg m2. torque_per_mass: mean torque over copper and steel, N m/kg.
     torque_per_volume: over the cylinder that the machine just fits into, N m/m3. shear_stress: mean in the gap, Pa.
     end_winding_inductance: estimate, H. aligned_fringing, unaligned_fringing: estimates of what flux out of the stack's
@@ -85,6 +88,8 @@ class Figures:
     lowest_torque: float
     highest_torque: float
     ripple: float
+    turn_on: float
+    turn_off: float
     aligned_inductance: float
     unaligned_inductance: float
     torque_per_loss: float
@@ -97,8 +102,13 @@ class Figures:
     unaligned_fringing: float
     most_rise: float
     iron_loss: float | None
-    overlap_torque: float | None
+    phase_interaction: float | None
     operating_points: Mapping[str, OperatingPointFigures] = field(default_factory=dict)
+
+    @property
+    def switching(self) -> RectangularCurrent:
+        """When each phase conducts."""
+        return RectangularCurrent(self.turn_on, self.turn_off)
 
     @classmethod
     def names(cls) -> tuple[str, ...]:
@@ -130,10 +140,15 @@ class Outcome:
     status: Status
     reason: str = ""
     figures: Figures | None = None
-    flux_map: FluxMap | None = None
+    machine_map: CoupledMap | None = None
     seconds: Mapping[str, float] = field(default_factory=dict)
     harmonics: tuple[float, ...] = ()
     trace: str = ""
+
+    @property
+    def flux_map(self) -> FluxMap | None:
+        """The map of one phase alone, if it has a map."""
+        return None if self.machine_map is None else self.machine_map.single
 
 
 @dataclass(frozen=True, eq=False)

@@ -96,7 +96,7 @@ def run_designs(
 
     def settle(key: str, outcome: Outcome, made_by: Mapping[str, str], computed: bool) -> None:
         if len(designs) > _WITH_MAPS:
-            outcome = replace(outcome, flux_map=None)
+            outcome = replace(outcome, machine_map=None)
         for at in places[key]:
             design = designs[at]
             records[at] = Record(design.name, key, design.plain_changes, outcome, made_by)
@@ -116,7 +116,7 @@ def run_designs(
         work = _Work(store, executor, at_once, solver, watcher, deque((design, 1) for design in waiting))
         for design, outcome, made_by in work.results():
             if made_by is not None:
-                map_key = design.map_key if outcome.flux_map is not None else ""
+                map_key = design.map_key if outcome.machine_map is not None else ""
                 store.keep(design.key, outcome, made_by, json.dumps(content(design.inputs)), map_key)
             settle(design.key, outcome, made_by or store.versions(design.key), made_by is not None)
     finally:
@@ -131,7 +131,9 @@ def _solver_for(design: Design, store: Store, solver: Solver) -> Solver:
     except PolefemError:  # a machine that cannot be: the attempt will say why
         return solver
     known = store.map_of(map_key)
-    return solver if known is None else replace(solver, flux_map=KnownMap(known))
+    if known is None:
+        return solver
+    return replace(solver, flux_map=KnownMap(known.single), coupled_map=KnownMap(known))
 
 
 @dataclass(eq=False)

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from polefem.errors import StoreRefused, refusal
 from polefem.files import beside, sweep
-from polefem.maps import FluxMap
+from polefem.maps import CoupledMap
 from polefem.study.claims import Claims
 from polefem.study.database import on_network, open_database, spoken, transaction
 from polefem.study.objectives import check_figure, more_is_better
@@ -117,7 +117,7 @@ class Store:
         Raises StoreRefused where it cannot be written, as on a full disk; the store is then as it was before.
         """
         with self._spoken():
-            part = None if outcome.flux_map is None else self._written(key, outcome.flux_map)
+            part = None if outcome.machine_map is None else self._written(key, outcome.machine_map)
             try:
                 with transaction(self._db):
                     if self._gives_way(key, outcome.status):
@@ -145,13 +145,13 @@ class Store:
             return None
         found = None if row is None or details is None else outcome_of(row, details)
         if found is not None and row is not None and with_map and row["map_checksum"] is not None:
-            flux_map = self._whole_map(key, row["map_checksum"])
-            found = None if flux_map is None else replace(found, flux_map=flux_map)
+            machine_map = self._whole_map(key, row["map_checksum"])
+            found = None if machine_map is None else replace(found, machine_map=machine_map)
         if found is None:
             self.damaged.add(key)
         return found
 
-    def map_of(self, map_key: str) -> FluxMap | None:
+    def map_of(self, map_key: str) -> CoupledMap | None:
         """A map that is kept under the key of its own inputs; None where none is, or it is damaged."""
         query = "SELECT * FROM designs WHERE map_key = ? AND map_checksum IS NOT NULL LIMIT 1"
         with self._spoken():
@@ -259,16 +259,16 @@ class Store:
             allowed = "the same study run again, which computes them anew"
             raise StoreRefused(refusal(rule, repr(study), f"damaged in {count} of {len(rows)}", allowed))
 
-    def _written(self, key: str, flux_map: FluxMap) -> Path:
+    def _written(self, key: str, machine_map: CoupledMap) -> Path:
         """A map beside its place, through to the disk: another process may keep the same design at once."""
         part = beside(self.map_path(key))
-        flux_map.save(part)
+        machine_map.save(part)
         return part
 
-    def _whole_map(self, key: str, checksum: str) -> FluxMap | None:
+    def _whole_map(self, key: str, checksum: str) -> CoupledMap | None:
         path = self.map_path(key)
         try:
-            return FluxMap.load(path) if _checksum(path) == checksum else None
+            return CoupledMap.load(path) if _checksum(path) == checksum else None
         except (OSError, StoreRefused):
             return None
 

@@ -199,12 +199,12 @@ def _mesh_effect(design: Design, records: Mapping[str, Record], figure: str) -> 
 
 def error_from_map(record: Record, figure: str) -> float | None:
     """The error of a figure of torque by the map's own estimate of its torque's error; None where it has none."""
-    figures, flux_map = record.figures, record.outcome.flux_map
-    if figures is None or flux_map is None:
+    figures, machine_map = record.figures, record.outcome.machine_map
+    if figures is None or machine_map is None:
         return None
     if figure == "ripple":
-        return ripple_error(flux_map, figures.current, figures.ripple, figures.mean_torque)
-    error = torque_error(flux_map, figures.current)
+        return ripple_error(machine_map, figures.current, figures.ripple, figures.mean_torque)
+    error = torque_error(machine_map, figures.current)
     if error is None or figure in ("mean_torque", "lowest_torque", "highest_torque"):
         return error
     return error / figures.copper_loss if figure == "torque_per_loss" else None

@@ -13,21 +13,21 @@ import sys
 import tempfile
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "study"))
-from fake_solver import MACHINE, PLAN, fake_fields, fake_map
+from fake_solver import FAKE, MACHINE, PLAN, fake_map
 
-from polefem.maps import FluxMap, linear_map
+from polefem.maps import CoupledMap, FluxMap, linear_map, summed
 from polefem.study import (
     Figures,
     LatinHypercube,
     Outcome,
     Range,
-    Solver,
     Status,
     Store,
     Study,
@@ -40,13 +40,13 @@ from polefem.units import deg
 BUSY = 0.5  # s of computing a design
 
 
-def busy_map(machine: Any, angles: Any, currents: Any) -> FluxMap:
+def busy_map(machine: Any, angles: Any, currents: Any, **_: Any) -> CoupledMap:
     """A map that costs half a second of this process's own time."""
     until = time.process_time() + BUSY
     square = np.random.default_rng(0).random((60, 60))
     while time.process_time() < until:
         square @ square
-    return fake_map(machine, angles, currents)
+    return summed(fake_map(machine, angles, currents))
 
 
 def share_of_cores(designs: int, workers: int = 2) -> float:
@@ -57,7 +57,7 @@ def share_of_cores(designs: int, workers: int = 2) -> float:
         begun = time.perf_counter()
         with WorkerPool(workers) as pool:
             records = run_designs(
-                "busy", study.designs(), store, pool, 2 * workers, Solver(busy_map, fake_fields)
+                "busy", study.designs(), store, pool, 2 * workers, replace(FAKE, coupled_map=busy_map)
             )
         spent = time.perf_counter() - begun
     return sum(sum(r.outcome.seconds.values()) for r in records) / (workers * spent)
@@ -74,7 +74,7 @@ def store_overhead(designs: int = 200) -> float:
     angles = np.linspace(0.0, np.pi / 4, 31)
     currents = np.linspace(1.0, 10.0, 6)
     flux, torque, coenergy = m.at(angles[None, :], currents[:, None])
-    whole = FluxMap(angles, currents, flux, torque, coenergy, phases=3, rotor_poles=4, mirror=True)
+    whole = summed(FluxMap(angles, currents, flux, torque, coenergy, phases=3, rotor_poles=4, mirror=True))
     numbers = random.Random(0)
     with tempfile.TemporaryDirectory() as folder, Store(folder) as store:
         begun = time.perf_counter()

@@ -9,12 +9,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.maps import linear_map
+from polefem.maps import linear_map, summed
 from polefem.units import deg
 
 ALIGNED, UNALIGNED, FULL, APART = 60e-3, 6e-3, 3 * deg, 30 * deg
 RISE = (ALIGNED - UNALIGNED) / (APART - FULL)
-STRAIGHT = linear_map(ALIGNED, UNALIGNED, full=FULL, apart=APART, current=60.0, corner=1e-6)
+ALONE = linear_map(ALIGNED, UNALIGNED, full=FULL, apart=APART, current=60.0, corner=1e-6)
+STRAIGHT = summed(ALONE)
 
 Array = NDArray[np.float64]
 

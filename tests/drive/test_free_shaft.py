@@ -10,6 +10,7 @@ from scipy.integrate import solve_ivp
 
 from polefem.drive import run_free_shaft, steady_state
 from polefem.errors import InvalidValue
+from polefem.maps import summed
 from polefem.params.drive_spec import AverageVoltage, Bridge, Chopping, DriveSpec, Load, Tracking
 from polefem.units import deg
 from tests.drive.straight import APART, STRAIGHT, inductance, slope
@@ -17,7 +18,7 @@ from tests.maps.saturating import sampled
 
 INERTIA, LOAD = 4e-3, Load(constant=0.2, drag=5e-3, fan=1e-4)
 DRIVE = DriveSpec(Bridge(48.0, 0.7, 0.8), 0.8, -33 * deg, -12 * deg, AverageVoltage(0.4))
-SATURATING = sampled(31, 11, 60.0)
+SATURATING = summed(sampled(31, 11, 60.0))
 
 
 def independent(m, current_of, torque_of, start: float, duration: float) -> np.ndarray:

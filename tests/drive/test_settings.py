@@ -10,15 +10,15 @@ import pytest
 from polefem.drive import angle_table, best_setting, most_torque, steady_state
 from polefem.drive.scan import Scan
 from polefem.errors import InvalidValue
-from polefem.maps import linear_map
+from polefem.maps import linear_map, summed
 from polefem.params.drive_spec import Bridge, DriveSpec, Tracking
 from polefem.units import deg
 from tests.drive.straight import RISE, STRAIGHT
 from tests.maps.saturating import sampled
 
 BRIDGE, OHMS = Bridge(48.0, 0.7, 0.8), 0.5
-SATURATING = sampled(31, 15, 60.0)
-WIDE = linear_map(60e-3, 6e-3, full=2 * deg, apart=40 * deg, current=60.0)
+SATURATING = summed(sampled(31, 15, 60.0))
+WIDE = summed(linear_map(60e-3, 6e-3, full=2 * deg, apart=40 * deg, current=60.0))
 
 
 @pytest.mark.parametrize("m", [STRAIGHT, SATURATING], ids=["straight", "saturating"])
@@ -27,7 +27,7 @@ def test_the_scan_agrees_with_single_runs(m, speed: float) -> None:
     rng = np.random.default_rng(3)
     on = rng.uniform(-45, -20, 12) * deg
     off, level = on + rng.uniform(6, 20, 12) * deg, rng.uniform(3, 20, 12)
-    scan = Scan(m, np.sign(speed)).run(BRIDGE, OHMS, abs(speed), on, off, level)
+    scan = Scan(m.single, np.sign(speed)).run(BRIDGE, OHMS, abs(speed), on, off, level)
     runs = [
         steady_state(m, DriveSpec(BRIDGE, OHMS, a, b, Tracking.level(c)), speed)
         for a, b, c in zip(on, off, level, strict=True)
@@ -35,7 +35,7 @@ def test_the_scan_agrees_with_single_runs(m, speed: float) -> None:
     torque, rms = (np.array([getattr(run, name) for run in runs]) for name in ("mean_torque", "rms_current"))
     np.testing.assert_allclose(scan.mean_torque, torque, atol=0.01 * torque.max())
     np.testing.assert_allclose(np.sqrt(scan.mean_square), rms, rtol=0.01)
-    wrong = Scan(m, np.sign(speed)).run(BRIDGE, OHMS, 1.2 * abs(speed), on, off, level)
+    wrong = Scan(m.single, np.sign(speed)).run(BRIDGE, OHMS, 1.2 * abs(speed), on, off, level)
     assert np.abs(wrong.mean_torque - torque).max() > 0.01 * torque.max()
 
 

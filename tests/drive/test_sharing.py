@@ -11,16 +11,16 @@ import pytest
 
 from polefem.drive import advance_needed, advice, best_sharing, share_torque, steady_state, waveform_torque
 from polefem.errors import InvalidValue
-from polefem.maps import linear_map
+from polefem.maps import linear_map, summed
 from polefem.params.drive_spec import Bridge, Chopping, DriveSpec, Tracking
 from polefem.units import deg
 from tests.drive.straight import STRAIGHT
 from tests.maps.saturating import sampled
 
 BRIDGE, OHMS = Bridge(48.0, 0.7, 0.8), 0.5
-WIDE = linear_map(60e-3, 6e-3, full=2 * deg, apart=40 * deg, current=60.0, corner=0.5 * deg)
+WIDE = summed(linear_map(60e-3, 6e-3, full=2 * deg, apart=40 * deg, current=60.0, corner=0.5 * deg))
 RISE = 54e-3 / (38 * deg)
-SATURATING = sampled(31, 15, 60.0)
+SATURATING = summed(sampled(31, 15, 60.0))
 
 
 def test_shares_on_the_straight_flank() -> None:
@@ -28,10 +28,10 @@ def test_shares_on_the_straight_flank() -> None:
     add up."""
     sharing = share_torque(WIDE, BRIDGE, OHMS, 2.0, -38 * deg, 4 * deg)
     alone = (sharing.angles > -33.9 * deg) & (sharing.angles < -8.1 * deg)
-    np.testing.assert_allclose(sharing.currents[alone], np.sqrt(2 * 2.0 / RISE), rtol=1e-6)
-    run = waveform_torque(WIDE, Tracking(sharing.angles, sharing.currents))
+    np.testing.assert_allclose(sharing.currents[:, alone], np.sqrt(2 * 2.0 / RISE), rtol=1e-6)
+    run = waveform_torque(WIDE, Tracking(sharing.angles, sharing.currents[0]))
     assert run.mean == pytest.approx(2.0, rel=1e-3) and run.ripple < 5e-3
-    twisted = waveform_torque(WIDE, Tracking(sharing.angles, 1.0 * sharing.currents**0.98))
+    twisted = waveform_torque(WIDE, Tracking(sharing.angles, 1.0 * sharing.currents[0] ** 0.98))
     assert twisted.ripple > 5e-3
 
 

@@ -21,13 +21,15 @@ from polefem.drive import (
     write_position_header,
 )
 from polefem.errors import InvalidValue
+from polefem.maps import summed
 from polefem.params.drive_spec import Bridge, DriveSpec, Tracking
 from polefem.units import deg
 from tests.drive.straight import STRAIGHT, inductance
 from tests.maps.saturating import sampled
 
 BRIDGE, OHMS = Bridge(48.0, 0.7, 0.8), 0.5
-SATURATING = sampled(31, 15, 60.0)
+ALONE = sampled(31, 15, 60.0)
+SATURATING = summed(ALONE)
 
 
 @pytest.fixture(scope="module")
@@ -132,14 +134,15 @@ def knee_map():
     x = unsaturated * i / 0.3
     area = 0.09 / unsaturated * np.log(np.cosh(x))
     torque = turning * (0.3 * i * np.tanh(x) / unsaturated - area / unsaturated)
-    return dataclasses.replace(
-        SATURATING,
+    alone = dataclasses.replace(
+        ALONE,
         angles=angles,
         currents=currents,
         flux_linkage=0.3 * np.tanh(x),
         torque=torque,
         coenergy=area,
     )
+    return summed(alone)
 
 
 def test_position_files_and_refusals(tmp_path) -> None:

@@ -33,7 +33,7 @@ def swinging(machine: Any, angles: Any, phase_currents: Any) -> Iterator[FieldSt
 
 
 def outcome(plan: Plan = PLAN) -> Outcome:
-    found = attempt(Design("one", LAMINATED, {}, plan), Solver(FAKE.flux_map, swinging))
+    found = attempt(Design("one", LAMINATED, {}, plan), Solver(FAKE.flux_map, FAKE.coupled_map, swinging))
     assert found.status is Status.SOLVED, found.reason
     return found
 
@@ -91,7 +91,7 @@ def test_the_table_tells_estimates_apart() -> None:
 
 def test_steel_without_loss_figures_is_a_reason() -> None:
     plan = with_fields(PLAN, {"turning": SLOW, "basis": EqualCopperLoss(20.0)})
-    refused = attempt(Design("one", MACHINE, {}, plan), Solver(FAKE.flux_map, swinging))
+    refused = attempt(Design("one", MACHINE, {}, plan), Solver(FAKE.flux_map, FAKE.coupled_map, swinging))
     assert refused.status is Status.REFUSED and refused.reason.startswith(
         "iron loss needs a grade: steel is linear"
     )

@@ -39,7 +39,6 @@ STUDY = Study(
         PLAN.drive,
         PLAN.basis,
         current_points=1,
-        overlap_angles=3,
         operating_points=(WaveformOperatingPoint("rounded", WAVE, EqualCurrent(9.0), 100 * rpm),),
     ),
     variants=[

@@ -48,14 +48,14 @@ SHARES = SobolIndices(
 
 
 def test_points_are_the_designs_in_units_that_are_read() -> None:
-    points = pareto_points([*RECORDS, REFUSED, record("partly", overlap_torque=None)], OBJECTIVES)
+    points = pareto_points([*RECORDS, REFUSED, record("partly", phase_interaction=None)], OBJECTIVES)
     assert points.names == ("ripple (%)", "mean torque (N m)", "steel mass (kg)")
     assert points.values.shape == (41, 3)
     figures = RECORDS[7].figures
     assert figures is not None and points.values[7, 0] == pytest.approx(100 * figures.ripple)
     best = {r.name for r in pareto_set([*RECORDS, record("partly")], OBJECTIVES)}
     assert {label for label, chosen in zip(points.labels, points.best, strict=True) if chosen} == best
-    assert len(pareto_points([record("partly", overlap_torque=None)], ("overlap_torque",)).labels) == 0
+    assert len(pareto_points([record("partly", phase_interaction=None)], ("phase_interaction",)).labels) == 0
 
 
 def test_a_search_s_best_never_gets_worse_and_keeps_its_limits() -> None:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from polefem.field import built
+from polefem.maps import summed
 from polefem.params import Notch, Pole
 from polefem.params.drive_spec import Tracking
 from polefem.ranking import rank
@@ -38,10 +39,18 @@ ANGLES = np.linspace(0, 45, 5) * deg
 def record(name: str, ripple: float, error: float | None = None, status: Status = Status.SOLVED) -> Record:
     """A record of made-up figures: a mean torque of 1 N m, a map whose torque may be off by `error`."""
     m = dataclasses.replace(fake_map(built(MACHINE, PLAN.mesh), ANGLES, [10.0]), torque_error=error)
-    figures = Figures(**{**dict.fromkeys(Figures.names(), 1.0), "ripple": ripple, "current": 10.0})
+    figures = Figures(
+        **{
+            **dict.fromkeys(Figures.names(), 1.0),
+            "ripple": ripple,
+            "current": 10.0,
+            "turn_on": -30 * deg,
+            "turn_off": 0.0,
+        }
+    )
     if status is not Status.SOLVED:
         return Record(name, name, {}, Outcome(status, "a reason"))
-    return Record(name, name, {}, Outcome(status, figures=figures, flux_map=m))
+    return Record(name, name, {}, Outcome(status, figures=figures, machine_map=summed(m)))
 
 
 def findings(*records: Record, most: int = 9, limits: tuple[Limit, ...] = ()) -> Findings:
@@ -69,7 +78,7 @@ def test_shapes_have_places_and_files_of_their_own() -> None:
 
 def test_a_shape_whose_map_is_gone_is_left_out() -> None:
     gone = record("c", 0.1)
-    gone = dataclasses.replace(gone, outcome=dataclasses.replace(gone.outcome, flux_map=None))
+    gone = dataclasses.replace(gone, outcome=dataclasses.replace(gone.outcome, machine_map=None))
     ranking = rank([gone, record("d", 0.2)], "b")
     assert [shape.name for shape in shapes_of(STUDY, ranking, lambda key: None)] == ["d"]
     kept = record("c", 0.1).outcome

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from polefem.drive import DriveRun, steady_state
-from polefem.maps import FluxMap, linear_map
+from polefem.maps import FluxMap, linear_map, summed
 from polefem.materials import Steel
 from polefem.params.drive_spec import Bridge, Chopping, DriveSpec
 from polefem.ranking import Ranking, rank
@@ -30,7 +30,7 @@ def phase_map() -> FluxMap:
 @pytest.fixture(scope="module")
 def run(phase_map: FluxMap) -> DriveRun:
     drive = DriveSpec(Bridge(48.0), 0.5, -30 * deg, -8 * deg, Chopping(8.0, 1.0))
-    return steady_state(phase_map, drive, 40.0)
+    return steady_state(summed(phase_map), drive, 40.0)
 
 
 def ranking() -> Ranking:
@@ -63,14 +63,14 @@ def test_a_ranking_is_a_table_with_what_is_apart_below() -> None:
 
 
 def belongs(current: Curves, torque: Curves, run: DriveRun) -> bool:
-    """Whether curves have the run's peak current and, over the stroke, its mean torque."""
+    """Whether curves have the run's peak current and, over the rotor pitch, its mean torque."""
     y = torque.y["torque"]
     mean = float(((y[1:] + y[:-1]) / 2 * np.diff(torque.x)).sum() / np.ptp(torque.x))
-    stroke = math.degrees(run.pitch / run.phases)
+    pitch = math.degrees(run.pitch)
     return (
-        math.isclose(float(current.y["current"].max()), run.peak_current)
+        math.isclose(max(float(y.max()) for y in current.y.values()), run.peak_current)
         and math.isclose(mean, run.mean_torque, rel_tol=5e-3)
-        and math.isclose(float(np.ptp(torque.x)), stroke)
+        and math.isclose(float(np.ptp(torque.x)), pitch)
     )
 
 

@@ -10,7 +10,7 @@ from fake_solver import FAKE, MACHINE, PLAN
 
 from polefem.command_line import main
 from polefem.errors import InvalidValue
-from polefem.maps import linear_map
+from polefem.maps import linear_map, summed
 from polefem.params.drive_spec import Bridge, Chopping, SinglePulse, Tracking
 from polefem.params.fields import with_fields
 from polefem.study import (
@@ -37,7 +37,7 @@ from polefem.units import deg
 
 OHMS, SPEED, LAST = 0.5, 5.0, 40.0
 RISE = 54e-3 / (27 * deg)
-MAP = linear_map(60e-3, 6e-3, full=3 * deg, apart=30 * deg, current=LAST)
+MAP = summed(linear_map(60e-3, 6e-3, full=3 * deg, apart=30 * deg, current=LAST))
 ON, OFF = -28 * deg, -6 * deg
 SQUARE = Tracking([ON, OFF], [1.0, 1.0])
 STIFF = Bridge(400.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +14,8 @@ from fake_solver import ALIGNED, FAKE, MACHINE, PLAN, RAISES, UNALIGNED, UNMESHE
 from polefem import FluxMap
 from polefem.drive import steady_state
 from polefem.errors import InvalidValue
-from polefem.maps import linear_map
-from polefem.params import RectangularCurrent
+from polefem.maps import CoupledMap, linear_map, summed
+from polefem.params import RectangularCurrent, SuitedSwitching
 from polefem.params.drive_spec import Bridge, Chopping, DriveSpec
 from polefem.params.fields import with_fields
 from polefem.ranking import rank
@@ -22,6 +23,7 @@ from polefem.study import (
     Design,
     DriveOperatingPoint,
     EqualCopperLoss,
+    EqualCurrent,
     EqualMeanTorque,
     Figures,
     Limit,
@@ -32,8 +34,10 @@ from polefem.study import (
     Status,
     Store,
     attempt,
+    cost,
 )
 from polefem.units import deg, rpm
+from tests.maps.coupled_phases import coupled
 
 
 def outcome_of(changes: dict[str, Any] | None = None, plan: Plan = PLAN, solver: Solver = FAKE) -> Outcome:
@@ -111,32 +115,121 @@ def test_an_unforeseen_error_says_where_it_came_from() -> None:
     assert "misbehave" in outcome_of({"rotor_pole.arc": RAISES}).trace
 
 
-def unconverged_map(*_: Any) -> FluxMap:
+def unconverged_map(*_: Any, **__: Any) -> CoupledMap:
     m = linear_map(ALIGNED, UNALIGNED, full=1 * deg, apart=31 * deg, current=10.0)
     ended = np.ones(m.torque.shape, dtype=bool)
     ended[0, 2] = False
     tables = (m.angles, m.currents, m.flux_linkage, m.torque, m.coenergy)
-    return FluxMap(
-        *tables, phases=3, rotor_poles=4, mirror=True, converged=ended, remarks=("no convergence there",)
+    return summed(
+        FluxMap(
+            *tables, phases=3, rotor_poles=4, mirror=True, converged=ended, remarks=("no convergence there",)
+        )
     )
 
 
 def test_a_map_with_a_point_that_did_not_converge_has_no_figures() -> None:
-    outcome = outcome_of(solver=Solver(unconverged_map, FAKE.fields))
+    outcome = outcome_of(solver=replace(FAKE, coupled_map=unconverged_map))
     assert outcome.status is Status.FAILED
     assert outcome.reason == "1 of 6 points of the map: no convergence there"
 
 
-def test_summed_phases_are_held_against_all_phases_together() -> None:
-    # Together the fake phases give 1 % less than apart. With no more than a stroke each there is one at a time, at
-    # its constant torque; with ten degrees more, two pull at once.
-    single = figures_of(plan=with_fields(PLAN, {"overlap_angles": 4}))
-    assert single.overlap_torque is not None
-    assert single.overlap_torque == pytest.approx(0.01 * single.highest_torque / single.mean_torque, rel=1e-3)
-    longer = RectangularCurrent(-31 * deg, -1 * deg + 5 * deg)
-    double = figures_of(plan=with_fields(PLAN, {"overlap_angles": 4, "drive": longer}))
-    assert double.overlap_torque is not None and 0.0 <= double.overlap_torque < 0.02
-    assert figures_of().overlap_torque is None
+def unconverged_together(*_: Any, **__: Any) -> CoupledMap:
+    whole = coupled()
+    return replace(whole, remarks=("no convergence of phases 1 and 2 there",))
+
+
+def test_a_map_of_phases_together_that_did_not_converge_has_no_figures() -> None:
+    outcome = outcome_of(solver=replace(FAKE, coupled_map=unconverged_together))
+    assert outcome.status is Status.FAILED
+    assert outcome.reason.startswith("1 points of phases together: no convergence")
+
+
+def coupled_phases(*_: Any, **__: Any) -> CoupledMap:
+    """Three phases that share iron, one pair with the other sign."""
+    return coupled()
+
+
+SHARING = replace(FAKE, coupled_map=coupled_phases)
+OVERLAPPING = RectangularCurrent(-36 * deg, 0.0)
+SUITED = with_fields(PLAN, {"drive": SuitedSwitching(), "current_points": 3})
+
+
+def ranked_ripple(plan: Plan) -> float:
+    outcome = outcome_of(plan=plan, solver=SHARING)
+    assert outcome.figures is not None, outcome.reason
+    return outcome.figures.ripple
+
+
+def test_figures_are_those_of_all_phases_in_one_field() -> None:
+    figures = outcome_of(plan=with_fields(PLAN, {"drive": OVERLAPPING}), solver=SHARING).figures
+    assert figures is not None
+    angles = (np.arange(3600) + 0.5) * 90 * deg / 3600
+    own = np.mod(angles[:, None] - np.arange(3) * 30 * deg - OVERLAPPING.turn_on, 90 * deg)
+    currents = np.where(own < OVERLAPPING.dwell, 10.0, 0.0)
+    together, apart = (
+        coupled().at(angles, currents).torque,
+        summed(coupled().single).at(angles, currents).torque,
+    )
+    assert figures.mean_torque == pytest.approx(together.mean(), rel=1e-3)
+    assert figures.ripple == pytest.approx(np.ptp(together) / together.mean(), rel=5e-3)
+    assert figures.phase_interaction == pytest.approx(
+        np.abs(together - apart).max() / together.mean(), rel=5e-3
+    )
+    assert (figures.turn_on, figures.turn_off) == (OVERLAPPING.turn_on, OVERLAPPING.turn_off)
+
+
+def test_the_sum_is_another_ripple_and_says_so() -> None:
+    joint = with_fields(PLAN, {"drive": OVERLAPPING})
+    apart = with_fields(joint, {"coupling": "summed"})
+    fakes = replace(SHARING, flux_map=lambda *_: coupled().single)
+    quick = attempt(Design("one", MACHINE, {}, apart), fakes).figures
+    assert quick is not None and quick.phase_interaction is None
+    assert abs(quick.ripple - ranked_ripple(joint)) > 0.02
+    assert "summed as if each were alone" in apart.terms and "summed" not in joint.terms
+
+
+def test_a_switching_that_suits_the_design_is_found_and_told() -> None:
+    outcome = outcome_of(plan=SUITED, solver=SHARING)
+    assert outcome.figures is not None
+    assert outcome.figures.ripple < ranked_ripple(with_fields(PLAN, {"drive": OVERLAPPING}))
+    given = RectangularCurrent(outcome.figures.turn_on, outcome.figures.turn_off)
+    assert ranked_ripple(with_fields(PLAN, {"drive": given})) == pytest.approx(outcome.figures.ripple)
+
+
+def test_error_bars_are_of_the_switching_that_the_controller_has() -> None:
+    suited = Design("one", MACHINE, {"rotor_pole.arc": 33 * deg, "drive.least_torque": 0.0}, SUITED)
+    pinned = suited.switched(OVERLAPPING)
+    assert pinned.plan.drive == OVERLAPPING and pinned.machine == suited.machine
+    given = Design("two", MACHINE, {}, PLAN)
+    assert given.switched(OVERLAPPING) is given
+
+
+def test_one_current_is_not_enough_where_the_dwell_decides_it() -> None:
+    with pytest.raises(InvalidValue, match=r"current_points is 1, allowed is 3 or more"):
+        with_fields(PLAN, {"drive": SuitedSwitching()})
+
+
+def test_a_generator_has_figures_of_braking_and_more_braking_is_better() -> None:
+    brake = with_fields(PLAN, {"drive": RectangularCurrent(0.0, 30 * deg)})
+    weak = outcome_of(plan=brake).figures
+    strong = outcome_of(plan=with_fields(brake, {"basis": EqualCurrent(12.0)})).figures
+    assert weak is not None and strong is not None
+    assert strong.mean_torque < weak.mean_torque < 0.0
+    assert strong.highest_torque <= strong.mean_torque <= strong.lowest_torque <= 1e-9
+    for name in ("mean_torque", "torque_per_mass", "shear_stress"):
+        assert cost(strong, name) < cost(weak, name), name
+    records = [
+        Record(n, n, {}, Outcome(Status.SOLVED, figures=f)) for n, f in (("weak", weak), ("strong", strong))
+    ]
+    assert [record.name for record in rank(records, "", "mean_torque").ordered] == ["strong", "weak"]
+
+
+def test_a_generator_that_would_pull_is_refused() -> None:
+    brake = with_fields(PLAN, {"drive": RectangularCurrent(0.0, 30 * deg)})
+    outcome = outcome_of({"drive.turn_on": -30 * deg, "drive.turn_off": 0.0}, plan=brake)
+    assert outcome.status is Status.REFUSED and "a generator must brake its rotor" in outcome.reason
+    with pytest.raises(InvalidValue, match=r"sign of the switching: basis\.torque is -1 N m with on at -30"):
+        with_fields(PLAN, {"basis": EqualMeanTorque(-1.0, 10.0)})
 
 
 def test_equal_inputs_have_equal_keys_whatever_their_names() -> None:
@@ -152,7 +245,7 @@ def test_equal_inputs_have_equal_keys_whatever_their_names() -> None:
         {"air_gap": -1.0},
     ]
     assert (
-        len({key(changes) for changes in different} | {key({}, with_fields(PLAN, {"overlap_angles": 1}))})
+        len({key(changes) for changes in different} | {key({}, with_fields(PLAN, {"coupling": "summed"}))})
         == 6
     )
 
@@ -162,12 +255,12 @@ def test_an_operating_point_of_the_bridge_has_figures_of_its_own() -> None:
         "throwing", 100 * rpm, Bridge(24.0), -38 * deg, -12 * deg, Chopping(8.0, 1.0)
     )
     outcome = outcome_of(plan=with_fields(PLAN, {"operating_points": (throwing,), "map_current": 12.0}))
-    assert outcome.figures is not None and outcome.flux_map is not None, outcome.reason
-    assert outcome.flux_map.currents[-1] == 12.0
+    assert outcome.figures is not None and outcome.machine_map is not None, outcome.reason
+    assert outcome.machine_map.currents[-1] == 12.0
     point = outcome.figures.operating_points["throwing"]
     resistance = outcome.figures.phase_resistance
     spec = DriveSpec(Bridge(24.0), resistance, -38 * deg, -12 * deg, Chopping(8.0, 1.0))
-    run = steady_state(outcome.flux_map, spec, 100 * rpm)
+    run = steady_state(outcome.machine_map, spec, 100 * rpm)
     assert point.mean_torque == run.mean_torque and point.ripple == run.ripple
     assert outcome.figures.value("throwing.ripple") == run.ripple
     assert outcome.figures.value("ripple") == outcome.figures.ripple

@@ -124,7 +124,7 @@ def figures(outcome: Outcome) -> Any:
 
 def test_every_executor_gives_the_same(tmp_path: Path) -> None:
     some = designs(*(k * deg for k in range(32, 38)))
-    plan_with_overlap = [Design(d.name, d.base, {**d.changes, "overlap_angles": 3}, PLAN) for d in some]
+    plan_with_overlap = [Design(d.name, d.base, {**d.changes, "all_currents": True}, PLAN) for d in some]
     executors: list[Callable[[], Executor]] = [
         InProcess,
         lambda: WorkerPool(1),

@@ -20,13 +20,13 @@ import pytest
 
 from polefem.errors import StoreRefused
 from polefem.files import this_process
-from polefem.maps import FluxMap, linear_map
+from polefem.maps import CoupledMap, linear_map, summed
 from polefem.study import Figures, Outcome, Status, Store, claims, database
 from polefem.study import store as store_module
 from polefem.study.store import Member
 from polefem.units import deg
 
-MAP = linear_map(60e-3, 6e-3, full=2 * deg, apart=30 * deg, current=10.0)
+MAP = summed(linear_map(60e-3, 6e-3, full=2 * deg, apart=30 * deg, current=10.0))
 
 
 def figures(**changes: float | None) -> Figures:
@@ -40,16 +40,16 @@ def solved(**changes: float | None) -> Outcome:
 
 def test_what_was_kept_is_there_after_reopening(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
-        store.keep("a", solved(overlap_torque=None), {"polefem": "1"}, json.dumps({"x": 1}))
+        store.keep("a", solved(phase_interaction=None), {"polefem": "1"}, json.dumps({"x": 1}))
         store.keep("b", Outcome(Status.REFUSED, "a sentence"))
     with Store(tmp_path) as store:
         a, b = store.outcome("a"), store.outcome("b")
         assert a is not None and b is not None and store.outcome("c") is None
         assert a.figures is not None and a.flux_map is not None
-        assert a.figures.overlap_torque is None
+        assert a.figures.phase_interaction is None
         assert a.figures.values()[:-1] == figures().values()[:-1]
         assert (a.seconds, a.harmonics) == ({"map": 1.5, "overlap": 0.5}, (3.0, 2.0))
-        assert np.array_equal(a.flux_map.flux_linkage, MAP.flux_linkage)
+        assert np.array_equal(a.flux_map.flux_linkage, MAP.single.flux_linkage)
         assert (b.status, b.reason, b.figures, b.flux_map) == (Status.REFUSED, "a sentence", None, None)
         assert store.versions("a") == {"polefem": "1"}
         assert store.statuses(["a", "b", "c"]) == {"a": Status.SOLVED, "b": Status.REFUSED}
@@ -74,7 +74,7 @@ def test_a_damaged_map_is_noticed(tmp_path: Path, damage: str) -> None:
         elif damage == "flipped":
             path.write_bytes(whole[:200] + bytes([whole[200] ^ 1]) + whole[201:])
         elif damage == "another map":  # sound in itself, but not the one that was kept
-            linear_map(50e-3, 6e-3, full=2 * deg, apart=30 * deg, current=10.0).save(path)
+            summed(linear_map(50e-3, 6e-3, full=2 * deg, apart=30 * deg, current=10.0)).save(path)
         else:
             path.unlink()
         assert store.outcome("a") is None
@@ -82,7 +82,7 @@ def test_a_damaged_map_is_noticed(tmp_path: Path, damage: str) -> None:
         assert kept is not None and kept.figures == figures()
         store.keep("a", solved())
         mended = store.outcome("a")
-        assert mended is not None and isinstance(mended.flux_map, FluxMap)
+        assert mended is not None and isinstance(mended.machine_map, CoupledMap)
 
 
 def test_a_store_of_another_version_is_refused(tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ from made_up import run_of
 
 from polefem import Steel
 from polefem.errors import InvalidValue
-from polefem.maps import linear_map
+from polefem.maps import linear_map, summed
 from polefem.study import (
     Design,
     EccentricityTolerance,
@@ -76,7 +76,7 @@ def test_the_map_s_own_estimate_comes_first() -> None:
 
     def with_map(name: str, designs: Any) -> list[Record]:
         known = replace(sound, torque_error=0.01)
-        return [replace(r, outcome=replace(r.outcome, flux_map=known)) for r in run(name, designs)]
+        return [replace(r, outcome=replace(r.outcome, machine_map=summed(known))) for r in run(name, designs)]
 
     (mesh,) = effects_of("s", [DESIGN], (), "ripple", with_map)["one"]
     ripple = 0.2 + 0.4**2 + PLAN.mesh.corner

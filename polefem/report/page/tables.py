@@ -79,7 +79,7 @@ class Table:
 
 _RANKED = (
     *("mean_torque", "ripple", "lowest_torque", "aligned_inductance", "unaligned_inductance", "current"),
-    *("copper_loss", "torque_per_loss", "overlap_torque", "copper_mass", "steel_mass"),
+    *("copper_loss", "torque_per_loss", "phase_interaction", "copper_mass", "steel_mass"),
 )
 _NOUGHT = 1e-9
 

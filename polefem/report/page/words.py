@@ -118,7 +118,7 @@ def to_cut(shape: Shape) -> tuple[str, ...]:
 
 def to_switch(shape: Shape, table: bool) -> str:
     """When a phase conducts, and where the table for a controller is, if there is one."""
-    drive, current = shape.design.plan.drive, shape.figures.current
+    drive, current = shape.figures.switching, shape.figures.current
     said = (
         f"Under the ideal rectangular current each phase conducts {number(current)} A from "
         f"{number(drive.turn_on / deg)} to {number(drive.turn_off / deg)} degrees (0: aligned; "
@@ -141,15 +141,15 @@ def assumptions(findings: Findings) -> tuple[str, ...]:
         "the stack's ends. Both are estimated beside the field, by handbook formulas good to some 30 %."
     )
     together = (
-        "Torques of single phases are summed as if each were alone; 'overlap torque' is the largest difference from "
-        "all phases in one field, at a few angles."
-        if plan.overlap_angles
+        "All phases share one field: what they do to each other's iron is in every torque; 'phase interaction' is how "
+        "far a sum of phases that do not know of each other would be off."
+        if plan.coupling == "joint"
         else "Torques of single phases are summed as if each were alone; how far that is from all phases in one field "
         "was not looked at."
     )
     return (
-        f"Compared at {plan.terms}, under the ideal rectangular current from {number(plan.drive.turn_on / deg)} to "
-        f"{number(plan.drive.turn_off / deg)} degrees; coils filled to {percent(plan.copper.fill_factor)}, copper at "
+        f"Compared at {plan.terms}, under the ideal rectangular current, {plan.drive}; coils filled to "
+        f"{percent(plan.copper.fill_factor)}, copper at "
         f"{plan.copper.temperature:.0f} °C.",
         f"Ripple is {RIPPLE_FORMULA} of the torque of all phases over a turn; (max - min) / (max + min), in use "
         "elsewhere, gives about half of it.",
