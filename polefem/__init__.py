@@ -173,7 +173,8 @@ _HELD = {
     "sweep": "coupled_map flux_map",
     "study": (
         "BestOperatingPoint Constraint DriveOperatingPoint EccentricityTolerance EqualCopperLoss EqualCurrent "
-        "EqualMeanTorque FieldTolerance Grid LatinHypercube LevelOperatingPoint Limit Plan Range RectangularOperatingPoint Search "
+        "EqualMeanTorque FieldTolerance Grid LatinHypercube LevelOperatingPoint Limit Plan Range "
+        "RectangularOperatingPoint Search "
         "Sensitivities SobolPoints SteelTolerance Study SwitchingTable Variant WaveformOperatingPoint"
     ),
 }

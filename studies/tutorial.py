@@ -118,10 +118,12 @@ for current, inductance in zip(lathe_map.currents, lathe_map.inductance * 1e3, s
 # %% [markdown]
 # ## Torque of all phases
 #
-# The ideal rectangular current: each phase carries 10 A from 36 degrees before aligned to 1 degree before it.
+# The ideal rectangular current: each phase carries 10 A from 36 degrees before aligned to 1 degree before it. Phases
+# that conduct at once share the yoke: the coupled map has all of them in one field.
 
 # %%
-rectangular_torque(lathe_map, RectangularCurrent(-36 * deg, -1 * deg), 10 * A)
+together = coupled_map(lathe, lathe_map.angles, lathe_map.currents, mesh="coarse")
+rectangular_torque(together, RectangularCurrent(-36 * deg, -1 * deg), 10 * A)
 
 # %% [markdown]
 # ## A bridge
@@ -136,7 +138,6 @@ copper = Copper(fill_factor=0.45, temperature=100.0)
 resistance = wound_phase(lathe, copper).resistance
 chopping = Chopping(level=10 * A, band=1 * A)
 drive = DriveSpec(bridge, resistance, -42 * deg, -14 * deg, chopping)
-together = coupled_map(lathe, lathe_map.angles, lathe_map.currents, mesh="coarse")  # all phases in one field
 steady_state(together, drive, 600 * rpm)
 
 # %% [markdown]

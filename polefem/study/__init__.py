@@ -23,13 +23,6 @@ from polefem.study.progress import ProgressBar
 from polefem.study.record import NEXT_REASON, Figures, OperatingPointFigures, Outcome, Record, Status
 from polefem.study.sampling import Grid, LatinHypercube, Range, SobolPoints, Variant
 from polefem.study.search import Search, run_search
-from polefem.study.section_fields import (
-    SECTION_PLACES,
-    SectionFields,
-    half_overlap,
-    keep_section_fields,
-    section_fields,
-)
 from polefem.study.sensitivity import (
     Sensitivities,
     Slopes,
@@ -56,6 +49,13 @@ if TYPE_CHECKING:
     from polefem.study.operation import at_work
     from polefem.study.pipeline import FIELD, Solver, attempt
     from polefem.study.running import Progress, run_designs
+    from polefem.study.shown_fields import (
+        SECTION_PLACES,
+        SectionFields,
+        half_overlap,
+        keep_section_fields,
+        section_fields,
+    )
 
 __all__ = [
     "FIELD",
@@ -131,6 +131,13 @@ _LATER = {
     "operation": ("at_work",),
     "pipeline": ("FIELD", "Solver", "attempt"),
     "running": ("Progress", "run_designs"),
+    "shown_fields": (
+        "SECTION_PLACES",
+        "SectionFields",
+        "half_overlap",
+        "keep_section_fields",
+        "section_fields",
+    ),
 }
 
 

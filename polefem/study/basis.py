@@ -102,20 +102,25 @@ class EqualCopperLoss(Basis):
         return f"equal copper loss of {self.loss:.4g} W"
 
     def reach(self, dwell: float, pitch: float, phases: int, resistance: float) -> float:
+        """The current of this loss at the shortest dwell."""
         return math.sqrt(self.loss / (phases * resistance * dwell / pitch))
 
     def reach_inputs(self, copper: Any, dwells: tuple[float, float]) -> Any:
+        """The loss, with what its current follows from."""
         return self, copper, dwells
 
     def rectangular_current(self, m: CoupledMap, drive: RectangularCurrent, resistance: float) -> float:
+        """The current of this loss."""
         return current_for_copper_loss(m, drive, resistance, self.loss)
 
     def waveform_peak(
         self, waveform: Callable[[float], WaveformTorque], last: float, phases: int, resistance: float
     ) -> float:
+        """Loss goes as the square of a waveform's scale."""
         return last * math.sqrt(self.loss / (phases * resistance)) / waveform(last).rms_current
 
     def run(self, m: CoupledMap, drive: DriveSpec, speed: float) -> DriveRun:
+        """At the lowest level that costs the loss."""
         return run_at_copper_loss(m, drive, speed, self.loss)
 
     def setting(
@@ -128,6 +133,7 @@ class EqualCopperLoss(Basis):
         current_limit: float | None,
         generating: bool,
     ) -> Setting:
+        """The most torque that the loss buys."""
         where = (m, bridge, resistance, speed, self.loss)
         return best_setting_at_loss(*where, generate=generating, current_limit=current_limit)
 
@@ -145,17 +151,21 @@ class EqualCurrent(Basis):
         return f"equal current of {self.current:.4g} A"
 
     def reach(self, dwell: float, pitch: float, phases: int, resistance: float) -> float:
+        """The current."""
         return self.current
 
     def rectangular_current(self, m: CoupledMap, drive: RectangularCurrent, resistance: float) -> float:
+        """The current."""
         return self.current
 
     def waveform_peak(
         self, waveform: Callable[[float], WaveformTorque], last: float, phases: int, resistance: float
     ) -> float:
+        """The current."""
         return self.current
 
     def run(self, m: CoupledMap, drive: DriveSpec, speed: float) -> DriveRun:
+        """At this level."""
         return run_at_level(m, drive, speed, self.current)
 
     def setting(
@@ -168,6 +178,7 @@ class EqualCurrent(Basis):
         current_limit: float | None,
         generating: bool,
     ) -> Setting:
+        """The most torque within the current."""
         most = min(self.current, current_limit or math.inf)
         return most_torque(m, bridge, resistance, speed, generate=generating, current_limit=most)
 
@@ -190,21 +201,27 @@ class EqualMeanTorque(Basis):
 
     @property
     def mean_torque(self) -> float:
+        """What is equal, N m."""
         return self.torque
 
     def reach(self, dwell: float, pitch: float, phases: int, resistance: float) -> float:
+        """The most current that a design may need."""
         return self.most_current
 
     def possible_currents(self, m: CoupledMap, dwell: float, resistance: float) -> tuple[float, ...]:
+        """Several, from low to high: the current follows from the torque."""
         last = float(m.currents[-1])
         return tuple(np.geomspace(last / 20, last, _LEVELS).tolist())
 
     def rectangular_current(self, m: CoupledMap, drive: RectangularCurrent, resistance: float) -> float:
+        """The current that gives the torque."""
         return current_for_mean_torque(m, drive, self.torque)
 
     def waveform_peak(
         self, waveform: Callable[[float], WaveformTorque], last: float, phases: int, resistance: float
     ) -> float:
+        """The peak that gives the torque."""
+
         def lack(peak: float) -> float:
             return waveform(peak).mean / self.torque - 1.0
 
@@ -215,6 +232,7 @@ class EqualMeanTorque(Basis):
         return float(brentq(lack, 1e-6 * last, last, xtol=1e-9 * last))
 
     def run(self, m: CoupledMap, drive: DriveSpec, speed: float) -> DriveRun:
+        """At the lowest level that gives the torque."""
         return run_at_mean_torque(m, drive, speed, self.torque)
 
     def setting(
@@ -227,5 +245,6 @@ class EqualMeanTorque(Basis):
         current_limit: float | None,
         generating: bool,
     ) -> Setting:
+        """The switching of least loss, or least ripple, at the torque."""
         where = (m, bridge, resistance, speed, self.torque)
         return best_setting(*where, objective=objective, current_limit=current_limit)
