@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike
 
 from polefem.errors import InvalidValue, refusal
 from polefem.params.checks import increasing, positive, within
+from polefem.params.quantity import quantity
 
 __all__ = [
     "AverageVoltage",
@@ -36,8 +37,8 @@ class RectangularCurrent:
     Raises InvalidValue where turn-off does not follow turn-on.
     """
 
-    turn_on: float
-    turn_off: float
+    turn_on: float = field(metadata=quantity("deg"))
+    turn_off: float = field(metadata=quantity("deg"))
 
     def __post_init__(self) -> None:
         _check_window(self.turn_on, self.turn_off)
@@ -60,10 +61,10 @@ class Bridge:
     rectified mains kills: build and work on one only as local codes and licensed practice have it.
     """
 
-    supply: float
-    switch_drop: float = 0.0
-    diode_drop: float = 0.0
-    source_resistance: float = 0.0
+    supply: float = field(metadata=quantity("V"))
+    switch_drop: float = field(default=0.0, metadata=quantity("V"))
+    diode_drop: float = field(default=0.0, metadata=quantity("V"))
+    source_resistance: float = field(default=0.0, metadata=quantity("ohm"))
 
     def __post_init__(self) -> None:
         positive("a bridge needs a supply", "bridge.supply", self.supply, "V")
@@ -90,8 +91,8 @@ class Chopping:
     Soft chopping opens one switch and lets the phase freewheel; `hard` opens both.
     """
 
-    level: float
-    band: float
+    level: float = field(metadata=quantity("A"))
+    band: float = field(metadata=quantity("A"))
     hard: bool = False
 
     def __post_init__(self) -> None:
@@ -117,7 +118,7 @@ class AverageVoltage:
     or is demagnetised where `hard`.
     """
 
-    duty: float
+    duty: float = field(metadata=quantity("%"))
     hard: bool = False
 
     def __post_init__(self) -> None:
@@ -136,8 +137,8 @@ class Tracking:
     angles: rad, increasing; currents: A, 0 or above; straight lines between them, the end values beyond them.
     """
 
-    angles: tuple[float, ...]
-    currents: tuple[float, ...]
+    angles: tuple[float, ...] = field(metadata=quantity("deg"))
+    currents: tuple[float, ...] = field(metadata=quantity("A"))
 
     def __init__(self, angles: ArrayLike, currents: ArrayLike) -> None:
         places = increasing("the angles of a profile must increase", "tracking.angles", angles, "rad")
@@ -172,9 +173,9 @@ class DriveSpec:
     """
 
     bridge: Bridge
-    resistance: float
-    turn_on: float
-    turn_off: float
+    resistance: float = field(metadata=quantity("ohm"))
+    turn_on: float = field(metadata=quantity("deg"))
+    turn_off: float = field(metadata=quantity("deg"))
     control: Control = field(default_factory=SinglePulse)
 
     def __post_init__(self) -> None:
@@ -196,10 +197,10 @@ class Load:
     it also holds the shaft at rest. drag: N m s. fan: N m s^2.
     """
 
-    constant: float = 0.0
-    friction: float = 0.0
-    drag: float = 0.0
-    fan: float = 0.0
+    constant: float = field(default=0.0, metadata=quantity("N m"))
+    friction: float = field(default=0.0, metadata=quantity("N m"))
+    drag: float = field(default=0.0, metadata=quantity("N m s"))
+    fan: float = field(default=0.0, metadata=quantity("N m s2"))
 
     def __post_init__(self) -> None:
         within("a load is a finite torque", "load.constant", self.constant, -math.inf, math.inf, "N m")

@@ -6,7 +6,7 @@ from polefem.ranking.order import Ranking, rank
 from polefem.ranking.pareto import pareto_set
 from polefem.ranking.table import csv_text, table_cells, table_text
 from polefem.ranking.uncertainty import Uncertainty, uncertainty_of
-from polefem.ranking.words import fields_text, pareto_text, sensitivity_text, uncertainty_text, unit_of_figure
+from polefem.ranking.words import fields_text, pareto_text, sensitivity_text, uncertainty_text
 
 __all__ = [
     "IDEAL",
@@ -25,5 +25,4 @@ __all__ = [
     "table_text",
     "uncertainty_of",
     "uncertainty_text",
-    "unit_of_figure",
 ]

@@ -5,9 +5,10 @@ A shape that makes less torque would look smoother or rougher than it is if each
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from polefem.params.checks import positive
+from polefem.params.quantity import quantity
 
 __all__ = ["Basis", "EqualCopperLoss", "EqualCurrent", "EqualMeanTorque"]
 
@@ -16,7 +17,7 @@ __all__ = ["Basis", "EqualCopperLoss", "EqualCurrent", "EqualMeanTorque"]
 class EqualCopperLoss:
     """Every design may turn so many watts into heat in its copper, all phases together."""
 
-    loss: float
+    loss: float = field(metadata=quantity("W"))
 
     def __post_init__(self) -> None:
         positive("copper must be given a loss", "basis.loss", self.loss, "W")
@@ -29,7 +30,7 @@ class EqualCopperLoss:
 class EqualCurrent:
     """Every design carries so many amperes in the conducting phase."""
 
-    current: float
+    current: float = field(metadata=quantity("A"))
 
     def __post_init__(self) -> None:
         positive("a phase must carry a current", "basis.current", self.current, "A")
@@ -43,8 +44,8 @@ class EqualMeanTorque:
     """Every design gives so many N m on average, with the current that takes; none may need more than
     `most_current` (A), up to which its map is computed."""
 
-    torque: float
-    most_current: float
+    torque: float = field(metadata=quantity("N m"))
+    most_current: float = field(metadata=quantity("A"))
 
     def __post_init__(self) -> None:
         positive("a machine must give a torque", "basis.torque", self.torque, "N m")

@@ -7,22 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from polefem.errors import InvalidValue, refusal
-from polefem.study.record import Figures, OperatingPointFigures
+from polefem.study.record import Figures, OperatingPointFigures, quantity_of_figure
 
 __all__ = ["Limit", "broken_limits", "check_figure", "cost", "more_is_better"]
-
-_MORE_IS_BETTER = frozenset(
-    {
-        "mean_torque",
-        "lowest_torque",
-        "torque_per_loss",
-        "torque_per_mass",
-        "torque_per_volume",
-        "shear_stress",
-        "aligned_inductance",
-        "efficiency",
-    }
-)
 
 
 @dataclass(frozen=True)
@@ -55,8 +42,9 @@ class Limit:
         return max(below, above)
 
     def __str__(self) -> str:
-        least = "" if self.least is None else f"{self.least:.4g} <= "
-        most = "" if self.most is None else f" <= {self.most:.4g}"
+        how = quantity_of_figure(self.figure)
+        least = "" if self.least is None else f"{how.setting(self.least)} <= "
+        most = "" if self.most is None else f" <= {how.setting(self.most)}"
         return f"{least}{self.figure}{most}"
 
 
@@ -72,7 +60,7 @@ def check_figure(rule_name: str, figure: str) -> None:
 
 def more_is_better(figure: str) -> bool:
     """Whether a figure is wanted high (torques, torque per loss, efficiency) rather than low (all else)."""
-    return figure.rpartition(".")[2] in _MORE_IS_BETTER
+    return quantity_of_figure(figure).more_is_better
 
 
 def cost(figures: Figures, figure: str) -> float | None:
@@ -85,6 +73,9 @@ def broken_limits(figures: Figures, limits: Sequence[Limit]) -> tuple[str, ...]:
     """The limits that are not kept, with what was found, in words."""
     broken = [(limit, figures.value(limit.figure)) for limit in limits if limit.excess(figures) > 0.0]
     return tuple(
-        f"{limit.figure} is {'not known' if value is None else f'{value:.4g}'}, allowed is {limit}"
-        for limit, value in broken
+        f"{limit.figure} is {_found(limit.figure, value)}, allowed is {limit}" for limit, value in broken
     )
+
+
+def _found(figure: str, value: float | None) -> str:
+    return "not known" if value is None else quantity_of_figure(figure).setting(value)

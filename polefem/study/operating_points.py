@@ -41,6 +41,7 @@ from polefem.errors import InvalidValue, refusal
 from polefem.maps import FluxMap
 from polefem.params.checks import increasing, positive, printable, within
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, Tracking
+from polefem.params.quantity import quantity
 from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent, EqualMeanTorque
 from polefem.study.drive_operating_point import DriveOperatingPoint, run_figures
 from polefem.study.record import OperatingPointFigures
@@ -66,7 +67,7 @@ class WaveformOperatingPoint:
     name: str
     current: Tracking
     basis: Basis
-    speed: float
+    speed: float = field(metadata=quantity("rpm"))
 
     def __post_init__(self) -> None:
         _check_name_and_speed(self.name, self.speed)
@@ -127,10 +128,10 @@ class LevelOperatingPoint:
     """
 
     name: str
-    speed: float
+    speed: float = field(metadata=quantity("rpm"))
     bridge: Bridge
-    turn_on: float
-    turn_off: float
+    turn_on: float = field(metadata=quantity("deg"))
+    turn_off: float = field(metadata=quantity("deg"))
     basis: Basis
     control: Control = field(default_factory=lambda: Tracking.level(1.0))
 
@@ -167,11 +168,11 @@ class BestOperatingPoint:
     """
 
     name: str
-    speed: float
+    speed: float = field(metadata=quantity("rpm"))
     bridge: Bridge
     basis: Basis
     objective: Objective = "loss"
-    current_limit: float | None = None
+    current_limit: float | None = field(default=None, metadata=quantity("A"))
 
     def __post_init__(self) -> None:
         _check_name_and_speed(self.name, self.speed)
@@ -212,10 +213,10 @@ class SwitchingTable:
     """
 
     bridge: Bridge
-    speeds: tuple[float, ...]
-    torques: tuple[float, ...]
+    speeds: tuple[float, ...] = field(metadata=quantity("rpm"))
+    torques: tuple[float, ...] = field(metadata=quantity("N m"))
     objective: Objective = "loss"
-    current_limit: float | None = None
+    current_limit: float | None = field(default=None, metadata=quantity("A"))
 
     def __post_init__(self) -> None:
         increasing("the speeds of a table must increase", "speeds", self.speeds, "rad/s")
