@@ -38,7 +38,7 @@ from polefem.study.sensitivity import (
     local_slopes,
     sensitivity_of_sample,
 )
-from polefem.study.store import Store, Table
+from polefem.study.store import Store
 from polefem.study.study import Constraint, Study, Values
 from polefem.study.tolerances import (
     EccentricityTolerance,
@@ -98,7 +98,6 @@ __all__ = [
     "Store",
     "Study",
     "SwitchingTable",
-    "Table",
     "Tolerance",
     "Values",
     "Variant",
