@@ -83,7 +83,7 @@ ROOMS: dict[str, Sees] = {
             "tqdm",
         ),
     ),
-    "ranking": Sees(("units", "params", "copper", "estimates", "drive", "study")),
+    "ranking": Sees(("params", "copper", "estimates", "drive", "study")),
     "report": Sees(
         (
             "errors",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from polefem.copper.metal import COPPER_DENSITY, copper_resistivity
 from polefem.copper.packing import Packing, packing
@@ -11,6 +11,7 @@ from polefem.copper.wire import Wire
 from polefem.outline import DrawnMachine, drawn
 from polefem.params import Machine
 from polefem.params.checks import within
+from polefem.params.quantity import quantity
 
 __all__ = ["Copper", "WoundPhase", "wound_phase"]
 
@@ -23,8 +24,8 @@ class Copper:
     practice. temperature: of the copper, degC.
     """
 
-    fill_factor: float = 0.45
-    temperature: float = 100.0
+    fill_factor: float = field(default=0.45, metadata=quantity())
+    temperature: float = field(default=100.0, metadata=quantity("°C"))
 
     def __post_init__(self) -> None:
         within("a coil side is partly copper", "copper.fill_factor", self.fill_factor, 0.0, 1.0)

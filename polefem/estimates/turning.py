@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from polefem.params.checks import positive, whole
+from polefem.params.quantity import quantity
 
 __all__ = ["Turning"]
 
@@ -18,8 +19,8 @@ class Turning:
     4 % less than 96 (a 6/4 machine, ramps of 5 degrees).
     """
 
-    speed: float
-    ramp: float
+    speed: float = field(metadata=quantity("rpm"))
+    ramp: float = field(metadata=quantity("deg"))
     samples: int = 24
 
     def __post_init__(self) -> None:

@@ -14,7 +14,7 @@ from polefem.materials.curve import Curve
 
 __all__ = ["MEASURED_POINTS", "SOURCE", "data_curve", "measured_curves", "sheet_curves"]
 
-#: Where the measured curves were read.
+#: Where the measured curves were read; `data/LICENCE_of_measured_curves.txt` is its notice.
 SOURCE: str = "soft-magnetic sheet data of the Modelica Standard Library, development branch"
 
 # The saturation polarisations that the source extrapolates to, T, by grade.

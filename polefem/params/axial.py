@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar, Literal
 
 from polefem.errors import InvalidValue, refusal
 from polefem.materials import Steel
 from polefem.params.checks import both, positive, whole
 from polefem.params.pole import Pole
+from polefem.params.quantity import quantity
 from polefem.params.salient import Salient, order
 from polefem.params.winding import Winding
 
@@ -53,20 +54,20 @@ class AxialMachine(Salient):
 
     stator_poles: int
     rotor_poles: int
-    inner_radius: float
-    outer_radius: float
-    air_gap: float
-    stator_pole_height: float
-    rotor_pole_height: float
-    stator_yoke_thickness: float
-    rotor_yoke_thickness: float
+    inner_radius: float = field(metadata=quantity("mm"))
+    outer_radius: float = field(metadata=quantity("mm"))
+    air_gap: float = field(metadata=quantity("mm"))
+    stator_pole_height: float = field(metadata=quantity("mm"))
+    rotor_pole_height: float = field(metadata=quantity("mm"))
+    stator_yoke_thickness: float = field(metadata=quantity("mm"))
+    rotor_yoke_thickness: float = field(metadata=quantity("mm"))
     stator_pole: Pole | tuple[Pole, ...]
     rotor_pole: Pole | tuple[Pole, ...]
     winding: Winding
     steel: Steel
     rotor_steel: Steel | None = None
-    stacking_factor: float = 1.0
-    rotor_stacking_factor: float | None = None
+    stacking_factor: float = field(default=1.0, metadata=quantity())
+    rotor_stacking_factor: float | None = field(default=None, metadata=quantity())
     stator_flanks: Literal["radial", "parallel", "round"] = "radial"
     rotor_flanks: Literal["radial", "parallel", "round"] = "radial"
     build: Literal["one gap", "two rotors", "two stators"] = "one gap"
@@ -103,14 +104,14 @@ class AxialMachine(Salient):
             thick = positive(
                 rule, name, getattr(self, name), "m", zero=self.middle == member and self.through_flux
             )
-            for field in ("root_fillet", "flank_length"):
+            for root in ("root_fillet", "flank_length"):
                 sizes = [
-                    size for pole in getattr(self, f"{member}_pattern") for size in both(getattr(pole, field))
+                    size for pole in getattr(self, f"{member}_pattern") for size in both(getattr(pole, root))
                 ]
                 if not thick and any(sizes):
                     rule = "a pole without a yoke has no root to fill or to scoop out"
                     raise InvalidValue(
-                        refusal(rule, f"{member}_pole.{field}", f"{max(sizes) * 1e3:.4g} mm", "0 mm")
+                        refusal(rule, f"{member}_pole.{root}", f"{max(sizes) * 1e3:.4g} mm", "0 mm")
                     )
 
     @property

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 
 from polefem.errors import InvalidValue, refusal
 from polefem.params.checks import increasing, positive, within
+from polefem.params.quantity import quantity
 
 __all__ = [
     "AverageVoltage",
@@ -39,8 +40,8 @@ class RectangularCurrent:
     Raises InvalidValue where turn-off does not follow turn-on.
     """
 
-    turn_on: float
-    turn_off: float
+    turn_on: float = field(metadata=quantity("deg"))
+    turn_off: float = field(metadata=quantity("deg"))
 
     def __post_init__(self) -> None:
         _check_window(self.turn_on, self.turn_off)
@@ -72,7 +73,7 @@ class SuitedSwitching:
 
     objective: Literal["ripple", "torque"] = "ripple"
     generating: bool = False
-    least_torque: float = 0.0
+    least_torque: float = field(default=0.0, metadata=quantity("N m"))
 
     def __post_init__(self) -> None:
         if self.objective not in ("ripple", "torque"):
@@ -98,10 +99,10 @@ class Bridge:
     rectified mains kills: build and work on one only as local codes and licensed practice have it.
     """
 
-    supply: float
-    switch_drop: float = 0.0
-    diode_drop: float = 0.0
-    source_resistance: float = 0.0
+    supply: float = field(metadata=quantity("V"))
+    switch_drop: float = field(default=0.0, metadata=quantity("V"))
+    diode_drop: float = field(default=0.0, metadata=quantity("V"))
+    source_resistance: float = field(default=0.0, metadata=quantity("ohm"))
 
     def __post_init__(self) -> None:
         positive("a bridge needs a supply", "bridge.supply", self.supply, "V")
@@ -128,8 +129,8 @@ class Chopping:
     Soft chopping opens one switch and lets the phase freewheel; `hard` opens both.
     """
 
-    level: float
-    band: float
+    level: float = field(metadata=quantity("A"))
+    band: float = field(metadata=quantity("A"))
     hard: bool = False
 
     def __post_init__(self) -> None:
@@ -155,7 +156,7 @@ class AverageVoltage:
     or is demagnetised where `hard`.
     """
 
-    duty: float
+    duty: float = field(metadata=quantity("%"))
     hard: bool = False
 
     def __post_init__(self) -> None:
@@ -174,8 +175,8 @@ class Tracking:
     angles: rad, increasing; currents: A, 0 or above; straight lines between them, the end values beyond them.
     """
 
-    angles: tuple[float, ...]
-    currents: tuple[float, ...]
+    angles: tuple[float, ...] = field(metadata=quantity("deg"))
+    currents: tuple[float, ...] = field(metadata=quantity("A"))
 
     def __init__(self, angles: ArrayLike, currents: ArrayLike) -> None:
         places = increasing("the angles of a profile must increase", "tracking.angles", angles, "rad")
@@ -230,9 +231,9 @@ class DriveSpec:
     """
 
     bridge: Bridge
-    resistance: float
-    turn_on: float
-    turn_off: float
+    resistance: float = field(metadata=quantity("ohm"))
+    turn_on: float = field(metadata=quantity("deg"))
+    turn_off: float = field(metadata=quantity("deg"))
     control: Control = field(default_factory=SinglePulse)
 
     def __post_init__(self) -> None:
@@ -254,10 +255,10 @@ class Load:
     it also holds the shaft at rest. drag: N m s. fan: N m s^2.
     """
 
-    constant: float = 0.0
-    friction: float = 0.0
-    drag: float = 0.0
-    fan: float = 0.0
+    constant: float = field(default=0.0, metadata=quantity("N m"))
+    friction: float = field(default=0.0, metadata=quantity("N m"))
+    drag: float = field(default=0.0, metadata=quantity("N m s"))
+    fan: float = field(default=0.0, metadata=quantity("N m s2"))
 
     def __post_init__(self) -> None:
         within("a load is a finite torque", "load.constant", self.constant, -math.inf, math.inf, "N m")

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 from polefem.errors import InvalidValue, refusal
 from polefem.params.checks import Sides, both, number, positive
+from polefem.params.quantity import quantity
 
 __all__ = ["FreeFace", "RoundFace", "SlopedFace"]
 
@@ -19,8 +20,8 @@ class SlopedFace:
     where the slope begins, rad; below 0 on the other half. Both may be a pair, minus side first.
     """
 
-    rise: Sides
-    start: Sides = 0.0
+    rise: Sides = field(metadata=quantity("mm"))
+    start: Sides = field(default=0.0, metadata=quantity("deg"))
 
     def __post_init__(self) -> None:
         rule = "a slope must widen the gap"
@@ -43,8 +44,8 @@ class RoundFace:
     negative. at: angle from the pole axis where the gap is narrowest, rad.
     """
 
-    radius: float
-    at: float = 0.0
+    radius: float = field(metadata=quantity("mm"))
+    at: float = field(default=0.0, metadata=quantity("deg"))
 
     def __post_init__(self) -> None:
         if not number("face.radius", self.radius):
@@ -67,8 +68,8 @@ class FreeFace:
     parts of half the pole arc. rises: by how much the gap is wider there, m.
     """
 
-    stations: tuple[float, ...]
-    rises: tuple[float, ...]
+    stations: tuple[float, ...] = field(metadata=quantity())
+    rises: tuple[float, ...] = field(metadata=quantity("mm"))
 
     def __post_init__(self) -> None:
         stations, rises = [tuple(float(x) for x in values) for values in (self.stations, self.rises)]

@@ -7,26 +7,9 @@ from collections.abc import Iterator, Mapping
 from typing import Any, TypeVar, cast
 
 from polefem.errors import InvalidValue, refusal
-from polefem.units import deg, mm
+from polefem.params.quantity import quantity_of
 
-__all__ = ["field_names", "field_value", "shown", "unit_of", "with_fields"]
-
-_ANGLES = frozenset({"arc", "taper", "at", "start", "tilt", "turn_on", "turn_off"})
-_BARE = frozenset(
-    {
-        "stacking_factor",
-        "rotor_stacking_factor",
-        "most_fill",
-        "stations",
-        "fill_factor",
-        "temperature",
-        "loss",
-        "current",
-        "torque",
-        "most_current",
-    }
-)
-_BARE_PARTS = frozenset({"mesh", "basis", "copper", "turning"})
+__all__ = ["field_names", "field_value", "shown", "with_fields"]
 
 Value = TypeVar("Value")
 
@@ -56,28 +39,17 @@ def _parts(value: Any) -> list[tuple[str, Any]]:
     return []
 
 
-def unit_of(name: str) -> tuple[str, float]:
-    """The unit that a person reads a field of numbers in, and its size in SI; ("", 1.0) where it has none.
+def shown(owner: Any, name: str, value: Any) -> str:
+    """A field's value as a person reads it: in the unit that the class (or union of classes) which holds it says.
 
-    >>> unit_of("rotor_pole.arc")[0], unit_of("air_gap")[0], unit_of("copper.fill_factor")[0]
-    ('deg', 'mm', '')
+    >>> from polefem.params import Machine
+    >>> shown(Machine, "air_gap", 0.5e-3), shown(Machine, "stator_poles", 6), shown(Machine, "no_such", 0.5e-3)
+    ('0.5 mm', '6', '0.0005')
     """
-    last = name.rpartition(".")[2]
-    if last in _BARE or name.partition(".")[0] in _BARE_PARTS:
-        return "", 1.0
-    return ("deg", deg) if last in _ANGLES else ("mm", mm)
-
-
-def shown(name: str, value: Any) -> str:
-    """A field's value as a person reads it.
-
-    >>> shown("air_gap", 0.5e-3), shown("stator_poles", 6)
-    ('0.5 mm', '6')
-    """
-    if isinstance(value, bool) or not isinstance(value, float):
+    if isinstance(value, bool) or not isinstance(value, int | float):
         return str(value)
-    unit, size = unit_of(name)
-    return f"{value / size:.5g} {unit}".strip()
+    how = quantity_of(owner, name)
+    return how.setting(value) if how else f"{value:.5g}" if isinstance(value, float) else str(value)
 
 
 def field_value(value: Any, name: str) -> Any:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from polefem.materials import Steel
 from polefem.params.checks import positive
 from polefem.params.pole import Pole
+from polefem.params.quantity import quantity
 from polefem.params.salient import Salient, order
 from polefem.params.winding import Winding
 
@@ -61,22 +62,22 @@ class RadialMachine(_Round):
 
     stator_poles: int
     rotor_poles: int
-    stator_outer_radius: float
-    rotor_outer_radius: float
-    air_gap: float
-    stator_yoke_thickness: float
-    rotor_yoke_radius: float
-    shaft_radius: float
-    stack_length: float
+    stator_outer_radius: float = field(metadata=quantity("mm"))
+    rotor_outer_radius: float = field(metadata=quantity("mm"))
+    air_gap: float = field(metadata=quantity("mm"))
+    stator_yoke_thickness: float = field(metadata=quantity("mm"))
+    rotor_yoke_radius: float = field(metadata=quantity("mm"))
+    shaft_radius: float = field(metadata=quantity("mm"))
+    stack_length: float = field(metadata=quantity("mm"))
     stator_pole: Pole | tuple[Pole, ...]
     rotor_pole: Pole | tuple[Pole, ...]
     winding: Winding
     steel: Steel
     rotor_steel: Steel | None = None
-    stacking_factor: float = 1.0
-    rotor_stacking_factor: float | None = None
+    stacking_factor: float = field(default=1.0, metadata=quantity())
+    rotor_stacking_factor: float | None = field(default=None, metadata=quantity())
     shaft_steel: Steel | None = None
-    surrounding_air: float = 0.0
+    surrounding_air: float = field(default=0.0, metadata=quantity("mm"))
     single_phase: bool = False
     must_start: bool = True
 
@@ -138,22 +139,22 @@ class OuterRotorMachine(_Round):
 
     stator_poles: int
     rotor_poles: int
-    rotor_outer_radius: float
-    stator_outer_radius: float
-    air_gap: float
-    rotor_yoke_thickness: float
-    stator_yoke_radius: float
-    shaft_radius: float
-    stack_length: float
+    rotor_outer_radius: float = field(metadata=quantity("mm"))
+    stator_outer_radius: float = field(metadata=quantity("mm"))
+    air_gap: float = field(metadata=quantity("mm"))
+    rotor_yoke_thickness: float = field(metadata=quantity("mm"))
+    stator_yoke_radius: float = field(metadata=quantity("mm"))
+    shaft_radius: float = field(metadata=quantity("mm"))
+    stack_length: float = field(metadata=quantity("mm"))
     stator_pole: Pole | tuple[Pole, ...]
     rotor_pole: Pole | tuple[Pole, ...]
     winding: Winding
     steel: Steel
     rotor_steel: Steel | None = None
-    stacking_factor: float = 1.0
-    rotor_stacking_factor: float | None = None
+    stacking_factor: float = field(default=1.0, metadata=quantity())
+    rotor_stacking_factor: float | None = field(default=None, metadata=quantity())
     shaft_steel: Steel | None = None
-    surrounding_air: float = 0.0
+    surrounding_air: float = field(default=0.0, metadata=quantity("mm"))
     single_phase: bool = False
     must_start: bool = True
 

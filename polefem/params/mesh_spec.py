@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from polefem.errors import InvalidValue, refusal
 from polefem.params.checks import positive, whole
+from polefem.params.quantity import quantity
 
 __all__ = ["MeshSpec"]
 
@@ -22,10 +23,10 @@ class MeshSpec:
     million unknowns, which take minutes and 10 GB.
     """
 
-    corner: float = 0.08
-    face: float = 0.188
-    iron: float = 0.22
-    growth: float = 0.7
+    corner: float = field(default=0.08, metadata=quantity())
+    face: float = field(default=0.188, metadata=quantity())
+    iron: float = field(default=0.22, metadata=quantity())
+    growth: float = field(default=0.7, metadata=quantity())
     most: int = 200_000
 
     def __post_init__(self) -> None:

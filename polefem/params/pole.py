@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from polefem.errors import InvalidValue, refusal
 from polefem.params.checks import Sides, both, number, positive, within
 from polefem.params.face import FreeFace, RoundFace, SlopedFace
+from polefem.params.quantity import quantity
 
 __all__ = ["Barrier", "Hole", "Notch", "Pole", "Shoe"]
 
@@ -25,9 +26,9 @@ class Shoe:
     measured along or across the pole axis.
     """
 
-    overhang: Sides
-    tip: Sides
-    neck: Sides
+    overhang: Sides = field(metadata=quantity("mm"))
+    tip: Sides = field(metadata=quantity("mm"))
+    neck: Sides = field(metadata=quantity("mm"))
 
     def __post_init__(self) -> None:
         rule = "a pole shoe must reach out"
@@ -49,9 +50,9 @@ class Notch:
     half its width, else straight sides and a half-round bottom.
     """
 
-    at: float
-    width: float
-    depth: float
+    at: float = field(metadata=quantity("deg"))
+    width: float = field(metadata=quantity("mm"))
+    depth: float = field(metadata=quantity("mm"))
     form: Literal["rectangular", "v", "round"] = "rectangular"
 
     def __post_init__(self) -> None:
@@ -68,9 +69,9 @@ class Notch:
 class Hole:
     """A round hole in the pole, `depth` of its centre behind the face level, `offset` off the axis, m."""
 
-    depth: float
-    diameter: float
-    offset: float = 0.0
+    depth: float = field(metadata=quantity("mm"))
+    diameter: float = field(metadata=quantity("mm"))
+    offset: float = field(default=0.0, metadata=quantity("mm"))
 
     def __post_init__(self) -> None:
         positive("a hole must lie behind the face", "hole.depth", self.depth, "m")
@@ -87,11 +88,11 @@ class Barrier:
     axis, m.
     """
 
-    depth: float
-    length: float
-    width: float
-    tilt: float = 0.0
-    offset: float = 0.0
+    depth: float = field(metadata=quantity("mm"))
+    length: float = field(metadata=quantity("mm"))
+    width: float = field(metadata=quantity("mm"))
+    tilt: float = field(default=0.0, metadata=quantity("deg"))
+    offset: float = field(default=0.0, metadata=quantity("mm"))
 
     def __post_init__(self) -> None:
         positive("a barrier must lie behind the face", "barrier.depth", self.depth, "m")
@@ -124,18 +125,18 @@ class Pole:
     False
     """
 
-    arc: float
-    taper: Sides = 0.0
+    arc: float = field(metadata=quantity("deg"))
+    taper: Sides = field(default=0.0, metadata=quantity("deg"))
     shoe: Shoe | None = None
     notches: tuple[Notch, ...] = ()
     holes: tuple[Hole, ...] = ()
     barriers: tuple[Barrier, ...] = ()
     face: SlopedFace | RoundFace | FreeFace | None = None
-    tip_chamfer: Sides = 0.0
-    tip_fillet: Sides = 0.0
-    root_fillet: Sides = 0.0
-    flank_length: Sides = 0.0
-    web: float = 0.35e-3
+    tip_chamfer: Sides = field(default=0.0, metadata=quantity("mm"))
+    tip_fillet: Sides = field(default=0.0, metadata=quantity("mm"))
+    root_fillet: Sides = field(default=0.0, metadata=quantity("mm"))
+    flank_length: Sides = field(default=0.0, metadata=quantity("mm"))
+    web: float = field(default=0.35e-3, metadata=quantity("mm"))
 
     def __post_init__(self) -> None:
         within("a pole face must be narrower than half a turn", "pole.arc", self.arc, 0.0, math.pi, "rad")

@@ -1,6 +1,6 @@
 """Machines as TOML files, the unit in the key: `air_gap_mm`, `arc_deg`.
 
-The keys follow from the fields of the dataclasses themselves: lengths in millimetres, angles in degrees,
+The keys follow from the fields of the dataclasses themselves: numbers in the unit that their field says (`Quantity`),
 counts and words bare, parts as tables, parts that repeat as lists of tables. What is not a key of its table is
 refused with the list of what is.
 """
@@ -21,8 +21,8 @@ from polefem.files import read_text
 from polefem.materials import NU0, Steel, steel_names
 from polefem.params.axial import AxialMachine
 from polefem.params.checks import number, printable
-from polefem.params.fields import unit_of
 from polefem.params.machine import OuterRotorMachine, RadialMachine
+from polefem.params.quantity import Quantity
 
 __all__ = ["load_machine", "machine_from_text", "machine_text"]
 
@@ -97,11 +97,10 @@ def _key(field: dataclasses.Field[Any], hint: Any) -> tuple[str, _Key]:
     if ones or rows:
         name = field.name if ones else _singular(field.name)
         return name, _Key(field.name, required, None, ones or rows, bool(ones), bool(rows))
-    leaves = {leaf for option in options for leaf in get_args(option) or (option,)}
-    if float not in leaves or not unit_of(field.name)[0]:
+    how: Quantity | None = field.metadata.get("quantity")
+    if how is None or not how.unit:
         return field.name, _Key(field.name, required)
-    unit, factor = unit_of(field.name)
-    return f"{field.name}_{unit}", _Key(field.name, required, factor)
+    return f"{field.name}_{how.unit}", _Key(field.name, required, how.size)
 
 
 def _options(hint: Any) -> tuple[Any, ...]:

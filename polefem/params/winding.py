@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from polefem.errors import InvalidValue, refusal
 from polefem.params.checks import positive, whole, within
+from polefem.params.quantity import quantity
 
 __all__ = ["THINNEST_LINER", "CoilStep", "Winding"]
 
@@ -17,8 +18,8 @@ THINNEST_LINER = 0.05e-3
 class CoilStep:
     """A piece of a coil side with a width of its own. length: along the pole, m. width: away from the flank, m."""
 
-    length: float
-    width: float
+    length: float = field(metadata=quantity("mm"))
+    width: float = field(metadata=quantity("mm"))
 
     def __post_init__(self) -> None:
         positive("a step of a coil must have a length", "winding.step.length", self.length, "m")
@@ -45,14 +46,14 @@ class Winding:
     """
 
     turns_per_pole: int
-    coil_width: float
-    face_inset: float
-    yoke_clearance: float
-    liner: float = 0.3e-3
+    coil_width: float = field(metadata=quantity("mm"))
+    face_inset: float = field(metadata=quantity("mm"))
+    yoke_clearance: float = field(metadata=quantity("mm"))
+    liner: float = field(default=0.3e-3, metadata=quantity("mm"))
     parallel_paths: int = 1
-    wire_diameter: float | None = None
+    wire_diameter: float | None = field(default=None, metadata=quantity("mm"))
     strands: int = 1
-    most_fill: float = 0.65
+    most_fill: float = field(default=0.65, metadata=quantity())
     phase_of_pole: tuple[int, ...] | None = None
     polarity: tuple[int, ...] | None = None
     steps: tuple[CoilStep, ...] = ()

@@ -12,7 +12,6 @@ from polefem.ranking.words import (
     sensitivity_sentence,
     sensitivity_text,
     uncertainty_text,
-    unit_of_figure,
     verdict_sentences,
 )
 
@@ -34,6 +33,5 @@ __all__ = [
     "table_text",
     "uncertainty_of",
     "uncertainty_text",
-    "unit_of_figure",
     "verdict_sentences",
 ]

@@ -47,7 +47,7 @@ def _order(orders: DriveOrders, k: int, most: int) -> list[str]:
     rows = [["shape", *map(_spaced, _SHOWN)]]
     for record in ranking.ordered[:most]:
         if record.figures is not None:
-            found = (figure_text(record.figures, f"{name}.{figure}") for figure in _SHOWN)
+            found = (figure_text(record, f"{name}.{figure}") for figure in _SHOWN)
             rows.append([f"{len(rows)}  {record.name}", *found])
     lacking = [f"not ranked here: {record.name}: {why}" for record, why in ranking.infeasible[:most]]
     head = f"Under {name}: {ranking.basis}; ranked by {_spaced(orders.figure)}"

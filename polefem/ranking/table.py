@@ -6,45 +6,21 @@ import csv
 import io
 import re
 import textwrap
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from polefem.copper import THERMAL_CAUTION
 from polefem.drive import RIPPLE_FORMULA
 from polefem.estimates import USUAL_SHEAR
 from polefem.ranking.order import Ranking
-from polefem.study import Figures, OperatingPointFigures
-from polefem.units import deg
+from polefem.study import Figures, OperatingPointFigures, Record, error_from_map, quantity_of_figure
 
 __all__ = ["csv_text", "table_cells", "table_text"]
 
 
-@dataclass(frozen=True)
-class _Column:
-    title: tuple[str, str]
-    show: Callable[[Figures], str]
-
-
-def _number(scale: float, digits: int, name: str) -> Callable[[Figures], str]:
-    def show(figures: Figures) -> str:
-        value = getattr(figures, name)
-        return "-" if value is None else f"{value * scale:.{digits}f}"
-
-    return show
-
-
 _COLUMNS = (
-    _Column(("mean torque", "N m"), _number(1, 2, "mean_torque")),
-    _Column(("ripple", "%"), _number(100, 1, "ripple")),
-    _Column(("lowest", "N m"), _number(1, 2, "lowest_torque")),
-    _Column(("L aligned", "mH"), _number(1e3, 2, "aligned_inductance")),
-    _Column(("L unaligned", "mH"), _number(1e3, 2, "unaligned_inductance")),
-    _Column(("current", "A"), _number(1, 2, "current")),
-    _Column(("copper loss", "W"), _number(1, 1, "copper_loss")),
-    _Column(("torque / loss", "mN m/W"), _number(1e3, 1, "torque_per_loss")),
-    _Column(("on", "deg"), _number(1 / deg, 1, "turn_on")),
-    _Column(("off", "deg"), _number(1 / deg, 1, "turn_off")),
+    *("mean_torque", "ripple", "lowest_torque", "aligned_inductance", "unaligned_inductance", "current"),
+    *("copper_loss", "torque_per_loss", "turn_on", "turn_off"),
 )
 _NUMBER = re.compile(r"[-+]?[0-9.]+([eE][-+]?[0-9]+)?( [\w ]+)?")  # with its unit, perhaps
 _NOTES = (
@@ -54,10 +30,6 @@ _NOTES = (
     "Left out, unless estimates of end effects are named above: end turns (but for their resistance), flux out of the "
     "stack's ends. Gaps between laminations are in it as far as the machine's stacking factor is.",
 )
-_COPPER = next(column for column in _COLUMNS if column.title[0] == "copper loss")
-_LOSSES = _Column(
-    ("copper + iron", "W"), lambda f: f"{_COPPER.show(f)} + {_number(1, 2, 'iron_loss')(f)}"
-)  # in its place where iron loss is known
 _WIDTH = 110
 _ASIDE = 6  # designs beside the order, where it is cut short
 
@@ -85,14 +57,17 @@ def table_text(ranking: Ranking, most: int | None = None) -> str:
 def _estimates(name: str, figures: Figures) -> str:
     """What is reckoned by formulas beside the field, told apart from it."""
     low, high = USUAL_SHEAR
-    ends = (figures.end_winding_inductance, figures.aligned_fringing, figures.unaligned_fringing)
-    turns, aligned, unaligned = (f"{value * 1e3:.3g} mH" for value in ends)
+    named = (
+        *("end_winding_inductance", "aligned_fringing", "unaligned_fringing"),
+        *("shear_stress", "torque_per_mass", "most_rise"),
+    )
+    said = (quantity_of_figure(name).text(figures.value(name)) for name in named)
+    turns, aligned, unaligned, shear, per_mass, rise = said
     return (
         f"Estimates for {name}, no field solution: end turns {turns} in series, flux out of the stack's ends {aligned} "
-        f"aligned and {unaligned} unaligned more; shear stress in the gap {figures.shear_stress * 1e-3:.3g} kPa "
+        f"aligned and {unaligned} unaligned more; shear stress in the gap {shear} "
         f"({low * 1e-3:g} to {high * 1e-3:g} is usual of small machines in still air); "
-        f"{figures.torque_per_mass:.3g} N m per kg of copper and steel; up to "
-        f"{figures.most_rise:.0f} K warmer than still air. {THERMAL_CAUTION}"
+        f"{per_mass} of copper and steel; up to {rise} warmer than still air. {THERMAL_CAUTION}"
     )
 
 
@@ -100,13 +75,24 @@ def table_cells(ranking: Ranking) -> tuple[tuple[tuple[str, str], ...], tuple[tu
     """Heads (title, unit) and a row of text for each ordered design: its place, its name and its figures."""
     shown = [record for record in ranking.ordered if record.figures is not None]
     known = any(record.figures is not None and record.figures.iron_loss is not None for record in shown)
-    columns = tuple(_LOSSES if known and column is _COPPER else column for column in _COLUMNS)
     rows = tuple(
-        (str(at), record.name, *(column.show(record.figures) for column in columns))
+        (str(at), record.name, *(_cell(record, name, known) for name in _COLUMNS))
         for at, record in enumerate(shown, start=1)
-        if record.figures is not None
     )
-    return (("", ""), ("shape", ""), *(column.title for column in columns)), rows
+    return (("", ""), ("shape", ""), *(_head(name, known) for name in _COLUMNS)), rows
+
+
+def _head(name: str, iron: bool) -> tuple[str, str]:
+    """Title and unit of a column. iron: whether iron loss stands beside that of the copper."""
+    how = quantity_of_figure(name)
+    title = how.label or name.replace("_", " ")
+    return ("copper + iron" if iron and name == "copper_loss" else title), how.unit
+
+
+def _cell(record: Record, name: str, iron: bool) -> str:
+    value = None if record.figures is None else record.figures.value(name)
+    said = quantity_of_figure(name).number(value, error_from_map(record, name))
+    return f"{said} + {_cell(record, 'iron_loss', False)}" if iron and name == "copper_loss" else said
 
 
 def _rows(ranking: Ranking, count: int) -> list[str]:

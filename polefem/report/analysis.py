@@ -11,9 +11,9 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
-from polefem.ranking import Uncertainty, pareto_set, unit_of_figure
+from polefem.ranking import Uncertainty, pareto_set
 from polefem.report.style import FIELD_COLOURS, KINDS, axes_on, new_figure
-from polefem.study import Limit, Record, SobolIndices, broken_limits, cost, more_is_better
+from polefem.study import Limit, Record, SobolIndices, broken_limits, cost, more_is_better, quantity_of_figure
 
 __all__ = [
     "ParetoPoints",
@@ -47,13 +47,13 @@ def pareto_points(records: Sequence[Record], objectives: Sequence[str]) -> Paret
     rows = [[figures.value(objective) for objective in objectives] for _, figures in known]
     table = np.array(rows, dtype=np.float64).reshape(-1, len(objectives))  # None becomes NaN
     whole = [bool(np.isfinite(row).all()) for row in table]
-    units = [unit_of_figure(objective) for objective in objectives]
-    values = table[whole] / np.array([size for _, size in units])
+    shown_as = [quantity_of_figure(objective) for objective in objectives]
+    values = table[whole] / np.array([how.size for how in shown_as])
     shown = [record for (record, _), is_whole in zip(known, whole, strict=True) if is_whole]
     best = {id(record) for record in pareto_set(shown, objectives)}
     names = tuple(
-        f"{objective.replace('_', ' ')} ({unit})"
-        for objective, (unit, _) in zip(objectives, units, strict=True)
+        f"{objective.replace('_', ' ')} ({how.unit})"
+        for objective, how in zip(objectives, shown_as, strict=True)
     )
     chosen = np.array([id(record) in best for record in shown], dtype=bool)
     return ParetoPoints(tuple(objectives), names, values, chosen, tuple(record.name for record in shown))
@@ -85,15 +85,18 @@ def draw_pareto(points: ParetoPoints) -> Figure:
 
 def draw_uncertainty(uncertainty: Uncertainty) -> Figure:
     """The picture of error bars: two standard deviations to either side, and the chance of each to be the best."""
-    unit, size = unit_of_figure(uncertainty.figure)
+    how = quantity_of_figure(uncertainty.figure)
     figure = new_figure(6.0, 1.4 + 0.6 * len(uncertainty.names))
     axes = axes_on(
-        figure, f"{uncertainty.figure.replace('_', ' ')} ({unit})", "", "Error bars: two standard deviations"
+        figure,
+        f"{uncertainty.figure.replace('_', ' ')} ({how.unit})",
+        "",
+        "Error bars: two standard deviations",
     )
     rows = np.arange(len(uncertainty.names))
-    bars = 2 * uncertainty.deviations / size
+    bars = 2 * uncertainty.deviations / how.size
     axes.errorbar(
-        uncertainty.values / size, rows, xerr=bars, fmt="o", color=KINDS[0], capsize=4, linewidth=1.4
+        uncertainty.values / how.size, rows, xerr=bars, fmt="o", color=KINDS[0], capsize=4, linewidth=1.4
     )
     names = [
         f"{textwrap.fill(name, 24)}\nfirst with {100 * first:.0f} %"
@@ -140,7 +143,7 @@ class SearchPath:
 
 def search_path(label: str, records: Sequence[Record], objective: str, limits: Sequence[Limit]) -> SearchPath:
     """The objective of each design of a search in its order, and the best so far."""
-    unit, size = unit_of_figure(objective)
+    how = quantity_of_figure(objective)
     kept = [
         r.figures if r.figures is not None and not broken_limits(r.figures, limits) else None for r in records
     ]
@@ -148,7 +151,7 @@ def search_path(label: str, records: Sequence[Record], objective: str, limits: S
     best = np.fmin.accumulate(costs) if costs.size else costs
     sign = -1.0 if more_is_better(objective) else 1.0
     return SearchPath(
-        f"{objective.replace('_', ' ')} ({unit})", label, sign * costs / size, sign * best / size
+        f"{objective.replace('_', ' ')} ({how.unit})", label, sign * costs / how.size, sign * best / how.size
     )
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from polefem.copper import Copper
 from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent, EqualMeanTorque
-from polefem.study.design import Design, Plan
+from polefem.study.design import Design, Plan, field_text, quantity_of_field
 from polefem.study.drive_operating_point import DriveOperatingPoint
 from polefem.study.objectives import Limit, broken_limits, check_figure, cost, more_is_better
 from polefem.study.operating_points import (
@@ -20,7 +20,15 @@ from polefem.study.operating_points import (
     WaveformOperatingPoint,
 )
 from polefem.study.progress import ProgressBar
-from polefem.study.record import NEXT_REASON, Figures, OperatingPointFigures, Outcome, Record, Status
+from polefem.study.record import (
+    NEXT_REASON,
+    Figures,
+    OperatingPointFigures,
+    Outcome,
+    Record,
+    Status,
+    quantity_of_figure,
+)
 from polefem.study.sampling import Grid, LatinHypercube, Range, SobolPoints, Variant
 from polefem.study.search import Search, run_search
 from polefem.study.sensitivity import (
@@ -31,7 +39,7 @@ from polefem.study.sensitivity import (
     local_slopes,
     sensitivity_of_sample,
 )
-from polefem.study.store import Store, Table
+from polefem.study.store import Store
 from polefem.study.study import Constraint, Study, Values
 from polefem.study.tolerances import (
     EccentricityTolerance,
@@ -102,7 +110,6 @@ __all__ = [
     "Store",
     "Study",
     "SwitchingTable",
-    "Table",
     "Tolerance",
     "Values",
     "Variant",
@@ -116,11 +123,14 @@ __all__ = [
     "cost",
     "effects_of",
     "error_from_map",
+    "field_text",
     "global_sensitivity",
     "half_overlap",
     "keep_section_fields",
     "local_slopes",
     "more_is_better",
+    "quantity_of_field",
+    "quantity_of_figure",
     "run_designs",
     "run_search",
     "section_fields",

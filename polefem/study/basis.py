@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from abc import ABC, abstractmethod
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -35,6 +35,7 @@ from polefem.maps import CoupledMap
 from polefem.params import RectangularCurrent
 from polefem.params.checks import positive, within
 from polefem.params.drive_spec import Bridge, DriveSpec
+from polefem.params.quantity import quantity
 
 __all__ = ["Basis", "EqualCopperLoss", "EqualCurrent", "EqualMeanTorque"]
 
@@ -93,7 +94,7 @@ class Basis(ABC):
 class EqualCopperLoss(Basis):
     """Every design may turn so many watts into heat in its copper, all phases together."""
 
-    loss: float
+    loss: float = field(metadata=quantity("W"))
 
     def __post_init__(self) -> None:
         positive("copper must be given a loss", "basis.loss", self.loss, "W")
@@ -142,7 +143,7 @@ class EqualCopperLoss(Basis):
 class EqualCurrent(Basis):
     """Every design carries so many amperes in the conducting phase."""
 
-    current: float
+    current: float = field(metadata=quantity("A"))
 
     def __post_init__(self) -> None:
         positive("a phase must carry a current", "basis.current", self.current, "A")
@@ -188,8 +189,8 @@ class EqualMeanTorque(Basis):
     """Every design gives so many N m on average (below 0: brakes as a generator), with the current that takes; none may
     need more than `most_current` (A), up to which its map is computed."""
 
-    torque: float
-    most_current: float
+    torque: float = field(metadata=quantity("N m"))
+    most_current: float = field(metadata=quantity("A"))
 
     def __post_init__(self) -> None:
         within("a torque is finite", "basis.torque", self.torque, -math.inf, math.inf, "N m")

@@ -13,12 +13,13 @@ from polefem.estimates import Turning
 from polefem.params import Machine, MeshSpec, RectangularCurrent, SuitedSwitching
 from polefem.params.checks import positive, whole
 from polefem.params.content import content, content_key
-from polefem.params.fields import with_fields
+from polefem.params.fields import shown, with_fields
+from polefem.params.quantity import Quantity, quantity, quantity_of
 from polefem.study.basis import Basis, EqualCopperLoss
 from polefem.study.operating_points import OperatingPoint, RectangularOperatingPoint
 from polefem.version import numerics
 
-__all__ = ["Design", "Plan", "of_plan"]
+__all__ = ["Design", "Plan", "field_text", "of_plan", "quantity_of_field"]
 
 
 #: Currents of a map, at least, that is to be read between its currents.
@@ -52,7 +53,7 @@ class Plan:
     end_effects: bool = False
     turning: Turning | None = None
     operating_points: tuple[OperatingPoint, ...] = ()
-    map_current: float = 0.0
+    map_current: float = field(default=0.0, metadata=quantity("A"))
 
     @property
     def terms(self) -> str:
@@ -174,3 +175,21 @@ class Design:
 def of_plan(name: str) -> bool:
     """Whether a dotted name is of a field of the plan, not of the machine."""
     return name.partition(".")[0] in {f.name for f in fields(Plan)}
+
+
+def quantity_of_field(name: str) -> Quantity | None:
+    """How a field that a study may change is shown, by its dotted name; None where nothing is said of it.
+
+    >>> [quantity_of_field(name).unit for name in ("map_current", "operating_points.0.speed", "air_gap")]
+    ['A', 'rpm', 'mm']
+    """
+    return quantity_of(Plan if of_plan(name) else Machine, name)
+
+
+def field_text(name: str, value: Any) -> str:
+    """The value of a field that a study may change, as a person reads it.
+
+    >>> field_text("map_current", 20.0), field_text("rotor_pole.notches.0.width", 2e-3), field_text("stator_poles", 6)
+    ('20 A', '2 mm', '6')
+    """
+    return shown(Plan if of_plan(name) else Machine, name, value)

@@ -11,6 +11,7 @@ from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
 from polefem.params.checks import printable
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, SinglePulse
+from polefem.params.quantity import quantity
 from polefem.study.record import OperatingPointFigures
 
 __all__ = ["DriveOperatingPoint", "run_figures"]
@@ -25,10 +26,10 @@ class DriveOperatingPoint:
     """
 
     name: str
-    speed: float
+    speed: float = field(metadata=quantity("rpm"))
     bridge: Bridge
-    turn_on: float
-    turn_off: float
+    turn_on: float = field(metadata=quantity("deg"))
+    turn_off: float = field(metadata=quantity("deg"))
     control: Control = field(default_factory=SinglePulse)
 
     at_any_current: ClassVar[bool] = True

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from polefem.errors import InvalidValue, refusal
-from polefem.study.record import Figures, OperatingPointFigures
+from polefem.study.record import Figures, OperatingPointFigures, quantity_of_figure
 
 __all__ = ["Limit", "broken_limits", "check_figure", "cost", "more_is_better"]
 
@@ -22,7 +22,6 @@ _OF_TORQUE = frozenset(
         "shear_stress",
     }
 )
-_MORE_IS_BETTER = _OF_TORQUE | {"aligned_inductance", "efficiency"}
 
 
 @dataclass(frozen=True)
@@ -55,8 +54,9 @@ class Limit:
         return max(below, above)
 
     def __str__(self) -> str:
-        least = "" if self.least is None else f"{self.least:.4g} <= "
-        most = "" if self.most is None else f" <= {self.most:.4g}"
+        how = quantity_of_figure(self.figure)
+        least = "" if self.least is None else f"{how.setting(self.least)} <= "
+        most = "" if self.most is None else f" <= {how.setting(self.most)}"
         return f"{least}{self.figure}{most}"
 
 
@@ -75,7 +75,7 @@ def more_is_better(figure: str) -> bool:
 
     Of torques, more means more of what was asked for: of a generator, stronger braking, which is a lower number.
     """
-    return figure.rpartition(".")[2] in _MORE_IS_BETTER
+    return quantity_of_figure(figure).more_is_better
 
 
 def cost(figures: Figures, figure: str) -> float | None:
@@ -94,6 +94,9 @@ def broken_limits(figures: Figures, limits: Sequence[Limit]) -> tuple[str, ...]:
     """The limits that are not kept, with what was found, in words."""
     broken = [(limit, figures.value(limit.figure)) for limit in limits if limit.excess(figures) > 0.0]
     return tuple(
-        f"{limit.figure} is {'not known' if value is None else f'{value:.4g}'}, allowed is {limit}"
-        for limit, value in broken
+        f"{limit.figure} is {_found(limit.figure, value)}, allowed is {limit}" for limit, value in broken
     )
+
+
+def _found(figure: str, value: float | None) -> str:
+    return "not known" if value is None else quantity_of_figure(figure).setting(value)

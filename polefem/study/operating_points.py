@@ -35,6 +35,7 @@ from polefem.maps import CoupledMap
 from polefem.params import RectangularCurrent
 from polefem.params.checks import increasing, positive, printable, within
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, Tracking
+from polefem.params.quantity import quantity
 from polefem.study.basis import Basis
 from polefem.study.drive_operating_point import DriveOperatingPoint, run_figures
 from polefem.study.record import OperatingPointFigures
@@ -61,7 +62,7 @@ class WaveformOperatingPoint:
     name: str
     current: Tracking
     basis: Basis
-    speed: float
+    speed: float = field(metadata=quantity("rpm"))
 
     at_any_current: ClassVar[bool] = True
 
@@ -156,10 +157,10 @@ class LevelOperatingPoint:
     """
 
     name: str
-    speed: float
+    speed: float = field(metadata=quantity("rpm"))
     bridge: Bridge
-    turn_on: float
-    turn_off: float
+    turn_on: float = field(metadata=quantity("deg"))
+    turn_off: float = field(metadata=quantity("deg"))
     basis: Basis
     control: Control = field(default_factory=lambda: Tracking.level(1.0))
 
@@ -192,11 +193,11 @@ class BestOperatingPoint:
     """
 
     name: str
-    speed: float
+    speed: float = field(metadata=quantity("rpm"))
     bridge: Bridge
     basis: Basis
     objective: Objective = "loss"
-    current_limit: float | None = None
+    current_limit: float | None = field(default=None, metadata=quantity("A"))
     generating: bool = False
 
     at_any_current: ClassVar[bool] = True
@@ -235,10 +236,10 @@ class SwitchingTable:
     """
 
     bridge: Bridge
-    speeds: tuple[float, ...]
-    torques: tuple[float, ...]
+    speeds: tuple[float, ...] = field(metadata=quantity("rpm"))
+    torques: tuple[float, ...] = field(metadata=quantity("N m"))
     objective: Objective = "loss"
-    current_limit: float | None = None
+    current_limit: float | None = field(default=None, metadata=quantity("A"))
 
     def __post_init__(self) -> None:
         increasing("the speeds of a table must increase", "speeds", self.speeds, "rad/s")

@@ -10,8 +10,17 @@ from typing import Any
 
 from polefem.maps import CoupledMap, FluxMap
 from polefem.params import RectangularCurrent
+from polefem.params.quantity import Quantity, quantities, quantity
 
-__all__ = ["NEXT_REASON", "Figures", "OperatingPointFigures", "Outcome", "Record", "Status"]
+__all__ = [
+    "NEXT_REASON",
+    "Figures",
+    "OperatingPointFigures",
+    "Outcome",
+    "Record",
+    "Status",
+    "quantity_of_figure",
+]
 
 
 NEXT_REASON = "; and "
@@ -40,15 +49,15 @@ class OperatingPointFigures:
     loss not counted; None where power goes in from both sides.
     """
 
-    mean_torque: float
-    lowest_torque: float
-    highest_torque: float
-    ripple: float
-    peak_current: float
-    rms_current: float
-    copper_loss: float
-    input_power: float
-    efficiency: float | None
+    mean_torque: float = field(metadata=quantity("N m", more_is_better=True))
+    lowest_torque: float = field(metadata=quantity("N m", more_is_better=True, label="lowest"))
+    highest_torque: float = field(metadata=quantity("N m"))
+    ripple: float = field(metadata=quantity("%", digits=3))
+    peak_current: float = field(metadata=quantity("A"))
+    rms_current: float = field(metadata=quantity("A"))
+    copper_loss: float = field(metadata=quantity("W"))
+    input_power: float = field(metadata=quantity("W"))
+    efficiency: float | None = field(metadata=quantity("%", digits=3, more_is_better=True))
 
     @classmethod
     def names(cls) -> tuple[str, ...]:
@@ -78,31 +87,31 @@ class Figures:
     operating_points: by name, figures at the operating points that the plan asks for.
     """
 
-    current: float
-    copper_loss: float
-    phase_resistance: float
-    current_density: float
-    copper_mass: float
-    steel_mass: float
-    mean_torque: float
-    lowest_torque: float
-    highest_torque: float
-    ripple: float
-    turn_on: float
-    turn_off: float
-    aligned_inductance: float
-    unaligned_inductance: float
-    torque_per_loss: float
-    rotor_inertia: float
-    torque_per_mass: float
-    torque_per_volume: float
-    shear_stress: float
-    end_winding_inductance: float
-    aligned_fringing: float
-    unaligned_fringing: float
-    most_rise: float
-    iron_loss: float | None
-    phase_interaction: float | None
+    current: float = field(metadata=quantity("A"))
+    copper_loss: float = field(metadata=quantity("W"))
+    phase_resistance: float = field(metadata=quantity("ohm"))
+    current_density: float = field(metadata=quantity("A/mm2", digits=3))
+    copper_mass: float = field(metadata=quantity("kg"))
+    steel_mass: float = field(metadata=quantity("kg"))
+    mean_torque: float = field(metadata=quantity("N m", more_is_better=True))
+    lowest_torque: float = field(metadata=quantity("N m", more_is_better=True, label="lowest"))
+    highest_torque: float = field(metadata=quantity("N m"))
+    ripple: float = field(metadata=quantity("%", digits=3))
+    turn_on: float = field(metadata=quantity("deg", digits=3, label="on"))
+    turn_off: float = field(metadata=quantity("deg", digits=3, label="off"))
+    aligned_inductance: float = field(metadata=quantity("mH", more_is_better=True, label="L aligned"))
+    unaligned_inductance: float = field(metadata=quantity("mH", label="L unaligned"))
+    torque_per_loss: float = field(metadata=quantity("mN m/W", more_is_better=True, label="torque / loss"))
+    rotor_inertia: float = field(metadata=quantity("kg cm2"))
+    torque_per_mass: float = field(metadata=quantity("N m/kg", digits=3, more_is_better=True))
+    torque_per_volume: float = field(metadata=quantity("N m/l", digits=3, more_is_better=True))
+    shear_stress: float = field(metadata=quantity("kPa", digits=3, more_is_better=True))
+    end_winding_inductance: float = field(metadata=quantity("mH", digits=2))
+    aligned_fringing: float = field(metadata=quantity("mH", digits=2))
+    unaligned_fringing: float = field(metadata=quantity("mH", digits=2))
+    most_rise: float = field(metadata=quantity("K", digits=2))
+    iron_loss: float | None = field(metadata=quantity("W", digits=3))
+    phase_interaction: float | None = field(metadata=quantity("% of mean", digits=2))
     operating_points: Mapping[str, OperatingPointFigures] = field(default_factory=dict)
 
     @property
@@ -127,6 +136,16 @@ class Figures:
             found: float | None = getattr(self, name)
             return found
         return getattr(self.operating_points[point], of) if point in self.operating_points else None
+
+
+def quantity_of_figure(figure: str) -> Quantity:
+    """How a figure is shown, by its name ("ripple"), or by that of an operating point's ("throwing.ripple").
+
+    >>> quantity_of_figure("throwing.ripple").unit, quantity_of_figure("mean_torque").more_is_better
+    ('%', True)
+    """
+    point, _, of = figure.rpartition(".")
+    return quantities(OperatingPointFigures if point else Figures)[of]
 
 
 @dataclass(frozen=True, eq=False)

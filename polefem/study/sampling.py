@@ -19,7 +19,7 @@ from scipy.stats import qmc
 
 from polefem.errors import InvalidValue, refusal
 from polefem.params.checks import printable, whole
-from polefem.params.fields import shown
+from polefem.study.design import field_text
 
 __all__ = ["Grid", "LatinHypercube", "Range", "SobolPoints", "Variant", "changes_at", "name_of"]
 
@@ -123,7 +123,7 @@ def name_of(changes: Mapping[str, Any], prefix: str = "") -> str:
     >>> name_of({"air_gap": 0.5e-3, "stator_poles": 6}, "wide")
     'wide air_gap 0.5 mm, stator_poles 6'
     """
-    return f"{prefix} {', '.join(f'{name} {shown(name, value)}' for name, value in changes.items())}".strip()
+    return f"{prefix} {', '.join(f'{name} {field_text(name, value)}' for name, value in changes.items())}".strip()
 
 
 def _numbered(ranges: Mapping[str, Range], unit: NDArray[np.float64], prefix: str) -> Iterator[Variant]:

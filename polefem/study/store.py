@@ -19,19 +19,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from polefem.errors import StoreRefused, refusal
 from polefem.files import beside, sweep
 from polefem.maps import CoupledMap
 from polefem.study.claims import Claims
 from polefem.study.database import on_network, open_database, spoken, transaction
-from polefem.study.objectives import check_figure, more_is_better
-from polefem.study.record import Figures, Outcome, Status
+from polefem.study.record import Outcome, Status
 from polefem.study.rows import LAYOUT, SCHEMA, design_row, detail_row, outcome_of, signed, sound, text_of
 
-__all__ = ["SCHEMA", "Member", "Store", "Table"]
+__all__ = ["SCHEMA", "Member", "Store"]
 
 
 @dataclass(frozen=True)
@@ -41,22 +37,6 @@ class Member:
     name: str
     key: str
     changes: Mapping[str, Any]
-
-
-@dataclass(frozen=True, eq=False)
-class Table:
-    """Designs of a study as columns. names, statuses: of each. figures: by name, each ndarray of shape (n,), SI."""
-
-    names: tuple[str, ...]
-    statuses: tuple[str, ...]
-    figures: Mapping[str, NDArray[np.float64]]
-
-    def ranked(self, figure: str, most: int = 20) -> list[tuple[str, float]]:
-        """Names and figures of the first, torques and torque per loss from the highest, all else from the lowest."""
-        check_figure("by", figure)
-        values = self.figures[figure]
-        order = np.argsort(-values if more_is_better(figure) else values, kind="stable")[:most]
-        return [(self.names[at], float(values[at])) for at in order if np.isfinite(values[at])]
 
 
 class Store:
@@ -190,47 +170,6 @@ class Store:
         self._refuse_damaged(rows, study)
         return tuple(Member(row["name"], row["key"], json.loads(row["changes"])) for row in rows)
 
-    def studies(self) -> tuple[str, ...]:
-        """The studies that have designs here."""
-        with self._spoken():
-            return tuple(name for (name,) in self._db.execute("SELECT DISTINCT study FROM members"))
-
-    def outcomes(
-        self, study: str, where: str = "", order: str = "", most: int = -1
-    ) -> list[tuple[str, Outcome]]:
-        """Names and outcomes of a study's designs, without their maps.
-
-        Figures at operating points are not among them: see `outcome`.
-
-        where, order: conditions and ordering over figures, `status` and `seconds`, in SQL: "ripple < 0.2".
-        most: how many at most; all where below 0.
-
-        Raises StoreRefused for a condition that SQL does not understand, and where a row of the study is damaged.
-        """
-        query = f"""SELECT m.name AS member, d.* FROM members m JOIN designs d ON d.key = m.key WHERE m.study = ?
-            {f"AND ({where})" if where else ""} ORDER BY {order or "m.position"} LIMIT ?"""
-        self._check(study)
-        with self._spoken():
-            rows = self._rows(query, study, most)
-        return [(row["member"], _in_short(row)) for row in rows]
-
-    def table(self, study: str, where: str = "") -> Table:
-        """A study's designs as columns, for many of them; `where` as in `outcomes`, and what is raised.
-        What has no figures has NaN."""
-        columns = ", ".join(f"d.{name}" for name in Figures.names())
-        query = f"""SELECT m.name, d.status, {columns} FROM members m JOIN designs d ON d.key = m.key
-            WHERE m.study = ? {f"AND ({where})" if where else ""} ORDER BY m.position"""
-        self._check(study)
-        with self._spoken():
-            rows = self._db.execute(query, (study,)).fetchall()
-        names, statuses, *figures = (
-            zip(*rows, strict=True) if rows else ((), (), *[()] * len(Figures.names()))
-        )
-        arrays = {
-            name: np.array(column, dtype=float) for name, column in zip(Figures.names(), figures, strict=True)
-        }
-        return Table(names, statuses, arrays)
-
     def map_path(self, key: str) -> Path:
         """Where the map of a design is or would be."""
         return self.folder / "maps" / f"{key}.npz"
@@ -244,14 +183,6 @@ class Store:
         if row["status"] != Status.SOLVED:
             return to is not Status.LOST or row["status"] == Status.LOST
         return row["map_checksum"] is not None and self._whole_map(key, row["map_checksum"]) is None
-
-    def _check(self, study: str) -> None:
-        """Refuse a study that has damaged rows: a condition on them would find the wrong ones."""
-        with self._spoken():
-            members = self._rows("SELECT * FROM members WHERE study = ?", study)
-            of = "SELECT key FROM members WHERE study = ?"
-            designs = self._rows(f"SELECT * FROM designs WHERE key IN ({of})", study)
-        self._refuse_damaged([*members, *designs], study)
 
     def _refuse_damaged(self, rows: Sequence[sqlite3.Row], study: str) -> None:
         if count := sum(not sound(row) for row in rows):
@@ -286,17 +217,6 @@ class Store:
 
     def _spoken(self) -> AbstractContextManager[None]:
         return spoken(self.folder)
-
-
-def _in_short(row: sqlite3.Row) -> Outcome:
-    figures = {name: row[name] for name in Figures.names()} if row["status"] == Status.SOLVED else None
-    return Outcome(
-        Status(row["status"]),
-        row["reason"],
-        Figures(**figures) if figures else None,
-        None,
-        {"all": row["seconds"]},
-    )
 
 
 def _checksum(path: Path) -> str:

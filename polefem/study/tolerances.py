@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from polefem.drive import ripple_error, torque_error
@@ -17,7 +17,8 @@ from polefem.errors import PolefemError
 from polefem.materials import Steel
 from polefem.params.checks import positive
 from polefem.params.fields import field_value, shown
-from polefem.study.design import Design
+from polefem.params.quantity import quantity
+from polefem.study.design import Design, field_text
 from polefem.study.record import Record
 
 __all__ = [
@@ -53,7 +54,7 @@ class FieldTolerance:
     @property
     def name(self) -> str:
         """What is off, and by how much."""
-        return f"{self.field} +-{shown(self.field, self.deviation)}"
+        return f"{self.field} +-{field_text(self.field, self.deviation)}"
 
     def shifts(self, design: Design) -> tuple[Mapping[str, Any], ...]:
         """The changes at one deviation up and one down."""
@@ -70,7 +71,7 @@ class EccentricityTolerance:
     is not in it.
     """
 
-    deviation: float
+    deviation: float = field(metadata=quantity("mm"))
     shared: bool = False
 
     def __post_init__(self) -> None:
@@ -79,7 +80,7 @@ class EccentricityTolerance:
     @property
     def name(self) -> str:
         """What is off, and by how much."""
-        return f"rotor eccentricity {shown('eccentricity', self.deviation)}"
+        return f"rotor eccentricity {shown(type(self), 'deviation', self.deviation)}"
 
     def shifts(self, design: Design) -> tuple[Mapping[str, Any], ...]:
         """The change that stands for the eccentricity."""

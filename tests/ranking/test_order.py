@@ -61,7 +61,7 @@ def test_the_table_says_what_a_person_needs() -> None:
     assert text.startswith("Ranked by ripple, at equal copper loss of 60 W\n")
     lines = text.splitlines()
     smooth = next(line for line in lines if line.startswith("1  smooth"))
-    assert smooth.split()[2:5] == ["2.00", "10.0", "1.00"]
+    assert smooth.split()[2:5] == ["2.000", "10.0", "1.000"]
     assert smooth.split()[-2:] == ["57.3", "57.3"], "the angles it got"
     assert "refused: closed: the air gap must be open" in text
     assert "lost: stuck: the worker process" in text
@@ -84,7 +84,7 @@ def test_limits_set_designs_outside_the_order() -> None:
     ranking = rank(RECORDS, "", limits=(Limit("mean_torque", least=2.5),))
     assert names(ranking) == ["middling", "rough"]
     ((record, why),) = ranking.infeasible
-    assert record.name == "smooth" and why == "mean_torque is 2, allowed is 2.5 <= mean_torque"
+    assert record.name == "smooth" and why == "mean_torque is 2 N m, allowed is 2.5 N m <= mean_torque"
     assert "outside the limits: smooth" in table_text(ranking)
     rows = list(csv.DictReader(io.StringIO(csv_text(ranking))))
     assert [(row["rank"], row["name"]) for row in rows][:3] == [

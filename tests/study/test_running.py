@@ -186,7 +186,7 @@ def kept(tmp_path: Path) -> int:
     if not (tmp_path / "store" / "designs.sqlite").exists():
         return 0
     with Store(tmp_path / "store") as store:
-        return len(store.outcomes("a study"))
+        return len(store.statuses(member.key for member in store.members("a study")))
 
 
 def test_killed_at_any_moment_it_loses_at_most_what_was_in_flight(tmp_path: Path) -> None:
@@ -209,7 +209,7 @@ def test_killed_at_any_moment_it_loses_at_most_what_was_in_flight(tmp_path: Path
     # Each kill loses at most the four with the executor; nothing that was kept was asked for again.
     assert len(asked) <= 16 + 4 * kills
     with Store(tmp_path / "store") as store:
-        assert all(outcome.status is Status.SOLVED for _, outcome in store.outcomes("a study"))
+        assert set(store.statuses(m.key for m in store.members("a study")).values()) == {Status.SOLVED}
         assert all(store.outcome(member.key) is not None for member in store.members("a study"))
 
 

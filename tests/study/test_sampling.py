@@ -110,7 +110,7 @@ def test_limits_say_what_they_found() -> None:
     assert kept.excess(outcome.figures) == 0.0
     assert broken.excess(outcome.figures) == pytest.approx(outcome.figures.mean_torque - 1.0)
     (said,) = broken_limits(outcome.figures, (kept, broken))
-    assert said.startswith("mean_torque is ") and said.endswith("allowed is mean_torque <= 1")
+    assert said.startswith("mean_torque is ") and said.endswith("allowed is mean_torque <= 1 N m")
 
 
 @pytest.mark.parametrize(

@@ -11,11 +11,20 @@ from typing import Any
 import numpy as np
 
 from polefem.drive import AngleTable
-from polefem.params.fields import shown, unit_of
-from polefem.ranking import DriveOrders, Uncertainty, unit_of_figure
+from polefem.params.quantity import Quantity, rounded
+from polefem.ranking import DriveOrders, Uncertainty
 from polefem.report.findings import Findings
-from polefem.study import Figures, OperatingPointFigures, Record, Slopes, SobolIndices, error_from_map
-from polefem.units import deg, rpm
+from polefem.study import (
+    Figures,
+    OperatingPointFigures,
+    Record,
+    Slopes,
+    SobolIndices,
+    error_from_map,
+    field_text,
+    quantity_of_field,
+    quantity_of_figure,
+)
 
 __all__ = [
     "Bar",
@@ -26,7 +35,6 @@ __all__ = [
     "drives_table",
     "error_of",
     "figure_table",
-    "number",
     "operating_point_table",
     "percent",
     "ranking_table",
@@ -81,7 +89,6 @@ _RANKED = (
     *("mean_torque", "ripple", "lowest_torque", "aligned_inductance", "unaligned_inductance", "current"),
     *("copper_loss", "torque_per_loss", "phase_interaction", "copper_mass", "steel_mass"),
 )
-_NOUGHT = 1e-9
 
 
 def spaced(name: str) -> str:
@@ -93,19 +100,6 @@ def spaced(name: str) -> str:
     point, _, of = name.rpartition(".")
     words = of.replace("_", " ")
     return f"{words} under {point}" if point else words
-
-
-def number(value: float | None, digits: int = 4) -> str:
-    """A number to so many digits; a dash where there is none.
-
-    >>> number(0.0123456), number(None), number(12345.6)
-    ('0.01235', '-', '12346')
-    """
-    if value is None or not math.isfinite(value):
-        return "-"
-    if abs(value) < _NOUGHT:  # what is left of a difference, not a figure
-        return "0"
-    return f"{value:.0f}" if abs(value) >= 10**digits else f"{value:.{digits}g}"
 
 
 def percent(share: float) -> str:
@@ -125,7 +119,7 @@ def ranking_table(findings: Findings, links: Mapping[str, str]) -> Table:
     names = list(dict.fromkeys([ranking.by, *_RANKED, *(["iron_loss"] if driven else [])]))
     bars = _bars(findings)
     heads = [Head("place"), Head("shape", number=False), Head("error bar", spaced(ranking.by))]
-    measured = [Head(spaced(name), unit_of_figure(name)[0]) for name in names]
+    measured = [Head(spaced(name), quantity_of_figure(name).unit) for name in names]
     chances = [] if uncertainty is None else [Head("is the best", "%"), Head("beats the next", "%")]
     heads += [measured[0], *chances, *measured[1:]]
     rows = []
@@ -149,10 +143,19 @@ def error_of(record: Record, figure: str, uncertainty: Uncertainty | None) -> fl
 
 
 def _figure_cell(record: Record, figures: Figures, name: str, uncertainty: Uncertainty | None) -> Cell:
-    value, size = figures.value(name), unit_of_figure(name)[1]
+    """What was looked at only as far as the mesh is not known better than the surest of what was looked at wholly."""
     error = error_of(record, name, uncertainty)
-    said = "" if error is None or value is None else f"± {number(error / size, 2)}"
-    return Cell(number(None if value is None else value / size), value, said)
+    if uncertainty is not None and uncertainty.figure == name and record.name not in uncertainty.names:
+        surest = 2 * float(uncertainty.deviations.min())
+        if error is None or error < surest:
+            return Cell(quantity_of_figure(name).number(figures.value(name), surest), figures.value(name))
+    return _cell(name, figures.value(name), error)
+
+
+def _cell(name: str, value: float | None, error: float | None) -> Cell:
+    how = quantity_of_figure(name)
+    known = value is not None and error is not None
+    return Cell(how.number(value, error), value, f"± {how.error(error)}" if known else "")
 
 
 def _uncertainty_cells(name: str, uncertainty: Uncertainty | None) -> list[Cell]:
@@ -196,12 +199,10 @@ def figure_table(record: Record, figures: Figures) -> Table:
     """Every figure of one design on the basis of its study."""
     rows = []
     for name in Figures.names():
-        value, (unit, size) = figures.value(name), unit_of_figure(name)
-        if value is None:
-            continue
-        error = error_from_map(record, name)
-        said = "" if error is None else f"± {number(error / size, 2)}"
-        rows.append((Cell(spaced(name), head=True), Cell(number(value / size), value, said), Cell(unit)))
+        value, unit = figures.value(name), quantity_of_figure(name).unit
+        if value is not None:
+            cell = _cell(name, value, error_from_map(record, name))
+            rows.append((Cell(spaced(name), head=True), cell, Cell(unit)))
     heads = (Head("figure", number=False), Head("value"), Head("unit", number=False))
     return Table(f"Figures of {record.name}", heads, tuple(rows))
 
@@ -213,10 +214,9 @@ def operating_point_table(record: Record, figures: Figures) -> Table | None:
     names = tuple(figures.operating_points)
     rows = []
     for name in OperatingPointFigures.names():
-        unit, size = unit_of_figure(name)
-        values = [figures.value(f"{point}.{name}") for point in names]
-        cells = [Cell(number(None if v is None else v / size), v) for v in values]
-        rows.append((Cell(f"{spaced(name)} ({unit})", head=True), *cells))
+        asked = [f"{point}.{name}" for point in names]
+        cells = [_cell(of, figures.value(of), error_from_map(record, of)) for of in asked]
+        rows.append((Cell(f"{spaced(name)} ({quantity_of_figure(asked[0]).unit})", head=True), *cells))
     heads = (Head("figure", number=False), *(Head(name) for name in names))
     return Table(f"{record.name} under other drives", heads, tuple(rows))
 
@@ -227,7 +227,7 @@ def drives_table(orders: DriveOrders) -> Table:
     rows = tuple(
         (
             Cell(name, head=True),
-            *(Cell(number(place), None if np.isnan(place) else place) for place in places),
+            *(Cell("-") if np.isnan(place) else Cell(f"{place:.0f}", place) for place in places),
         )
         for name, places in zip(orders.names, orders.positions.tolist(), strict=True)
     )
@@ -246,22 +246,22 @@ def sobol_table(slopes: Slopes, shares: SobolIndices) -> Table:
     )
     rows = []
     for j, field in enumerate(slopes.fields):
-        of, field_size = unit_of(field)
+        of = quantity_of_field(field) or Quantity()
         for k, figure in enumerate(slopes.figures):
-            unit, size = unit_of_figure(figure)
-            slope = float(slopes.slopes[j, k]) * field_size / size
+            how = quantity_of_figure(figure)
+            slope = float(slopes.slopes[j, k]) * of.size / how.size
             numbers = (
                 float(slopes.per_cent[j, k]),
                 100 * float(shares.first[j, k]),
                 100 * float(shares.total[j, k]),
             )
-            cells = [Cell(number(value, 3), value) for value in (slope, *numbers)]
+            cells = [Cell(rounded(value, digits=3), value) for value in (slope, *numbers)]
             rows.append(
                 (
                     Cell(field, head=True),
                     Cell(spaced(figure)),
                     cells[0],
-                    Cell(f"{unit} / {of or '1'}"),
+                    Cell(f"{how.unit} / {of.unit or '1'}"),
                     *cells[1:],
                 )
             )
@@ -270,32 +270,30 @@ def sobol_table(slopes: Slopes, shares: SobolIndices) -> Table:
 
 def switching_table(table: AngleTable) -> Table:
     """The settings of the winner's controller over speed and torque."""
-    heads = (
-        Head("speed", "rpm"),
-        Head("torque", "N m"),
-        Head("turn on", "deg"),
-        Head("turn off", "deg"),
-        Head("level", "A"),
-        Head("ripple", "%"),
-        Head("copper loss", "W"),
-        Head("peak current", "A"),
-        *([Head("why not", number=False)] if any(any(row) for row in table.reasons) else []),
-    )
+    angle = Quantity("deg")
+    columns = {
+        "turn on": (table.turn_on, angle),
+        "turn off": (table.turn_off, angle),
+        "level": (table.level, quantity_of_figure("current")),
+        "ripple": (table.ripple, quantity_of_figure("ripple")),
+        "copper loss": (table.copper_loss, quantity_of_figure("copper_loss")),
+        "peak current": (table.peak_current, Quantity("A")),
+    }
+    asked = {"speed": Quantity("rpm"), "torque": quantity_of_figure("mean_torque")}
+    shown = {**asked, **{title: how for title, (_, how) in columns.items()}}
+    refused = any(any(row) for row in table.reasons)
+    heads = [Head(title, how.unit) for title, how in shown.items()]
+    heads += [Head("why not", number=False)] if refused else []
     rows = []
     for j, speed in enumerate(table.speeds.tolist()):
         for k, torque in enumerate(table.torques.tolist()):
-            found = (
-                (table.turn_on[j, k], deg),
-                (table.turn_off[j, k], deg),
-                (table.level[j, k], 1.0),
-                (table.ripple[j, k], 0.01),
-                (table.copper_loss[j, k], 1.0),
-                (table.peak_current[j, k], 1.0),
-            )
-            numbers = [float(value) / size for value, size in ((speed, rpm), (torque, 1.0), *found)]
-            cells = [Cell(number(value), value if math.isfinite(value) else None) for value in numbers]
-            rows.append((*cells, Cell(table.reasons[j][k]))[: len(heads)])
-    return Table("Switching over speed and torque; torque below 0: as a generator", heads, tuple(rows))
+            found = (speed, torque, *(float(values[j, k]) for values, _ in columns.values()))
+            cells = [
+                Cell(how.number(value), value / how.size if math.isfinite(value) else None)
+                for how, value in zip(shown.values(), found, strict=True)
+            ]
+            rows.append((*cells, *([Cell(table.reasons[j][k])] if refused else [])))
+    return Table("Switching over speed and torque; torque below 0: as a generator", tuple(heads), tuple(rows))
 
 
 def change_words(changes: Mapping[str, Any]) -> str:
@@ -306,7 +304,7 @@ def change_words(changes: Mapping[str, Any]) -> str:
     'air_gap 0.4 mm, rotor_pole.arc 34.377 deg'
     """
     return ", ".join(
-        f"{name} {shown(name, value)}"
+        f"{name} {field_text(name, value)}"
         for whole, part in changes.items()
         for name, value in _leaves(whole, part)
     )

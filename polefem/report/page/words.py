@@ -5,11 +5,10 @@ from __future__ import annotations
 from polefem.copper import THERMAL_CAUTION
 from polefem.drive import RIPPLE_FORMULA
 from polefem.params import MeshSpec
-from polefem.ranking import unit_of_figure, verdict_sentences
+from polefem.ranking import verdict_sentences
 from polefem.report.findings import Findings, Shape
-from polefem.report.page.tables import change_words, error_of, number, percent, spaced
-from polefem.study import Figures, more_is_better
-from polefem.units import deg, mm
+from polefem.report.page.tables import change_words, error_of, percent, spaced
+from polefem.study import Record, field_text, more_is_better, quantity_of_figure
 
 __all__ = ["CAUTIONS", "answer", "assumptions", "how_sure", "to_cut", "to_switch"]
 
@@ -33,12 +32,10 @@ def answer(findings: Findings) -> str:
     first, *others = ranking.ordered
     by = ranking.by
     which = "highest" if more_is_better(by) else "lowest"
-    said = f"{first.name} has the {which} {spaced(by)}, {_with_unit(first.figures, by)}"
+    said = f"{first.name} has the {which} {spaced(by)}, {_with_unit(first, by, findings)}"
     if not others:
         return f"{said}, at {ranking.basis}; there is nothing to compare it with."
-    second = (
-        f"{_with_unit(others[0].figures, by)} of {others[0].name}, the next of {len(ranking.ordered)} shapes"
-    )
+    second = f"{_with_unit(others[0], by, findings)} of {others[0].name}, the next of {len(ranking.ordered)} shapes"
     return f"{said}, against {second}, at {ranking.basis}; {_verdict(findings)}{_elsewhere(findings)}."
 
 
@@ -105,23 +102,24 @@ def to_cut(shape: Shape) -> tuple[str, ...]:
     changed = change_words(shape.design.changes)
     poles = f"{machine.stator_poles} stator poles, {machine.rotor_poles} rotor poles"
     wire = winding.wire_diameter
-    sized = "" if wire is None else f" of wire {number(wire / mm, 3)} mm over the enamel"
-    density = number(shape.figures.current_density / 1e6, 3)
+    sized = "" if wire is None else f" of wire {field_text('winding.wire_diameter', wire)} over the enamel"
+    resistance = _with_unit(shape.record, "phase_resistance")
+    density = _with_unit(shape.record, "current_density")
     return (
-        f"{poles}, {machine.phases.count} phases, air gap {number(machine.air_gap / mm)} mm, "
+        f"{poles}, {machine.phases.count} phases, air gap {field_text('air_gap', machine.air_gap)}, "
         f"steel {machine.steel.name}.",
         f"Against the base machine: {changed}." if changed else "It is the base machine as it stands.",
-        f"{winding.turns_per_pole} turns a pole{sized}: {number(shape.figures.phase_resistance)} ohm a phase at "
-        f"{shape.design.plan.copper.temperature:.0f} °C, {density} A/mm² while it conducts.",
+        f"{winding.turns_per_pole} turns a pole{sized}: {resistance} a phase at "
+        f"{field_text('copper.temperature', shape.design.plan.copper.temperature)}, {density} while it conducts.",
     )
 
 
 def to_switch(shape: Shape, table: bool) -> str:
     """When a phase conducts, and where the table for a controller is, if there is one."""
-    drive, current = shape.figures.switching, shape.figures.current
+    drive, current = shape.figures.switching, _with_unit(shape.record, "current")
     said = (
-        f"Under the ideal rectangular current each phase conducts {number(current)} A from "
-        f"{number(drive.turn_on / deg)} to {number(drive.turn_off / deg)} degrees (0: aligned; "
+        f"Under the ideal rectangular current each phase conducts {current} from "
+        f"{field_text('drive.turn_on', drive.turn_on)} to {field_text('drive.turn_off', drive.turn_off)} (0: aligned; "
         "below 0 the rotor pole approaches)."
     )
     if table:
@@ -149,8 +147,7 @@ def assumptions(findings: Findings) -> tuple[str, ...]:
     )
     return (
         f"Compared at {plan.terms}, under the ideal rectangular current, {plan.drive}; coils filled to "
-        f"{percent(plan.copper.fill_factor)}, copper at "
-        f"{plan.copper.temperature:.0f} °C.",
+        f"{percent(plan.copper.fill_factor)}, copper at {field_text('copper.temperature', plan.copper.temperature)}.",
         f"Ripple is {RIPPLE_FORMULA} of the torque of all phases over a turn; (max - min) / (max + min), in use "
         "elsewhere, gives about half of it.",
         f"Magnetostatic field of a flat section through a long machine, times the stack length; mesh {mesh}, second "
@@ -165,7 +162,9 @@ def assumptions(findings: Findings) -> tuple[str, ...]:
     )
 
 
-def _with_unit(figures: Figures | None, name: str) -> str:
-    value = None if figures is None else figures.value(name)
-    unit, size = unit_of_figure(name)
-    return "unknown" if value is None else f"{number(value / size)}\N{NO-BREAK SPACE}{unit}"
+def _with_unit(record: Record, name: str, findings: Findings | None = None) -> str:
+    """A figure with its unit, to the digits that its error leaves."""
+    error = error_of(record, name, findings.uncertainty if findings else None)
+    value = None if record.figures is None else record.figures.value(name)
+    said = quantity_of_figure(name).text(value, error)
+    return "unknown" if value is None else said.replace(" ", "\N{NO-BREAK SPACE}")
