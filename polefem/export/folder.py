@@ -15,11 +15,11 @@ from polefem.report import (
     Findings,
     KeptPictures,
     Picture,
-    draw_shape,
     html_text,
     markdown_text,
     page_of,
     shape_drawings,
+    shape_pictures,
     study_drawings,
     texts,
     winner_drawings,
@@ -111,7 +111,7 @@ def _of_shapes(
     drawings = {shape.name: shape_drawings(shape) for shape in findings.shapes}
     wanted = {name: [d for d in some if kept.known(d) is None] for name, some in drawings.items()}
     asked = {
-        shape.name: executor.submit(draw_shape, shape, [d.name for d in wanted[shape.name]])
+        shape.name: executor.submit(shape_pictures, shape, [d.name for d in wanted[shape.name]])
         for shape in findings.shapes
         if wanted[shape.name]
     }

@@ -46,7 +46,7 @@ from polefem.report.machines import draw_machine
 from polefem.report.measures import disc_dimensions, round_dimensions, strip_dimensions
 from polefem.report.page import html_text, markdown_text, page_of
 from polefem.report.picture import Picture, picture_of
-from polefem.report.pictures import Drawing, draw_shape, shape_drawings, study_drawings, winner_drawings
+from polefem.report.pictures import Drawing, shape_drawings, shape_pictures, study_drawings, winner_drawings
 from polefem.report.pole_measures import pole_dimensions
 from polefem.report.poles import draw_pole
 from polefem.report.runs import current_of_run, draw_run, torque_of_run
@@ -72,7 +72,6 @@ __all__ = [
     "draw_run",
     "draw_search",
     "draw_section",
-    "draw_shape",
     "draw_sobol_indices",
     "draw_spectrum",
     "draw_steel",
@@ -96,6 +95,7 @@ __all__ = [
     "search_path",
     "section_paths",
     "shape_drawings",
+    "shape_pictures",
     "shapes_of",
     "spectrum_of_torque",
     "strip_dimensions",

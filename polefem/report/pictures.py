@@ -36,8 +36,8 @@ from polefem.units import deg, mm
 __all__ = [
     "Drawing",
     "density_of",
-    "draw_shape",
     "shape_drawings",
+    "shape_pictures",
     "study_drawings",
     "winner_drawings",
 ]
@@ -120,8 +120,8 @@ def shape_drawings(shape: Shape) -> tuple[Drawing, ...]:
     return (*curves, *_densities(shape))
 
 
-def draw_shape(shape: Shape, names: Collection[str]) -> tuple[Picture, ...]:
-    """Those pictures of a shape that have these names, drawn."""
+def shape_pictures(shape: Shape, names: Collection[str]) -> tuple[Picture, ...]:
+    """Those pictures of a shape that have these names."""
     return tuple(drawing.picture() for drawing in shape_drawings(shape) if drawing.name in names)
 
 

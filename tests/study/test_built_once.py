@@ -57,7 +57,7 @@ def made(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
 
 def computed(machine: Machine, solver: Solver, plan: Plan = EVERYTHING) -> None:
     outcome = attempt(Design("one", machine, {}, plan), solver)
-    assert outcome.state is Status.SOLVED, outcome.reason
+    assert outcome.status is Status.SOLVED, outcome.reason
 
 
 def once(made: Counter[str]) -> bool:
