@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from polefem.drive import rectangular_torque
-from polefem.maps import FluxMap
+from polefem.maps import FluxMap, summed
 from polefem.materials import Steel
 from polefem.params import Notch, Pole, RadialMachine, RectangularCurrent, Winding
 from polefem.sweep import flux_map
@@ -61,7 +61,7 @@ class Ratios:
 def ratios(found: FluxMap, truth: FluxMap) -> Ratios:
     """How the estimates of a map compare with its distance from the truth."""
     assert found.flux_linkage_error is not None and found.torque_error is not None
-    ripple, true_ripple = (rectangular_torque(m, DRIVE, CURRENTS[-1]) for m in (found, truth))
+    ripple, true_ripple = (rectangular_torque(summed(m), DRIVE, CURRENTS[-1]) for m in (found, truth))
     assert ripple.ripple_error is not None
     return Ratios(
         found.flux_linkage_error / np.abs(found.flux_linkage - truth.flux_linkage).max(),

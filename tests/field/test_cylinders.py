@@ -13,6 +13,7 @@ from functools import cache
 import numpy as np
 import pytest
 
+from polefem.outline import Label
 from polefem.solve import Solution, System
 from tests.gallery import CylinderInField, converges, solved, torque_of, uniform_field
 
@@ -37,7 +38,7 @@ def inside(system: System, found: Solution) -> tuple[complex, float]:
     """Flux density in the cylinder (T) and how far from uniform it is, as a part of it."""
     model = system.model
     b, missed = uniform_field(
-        model.rotor_mesh, "iron", model.rotor_tie.nodal(found.unknowns[: model.rotor_tie.size])
+        model.rotor_mesh, Label("iron"), model.rotor_tie.nodal(found.unknowns[: model.rotor_tie.size])
     )
     return b, missed / (abs(b) * 30e-3)
 
