@@ -146,6 +146,14 @@ class CoupledMap:
         found = self._values(*self._checked(angle, phase_currents))
         return CoupledPoint(found.flux_linkages, found.torque, found.coenergy)
 
+    def torque(self, angle: ArrayLike, phase_currents: ArrayLike) -> Array:
+        """Torque alone, N m, shape (...): that of `at`, with its arguments and refusals, for a fraction of the time."""
+        return self._only("torque", *self._checked(angle, phase_currents))
+
+    def coenergy(self, angle: ArrayLike, phase_currents: ArrayLike) -> Array:
+        """Co-energy alone, J, shape (...): that of `at`, its arguments and refusals too, for a fraction of the time."""
+        return self._only("coenergy", *self._checked(angle, phase_currents))
+
     def inductances(self, angle: ArrayLike, phase_currents: ArrayLike) -> Array:
         """Incremental inductances d(flux linkage)/d(current), H, shape (..., n_phases, n_phases); raises as `at`."""
         return self._values(*self._checked(angle, phase_currents)).inductances
@@ -226,6 +234,21 @@ class CoupledMap:
             torque, coenergy = torque + found.torque, coenergy + found.coenergy
             inductances[..., at[:, None], at] += found.inductances
         return _Values(linkages, torque, coenergy, inductances)
+
+    def _only(self, name: str, angle: Array, currents: Array) -> Array:
+        """Torque or co-energy; where a phase rests, neither it nor what it would add is looked up."""
+        flat, rows = angle.reshape(-1), currents.reshape(-1, self.phases)
+        on, found = rows > 0.0, np.zeros(flat.size)
+        for phase in range(self.phases):
+            at = np.flatnonzero(on[:, phase])
+            own = self.single.potential.at(flat[at] - phase * self.stroke, rows[at, phase])
+            found[at] += getattr(own, name)
+        for part in self.interactions:
+            chosen = list(part.phases)
+            at = np.flatnonzero(on[:, chosen].all(axis=1))
+            if at.size:
+                found[at] += part.only(flat[at], rows[np.ix_(at, chosen)], turned=name == "torque")
+        return found.reshape(angle.shape)
 
     def save(self, path: str | Path) -> None:
         """Write the map to an .npz file with a checksum of its contents; no code is stored."""

@@ -123,6 +123,21 @@ class Interaction:
             np.stack([np.stack(row, axis=-1) for row in bends], axis=-2),
         )
 
+    def only(self, angle: Array, currents: Array, turned: bool) -> Array:
+        """Co-energy (J), or torque where `turned` (N m), at points of shape (n,), and nothing else: at a tenth of what
+        `at` costs. angle: rad, (n,). currents: A, (n, k)."""
+        first, period = self.angles[0], self.angles[-1] - self.angles[0]
+        cell, place, width = _cell(self.angles, first + np.mod(angle - first, period))
+        cells, places, _ = _cell(self.currents, currents)
+        table = self.patches[(cell, *cells.T)]
+        value, slope, _ = cubic_powers(place)
+        for basis in (
+            slope / width[:, None] if turned else value,
+            *(cubic_powers(u)[0] for u in places.T[::-1]),
+        ):
+            table = (table.reshape(len(cell), -1, 4) @ basis[:, :, None])[..., 0]
+        return table[:, 0]
+
 
 def _contracted(table: Array, powers: list[list[Array]], orders: NDArray[np.int64]) -> Array:
     """A polynomial in k currents, shape (...) + (4,) * k, or its derivative of some orders, at the powers given."""

@@ -161,6 +161,18 @@ def test_a_saved_map_comes_back_whole(tmp_path: Path) -> None:
         CoupledMap.load(tmp_path / "single.npz")
 
 
+def test_torque_and_coenergy_alone_are_those_of_all() -> None:
+    m = coupled()
+    angle, currents = points()
+    currents = currents.reshape(100, 3, 3)
+    found = m.at(angle[:3], currents)
+    np.testing.assert_allclose(m.torque(angle[:3], currents), found.torque, rtol=1e-12, atol=1e-13)
+    np.testing.assert_allclose(m.coenergy(angle[:3], currents), found.coenergy, rtol=1e-12, atol=1e-14)
+    assert np.abs(summed(m.single).torque(angle[:3], currents) - found.torque).max() > 0.1
+    with pytest.raises(InvalidValue, match="a map says nothing beyond its last current"):
+        m.torque(0.0, [21.0, 0.0, 0.0])
+
+
 def stacks(found: CoupledMap, m: CoupledMap, ahead: tuple[float, float]) -> bool:
     """Whether a map is that of two halves of a stack, each at its own angle, at the nodes of the halves' sum."""
     nodes, (_, currents) = m.interactions[0].angles[:-1], points(m.interactions[0].angles.size - 1)
