@@ -247,7 +247,7 @@ class CoupledMap:
             chosen = list(part.phases)
             at = np.flatnonzero(on[:, chosen].all(axis=1))
             if at.size:
-                found[at] += part.only(flat[at], rows[np.ix_(at, chosen)], turned=name == "torque")
+                found[at] += part.only(flat[at], rows[at][:, chosen], turned=name == "torque")
         return found.reshape(angle.shape)
 
     def save(self, path: str | Path) -> None:

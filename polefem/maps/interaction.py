@@ -136,7 +136,8 @@ class Interaction:
             *(cubic_powers(u)[0] for u in places.T[::-1]),
         ):
             table = (table.reshape(len(cell), -1, 4) @ basis[:, :, None])[..., 0]
-        return table[:, 0]
+        found: Array = table[:, 0]
+        return found
 
 
 def _contracted(table: Array, powers: list[list[Array]], orders: NDArray[np.int64]) -> Array:

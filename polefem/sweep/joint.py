@@ -7,15 +7,13 @@ currents, moved as those at larger currents moved.
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from itertools import combinations, product
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import CubicSpline
 
 from polefem.errors import InvalidValue, refusal
 from polefem.field import BuiltMachine, built
@@ -23,17 +21,18 @@ from polefem.maps import CoupledMap, Interaction
 from polefem.params import Machine, MeshSpec, checks
 from polefem.solve import Coupled, FactorCache, System, minimise
 from polefem.sweep.alike import Image, Site, alone, orbits
-from polefem.sweep.joint_errors import with_errors
-from polefem.sweep.single import Results, Teller, checked_lists, points_of, swept
+from polefem.sweep.idle import Idle
+from polefem.sweep.joint_errors import STATES, THREES, Sampled, with_errors
+from polefem.sweep.levels import LEVELS, placed
+from polefem.sweep.single import COARSER, Teller, checked_lists, points_of, swept
 from polefem.sweep.symmetry import Symmetry, symmetries
 
 __all__ = ["coupled_map"]
 
 Floats = NDArray[np.float64]
 
-#: Nodes over a rotor pitch, at least, and levels of current in parts of the last.
+#: Nodes over a rotor pitch, at least.
 NODES = 30
-LEVELS = (0.25, 0.5, 0.75, 1.0)
 #: Of the fields: a joint torque of a tolerance of 1e-4 is off by 3e-5 of the peak, and costs two thirds of one of 1e-5.
 #: Levels are far apart, so a kept factor that does not lead soon is given up sooner.
 TOLERANCE = 1e-4
@@ -54,25 +53,28 @@ def coupled_map(
 
     angles, currents, mesh, progress: as for `flux_map`, for one phase alone. joint_currents: A, increasing, above 0:
     the levels at which phases conduct together; one of them will do where all conduct the same current. Where none are
-    given, four even steps to the last current. joint_nodes: angles over one rotor pitch at which they do, rounded up to
-    whole half strokes.
+    given, five to the last current, close where the map of one phase bends. joint_nodes: angles over one rotor pitch at
+    which they do, rounded up to whole half strokes.
 
     Raises what `flux_map` raises, and InvalidValue for a machine whose phases are not one phase turned by strokes.
     """
     angles, currents = checked_lists(angles, currents)
-    levels: Floats = _levels(currents, joint_currents)
+    given = None if joint_currents is None else _checked_levels(currents, joint_currents)
     checks.whole("phases meet at some angles", "joint_nodes", joint_nodes)
     whole = built(machine, mesh)
+    rough = built(whole, whole.mesh.coarser(COARSER))
     ways, count = _ways(whole), whole.machine.phases.count
     nodes = joint_nodes + -joint_nodes % (2 * count)
     sets = [on for size in (2, 3) for on in combinations(range(count), size)]
-    joint = _JointResults(orbits(sets, nodes, whole.machine.rotor_pitch, ways), whole.machine, nodes, levels)
-    tell = Teller(progress, points_of(whole, angles, currents) + len(whole.sections) * joint.points)
-    single, alone_results = swept(whole, angles, currents, tell)
+    sites = orbits(sets, nodes, whole.machine.rotor_pitch, ways)
+    joint_points = _points(sites, LEVELS if given is None else len(given))
+    tell = Teller(progress, points_of(whole, angles, currents) + len(whole.sections) * joint_points)
+    single, alone_results = swept(whole, rough, angles, currents, tell)
+    joint = _JointResults(sites, whole.machine, nodes, placed(single) if given is None else given)
     for system in whole.systems:
         _sweep_sites(system, joint, tell)
     known = _spread(joint)
-    idle = _Idle(alone_results, whole.machine, ways)
+    idle = Idle(alone_results, whole.machine, ways)
     resting: dict[tuple[int, ...], Floats] = {
         (phase,): idle.at(phase, joint.angles, joint.levels[2]) for phase in range(count)
     }
@@ -81,13 +83,11 @@ def coupled_map(
     for size in (2, 3):
         added = [_interaction(found, joint, on, known[on], resting) for on in sets if len(on) == size]
         found = replace(found, interactions=(*found.interactions, *added))
-    return with_errors(found, whole) if count > 1 else found
+    return with_errors(found, whole, rough, joint.sampled) if count > 1 else found
 
 
-def _levels(currents: Floats, given: ArrayLike | None) -> Floats:
-    if given is None:
-        even: Floats = float(currents[-1]) * np.array(LEVELS)
-        return even
+def _checked_levels(currents: Floats, given: ArrayLike) -> Floats:
+    """Levels of current as given, or their refusal."""
     levels: Floats = checks.increasing(
         "the currents of phases together must increase", "joint_currents", given, "A"
     )
@@ -119,57 +119,6 @@ def _ways(whole: BuiltMachine) -> tuple[Symmetry, ...]:
     return ways
 
 
-# One phase alone ---------------------------------------------------------------------------------------
-
-
-class _Idle:
-    """Flux linkages of the phases that rest while one conducts, over angle and current, as splines."""
-
-    def __init__(self, results: Results, machine: Machine, ways: Sequence[Symmetry]) -> None:
-        self._pitch, self._stroke = machine.rotor_pitch, machine.stroke
-        self._ways = [alone(phase, ways) for phase in range(machine.phases.count)]
-        angles, linkages = results.angles, results.linkages
-        mirror = next(
-            (way for way in ways if way.sense == -1 and way.phase[0] == 0 and _near(way.shift, self._pitch)),
-            None,
-        )
-        if mirror is not None:
-            inner = (angles > 1e-9) & (angles < self._pitch / 2 - 1e-9)
-            flipped = np.empty_like(linkages)
-            for phase, (onto, sign) in enumerate(zip(mirror.phase, mirror.sign, strict=True)):
-                flipped[onto] = sign * mirror.sign[0] * linkages[phase]
-            kept = angles >= -1e-9
-            angles = np.concatenate([-angles[inner][::-1], angles[kept]])
-            linkages = np.concatenate([flipped[..., inner][..., ::-1], linkages[..., kept]], axis=-1)
-        closed = np.concatenate([angles, angles[:1] + self._pitch])
-        linkages = np.concatenate([linkages, linkages[..., :1]], axis=-1)
-        self._around = CubicSpline(closed, linkages, axis=-1, bc_type="periodic")
-        self._currents = np.concatenate([[0.0], results.currents])
-
-    def at(self, phase: int, angles: Floats, currents: Floats) -> Floats:
-        """Flux linkages of all phases while one conducts, Wb, shape (n_phases, n_angles, n_currents)."""
-        own = self._around(angles - phase * self._stroke)
-        own = np.concatenate([np.zeros_like(own[:, :1]), own], axis=1)
-        if len(self._currents) > 2:
-            rest = np.zeros(own[:, 0].shape)
-            levels = CubicSpline(self._currents, own, axis=1, bc_type=((2, rest), "not-a-knot"))(currents)
-        else:
-            levels = own[:, 1:] * (currents / self._currents[1])[:, None]
-        found = np.empty((len(own), len(angles), len(currents)))
-        way = self._ways[phase]
-        assert way is not None
-        for source, (onto, sign) in enumerate(zip(way.phase, way.sign, strict=True)):
-            found[onto] = sign * way.sign[0] * levels[source].T
-        return found
-
-
-def _near(shift: float, pitch: float) -> bool:
-    return abs(shift / pitch - round(shift / pitch)) < 1e-6
-
-
-# Phases together ---------------------------------------------------------------------------------------
-
-
 class _JointResults:
     """What the sweep of sites adds up: for each solved site arrays of shape (m,) * k, linkages (n_phases,) before that.
 
@@ -181,11 +130,37 @@ class _JointResults:
         self.angles: Floats = np.linspace(0.0, self.pitch, nodes, endpoint=False, dtype=np.float64)
         self.levels: dict[int, Floats] = {2: levels, 3: levels[thinned(len(levels))]}
         shapes = {site: (len(self.levels[len(site[0])]),) * len(site[0]) for site in sites}
-        self.points = sum(math.prod(shape) for shape in shapes.values())
         self.coenergy = {site: np.zeros(shape) for site, shape in shapes.items()}
         self.torque = {site: np.zeros(shape) for site, shape in shapes.items()}
         self.linkages = {site: np.zeros((self.phases, *shape)) for site, shape in shapes.items()}
         self.lost: list[tuple[Site, tuple[int, ...]]] = []
+        self.sampled = [
+            Sampled(site[0], float(self.angles[site[1]]), self.pitch / nodes, self.levels[len(site[0])], at)
+            for at, site in enumerate(_spread_sites(sites))
+        ]
+
+    def keep(self, site: Site, fields: Floats) -> None:
+        """Hand the fields of a site to whoever estimates errors beside it."""
+        for one in self.sampled:
+            if (one.phases, one.angle) == (site[0], float(self.angles[site[1]])):
+                one.keep(fields)
+
+
+def _points(sites: Iterable[Site], levels: int) -> int:
+    """How many points of one section the sites need."""
+    most = {2: levels, 3: len(thinned(levels))}
+    return sum(most[len(phases)] ** len(phases) for phases, _ in sites)
+
+
+def _spread_sites(sites: Iterable[Site]) -> list[Site]:
+    """Sites of two phases, and of three, spread evenly over all of them: errors are estimated beside these."""
+    found: list[Site] = []
+    for size, count in ((2, STATES), (3, THREES)):
+        some = [site for site in sites if len(site[0]) == size]
+        if some:
+            at = np.unique(np.linspace(0, len(some) - 1, count).round().astype(np.int64))
+            found += [some[k] for k in at.tolist()]
+    return found
 
 
 def thinned(levels: int) -> list[int]:
@@ -195,7 +170,7 @@ def thinned(levels: int) -> list[int]:
 
 def _sweep_sites(system: System, joint: _JointResults, tell: Teller) -> None:
     """Solve one section at every site and all currents, and add what it gives to the results."""
-    last: dict[tuple[int, ...], Floats] = {}
+    last: dict[tuple[int, ...], tuple[Floats, ...]] = {}
     cache = FactorCache(tolerance=TOLERANCE, patience=PATIENCE)
     at_node: dict[int, list[tuple[int, ...]]] = {}
     for phases, node in joint.sites:
@@ -204,7 +179,10 @@ def _sweep_sites(system: System, joint: _JointResults, tell: Teller) -> None:
         coupled, cache.factor = system.at(float(joint.angles[node])), None
         for phases in at_node[node]:
             levels = joint.levels[len(phases)]
-            last[phases] = _sweep_site(coupled, joint, (phases, node), levels, last.get(phases), cache)
+            before = last.get(phases, ())
+            here = _sweep_site(coupled, joint, (phases, node), levels, before, cache)
+            last[phases] = (here, *before[:1])
+            joint.keep((phases, node), here)
             for _ in range(len(levels) ** len(phases)):
                 tell()
 
@@ -214,15 +192,18 @@ def _sweep_site(
     joint: _JointResults,
     site: Site,
     levels: Floats,
-    last: Floats | None,
+    before: tuple[Floats, ...],
     cache: FactorCache,
 ) -> Floats:
-    """Solve one section at one site; return its fields, shape (n_levels,) * k + (size,)."""
+    """Solve one section at one site; return its fields, shape (n_levels,) * k + (size,).
+
+    before: such fields of the same phases at the angles before, the nearest first.
+    """
     model, phases = coupled.system.model, site[0]
     here = np.zeros((len(levels),) * len(phases) + (model.size,))
     for at in product(reversed(range(len(levels))), repeat=len(phases)):
         load = levels[list(at)] @ model.loads[list(phases)]
-        found = minimise(coupled, load, _start(here, last, at), cache)
+        found = minimise(coupled, load, _start(here, before, at), cache)
         here[at] = found.unknowns
         joint.coenergy[site][at] += model.scale * (found.work - found.energy)
         joint.torque[site][at] += coupled.torque(found.unknowns)
@@ -232,24 +213,25 @@ def _sweep_site(
     return here
 
 
-def _start(here: Floats, last: Floats | None, at: tuple[int, ...]) -> Floats:
-    """A guess at the unknowns at some levels of current, from those `here` at larger ones and the `last` angle's.
+def _start(here: Floats, before: tuple[Floats, ...], at: tuple[int, ...]) -> Floats:
+    """A guess at the unknowns at some levels, from those `here` at larger currents and those of the angles `before`.
 
     The last angle tells which sum of the fields at neighbouring larger currents comes closest to this one, and what is
-    left over.
+    left over. At the largest currents the two last angles are drawn on.
     """
     most = here.shape[0] - 1
     steps = [step for step in product((0, 1), repeat=len(at)) if any(step)]
     larger = [tuple(np.add(at, step)) for step in steps if max(np.add(at, step)) <= most]
-    if last is None:
+    if not before:
         near: Floats = here[larger[0]] if larger else here[at]
         return near
+    last = before[0]
     if not larger:
-        same: Floats = last[at]
-        return same
-    before, now = np.array([last[one] for one in larger]), np.array([here[one] for one in larger])
-    shares = np.linalg.lstsq(before @ before.T, before @ last[at], rcond=1e-10)[0]
-    start: Floats = last[at] + shares @ (now - before)
+        drawn: Floats = 2 * last[at] - before[1][at] if len(before) > 1 else last[at]
+        return drawn
+    then, now = np.array([last[one] for one in larger]), np.array([here[one] for one in larger])
+    shares = np.linalg.lstsq(then @ then.T, then @ last[at], rcond=1e-10)[0]
+    start: Floats = last[at] + shares @ (now - then)
     return start
 
 

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
-from itertools import combinations
+from dataclasses import dataclass, field, replace
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.field import BuiltMachine, built, transferred
+from polefem.field import BuiltMachine, transferred
 from polefem.maps import CoupledMap
 from polefem.solve import FactorCache, minimise
-from polefem.sweep.single import COARSER
 
-__all__ = ["with_errors"]
+__all__ = ["STATES", "THREES", "Sampled", "with_errors"]
 
 Floats = NDArray[np.float64]
 
@@ -24,25 +23,69 @@ STATES, THREES = 8, 2
 COVER_FLUX_LINKAGE = 1.5
 COVER_TORQUE = 1.7
 TOLERANCE = 1e-4
-#: Parts of a golden section in two and three dimensions: steps of points that fill a box evenly (M. Roberts's
-#: generalisation of the golden ratio, from memory).
-STEPS = np.array([0.8191725134, 0.6710436067, 0.5497004779])
+#: How far between two nodes a state lies, in parts of the step: the slope of a cubic piece is furthest off there.
+BETWEEN = (0.25, 0.75, 0.25)
+ALONG = 0.25
+#: Part of the golden section by which the cells of current are gone through.
+STEP = 0.618
 
 
-def with_errors(found: CoupledMap, whole: BuiltMachine) -> CoupledMap:
+@dataclass(eq=False)
+class Sampled:
+    """A state beside a site: its angle a part of a step further on, its currents between two levels, in the cell whose
+    turn it is; where there is one level, at that.
+
+    fields: what to start from, of each section, shape (size,): the corners' fields in the shares of the state.
+    """
+
+    phases: tuple[int, ...]
+    angle: float
+    step: float
+    levels: Floats
+    turn: int
+    fields: list[Floats] = field(default_factory=list)
+
+    @property
+    def cell(self) -> tuple[int, ...]:
+        """The lower level of each phase."""
+        cells = max(len(self.levels) - 1, 1)
+        return tuple(int(((self.turn + 1) * STEP * (at + 1)) % 1.0 * cells) for at in range(len(self.phases)))
+
+    def keep(self, fields: Floats) -> None:
+        """Take what to start from out of a site's fields, shape (n_levels,) * k + (size,)."""
+        start = np.zeros(fields.shape[-1])
+        most = len(self.levels) - 1
+        for corner in product((0, 1), repeat=len(self.phases)):
+            shares = [u if far else 1.0 - u for far, u in zip(corner, BETWEEN, strict=False)]
+            at = tuple(min(low + far, most) for low, far in zip(self.cell, corner, strict=True))
+            start += float(np.prod(shares)) * fields[at]
+        self.fields.append(start)
+
+    def currents(self, phases: int) -> Floats:
+        """A, shape (n_phases,)."""
+        row, padded = np.zeros(phases), np.append(self.levels, self.levels[-1])
+        for phase, low, u in zip(self.phases, self.cell, BETWEEN, strict=False):
+            row[phase] = (1.0 - u) * padded[low] + u * padded[low + 1]
+        return row
+
+
+def with_errors(
+    found: CoupledMap, whole: BuiltMachine, rough: BuiltMachine, sampled: Sequence[Sampled]
+) -> CoupledMap:
     """The map with its estimated errors of flux linkages and torque, by mesh and interpolation together.
 
-    whole: the machine that the map was computed from. What three phases at once are off by is said in the remarks where
-    it is more.
+    whole: the machine that the map was computed from, rough: on a coarser mesh. What three phases at once are off by is
+    said in the remarks where it is more.
     """
-    angles, currents = _states(found, 2, STATES)
-    rough = built(whole, whole.mesh.coarser(COARSER))
-    fine = _solved(whole, angles, currents)
-    starts = [
+    pairs = [one for one in sampled if len(one.phases) == 2]
+    angles, currents = _states(pairs, found.phases)
+    starts = [np.array(fields) for fields in zip(*(one.fields for one in pairs), strict=True)]
+    fine = _solved(whole, angles, currents, starts)
+    again = [
         transferred(fields, own.model, other.model)
         for fields, own, other in zip(fine[2], whole.systems, rough.systems, strict=True)
     ]
-    coarse = _solved(rough, angles, currents, starts)
+    coarse = _solved(rough, angles, currents, again)
     by_map = found.at(angles, currents)
     linkages, torque = (
         float((np.abs(own - other) + np.abs(near - own)).max())
@@ -50,46 +93,39 @@ def with_errors(found: CoupledMap, whole: BuiltMachine) -> CoupledMap:
     )
     flux_error = max(COVER_FLUX_LINKAGE * linkages, found.single.flux_linkage_error or 0.0)
     torque_error = max(COVER_TORQUE * torque, found.single.torque_error or 0.0)
-    remarks = found.remarks
-    if found.phases > 2:
-        angles, currents = _states(found, 3, THREES)
-        off = float(np.abs(found.at(angles, currents).torque - _solved(whole, angles, currents)[1]).max())
+    threes, remarks = [one for one in sampled if len(one.phases) == 3], found.remarks
+    if threes:
+        angles, currents = _states(threes, found.phases)
+        starts = [np.array(fields) for fields in zip(*(one.fields for one in threes), strict=True)]
+        off = float(
+            np.abs(found.torque(angles, currents) - _solved(whole, angles, currents, starts)[1]).max()
+        )
         if off > torque_error:
-            remarks = (
-                *remarks,
-                f"with three phases on at once the torque is off by up to some {off:.3g} N m",
-            )
+            said = f"with three phases on at once the torque is off by up to some {off:.3g} N m"
+            remarks = (*remarks, said)
     return replace(found, flux_linkage_error=flux_error, torque_error=torque_error, remarks=remarks)
 
 
-def _states(found: CoupledMap, size: int, count: int) -> tuple[Floats, Floats]:
-    """Angles (rad) and currents (A) of `size` phases spread over the map; where these have one level, all carry it."""
-    sets = list(combinations(range(found.phases), size))
-    levels = next(part.currents for part in found.interactions if len(part.phases) == size)
-    place = (0.5 + np.arange(count)[:, None] * STEPS) % 1.0
-    currents = np.zeros((count, found.phases))
-    for row in range(count):
-        on = list(sets[row % len(sets)])
-        share = (place[row, 1] + np.arange(size) / size) % 1.0
-        currents[row, on] = levels[1] + (levels[-1] - levels[1]) * share
-    return place[:, 0] * found.pitch, currents
+def _states(sampled: Sequence[Sampled], phases: int) -> tuple[Floats, Floats]:
+    """Angles (rad), shape (n,), and currents (A), shape (n, n_phases)."""
+    angles = np.array([one.angle + ALONG * one.step for one in sampled])
+    return angles, np.array([one.currents(phases) for one in sampled])
 
 
 def _solved(
-    whole: BuiltMachine, angles: Floats, currents: Floats, starts: Sequence[Floats] | None = None
+    whole: BuiltMachine, angles: Floats, currents: Floats, starts: Sequence[Floats]
 ) -> tuple[Floats, Floats, list[Floats]]:
     """Flux linkages, shape (n, n_phases), and torque, (n,), of states, and their fields on each section, (n, size).
 
-    starts: fields to start from, of each section, where known; else each starts from the one before it.
+    starts: fields to start from, of each section, shape (n, size).
     """
     linkages, torque, fields = np.zeros(currents.shape), np.zeros(len(angles)), []
-    for number, system in enumerate(whole.systems):
+    for system, begun in zip(whole.systems, starts, strict=True):
         model, cache = system.model, FactorCache(tolerance=TOLERANCE)
         here = np.zeros((len(angles), model.size))
         for at, (angle, row) in enumerate(zip(angles.tolist(), currents, strict=True)):
             coupled, cache.factor = system.at(angle), None
-            start = here[max(at - 1, 0)] if starts is None else starts[number][at]
-            here[at] = minimise(coupled, row @ model.loads, start, cache).unknowns
+            here[at] = minimise(coupled, row @ model.loads, begun[at], cache).unknowns
             linkages[at] += model.scale * (model.loads @ here[at])
             torque[at] += coupled.torque(here[at])
         fields.append(here)

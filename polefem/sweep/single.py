@@ -45,7 +45,7 @@ def flux_map(
     angles, currents = checked_lists(angles, currents)
     whole = built(machine, mesh)
     tell = Teller(progress, points_of(whole, angles, currents))
-    return swept(whole, angles, currents, tell)[0]
+    return swept(whole, built(whole, whole.mesh.coarser(COARSER)), angles, currents, tell)[0]
 
 
 def checked_lists(angles: ArrayLike, currents: ArrayLike) -> tuple[Floats, Floats]:
@@ -62,15 +62,20 @@ def points_of(whole: BuiltMachine, angles: Floats, currents: Floats) -> int:
     return len(whole.sections) * len(distinct) * len(currents)
 
 
-def swept(whole: BuiltMachine, angles: Floats, currents: Floats, tell: Teller) -> tuple[FluxMap, Results]:
-    """The map of phase 0, and the results at its distinct points, which know the flux linkages of the other phases."""
+def swept(
+    whole: BuiltMachine, rough: BuiltMachine, angles: Floats, currents: Floats, tell: Teller
+) -> tuple[FluxMap, Results]:
+    """The map of phase 0, and the results at its distinct points, which know the flux linkages of the other phases.
+
+    rough: the machine on the coarser mesh that errors are estimated by.
+    """
     distinct, where, signs = _distinct(angles, whole.machine.rotor_pitch, whole.mirror)
     results = Results(distinct, currents, whole.machine.phases.count)
     fields = [_sweep(system, results, tell, _sample(results)) for system in whole.systems]
-    rough = _solved_again(whole, results, fields)
-    errors = _errors(results, rough)
+    again = _solved_again(whole, rough, results, fields)
+    errors = _errors(results, again)
     remarks = _lost(angles, currents, results.converged[:, where])
-    remarks += [f"error estimate: {lost}" for lost in _lost(rough.angles, rough.currents, rough.converged)]
+    remarks += [f"error estimate: {lost}" for lost in _lost(again.angles, again.currents, again.converged)]
     found = FluxMap(
         angles,
         currents,
@@ -208,16 +213,17 @@ def _sample(results: Results) -> tuple[Ints, Ints]:
     return np.unique(some), np.unique([currents // 2, currents - 1])
 
 
-def _solved_again(whole: BuiltMachine, results: Results, solved: Sequence[Floats]) -> Results:
-    """The points of the sample, whose fields were `solved`, on a mesh whose sizes are all `COARSER` times as large."""
-    coarser = built(whole, whole.mesh.coarser(COARSER))
+def _solved_again(
+    whole: BuiltMachine, rough: BuiltMachine, results: Results, solved: Sequence[Floats]
+) -> Results:
+    """The points of the sample, whose fields were `solved`, on the coarser mesh."""
     angles, currents = _sample(results)
-    rough = Results(results.angles[angles], results.currents[currents], len(results.linkages))
-    for system, fine, fields in zip(coarser.systems, whole.systems, solved, strict=True):
+    again = Results(results.angles[angles], results.currents[currents], len(results.linkages))
+    for system, fine, fields in zip(rough.systems, whole.systems, solved, strict=True):
         points, unknowns = fields.shape[:2], fields.shape[2]
         starts = transferred(fields.reshape(-1, unknowns), fine.model, system.model)
-        _sweep(system, rough, Teller(None, 0), starts=starts.reshape(*points, system.size))
-    return rough
+        _sweep(system, again, Teller(None, 0), starts=starts.reshape(*points, system.size))
+    return again
 
 
 def _errors(results: Results, rough: Results) -> tuple[float, float]:

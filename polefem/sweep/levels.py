@@ -1,0 +1,56 @@
+"""At which currents phases are solved together: close where iron bends, as the map of one phase shows."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polefem.maps import FluxMap
+
+__all__ = ["LEVELS", "placed"]
+
+Floats = NDArray[np.float64]
+
+#: How many levels, and of how many even parts of the last current each is a whole number.
+LEVELS, PARTS = 5, 16
+#: No level is further from the next than so many parts: two phases at once saturate what one alone does not.
+WIDEST = 5
+#: At how many places of a part, and at how many angles of a pitch, the map of one phase is looked at.
+PLACES, ANGLES = 4, 24
+
+
+def placed(single: FluxMap, count: int = LEVELS) -> Floats:
+    """Currents, A, shape (count,), the last that of the map: cubic pieces of the co-energy between them come as near as
+    any to the flux linkage of one phase, where they are furthest from it. Found by dynamic programming."""
+    last = float(single.currents[-1])
+    currents = np.linspace(0.0, last, PARTS * PLACES + 1)
+    angles = np.linspace(0.0, single.pitch, ANGLES, endpoint=False)
+    values = single.potential.at(angles[:, None], currents)
+    worst = {
+        (a, b): _distance(
+            values.coenergy, values.flux_linkage, a * PLACES, b * PLACES, last / (PARTS * PLACES)
+        )
+        for a in range(PARTS)
+        for b in range(a + 1, min(a + WIDEST, PARTS) + 1)
+    }
+    best: dict[int, tuple[float, tuple[int, ...]]] = {0: (0.0, ())}
+    for _ in range(count):
+        longer: dict[int, tuple[float, tuple[int, ...]]] = {}
+        for (a, b), distance in worst.items():
+            if a in best:
+                way = max(best[a][0], distance), (*best[a][1], b)
+                longer[b] = min(longer.get(b, way), way)
+        best = longer
+    levels: Floats = last / PARTS * np.array(best[PARTS][1])
+    return levels
+
+
+def _distance(coenergy: Floats, flux_linkage: Floats, a: int, b: int, step: float) -> float:
+    """How far the slope of Hermite's cubic over the columns a to b is from the flux linkage, at most, Wb."""
+    u, width = np.linspace(0.0, 1.0, b - a + 1), (b - a) * step
+    gained = (coenergy[:, [b]] - coenergy[:, [a]]) / width
+    bow = 6 * u * (1 - u)
+    slope = (
+        bow * gained + (1 - u) * (1 - 3 * u) * flux_linkage[:, [a]] + u * (3 * u - 2) * flux_linkage[:, [b]]
+    )
+    return float(np.abs(slope - flux_linkage[:, a : b + 1]).max())
