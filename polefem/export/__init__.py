@@ -3,6 +3,7 @@
 `polefem.export.dxf` stands apart and is imported by its own name: it alone needs a library of the group `cut`.
 """
 
+from polefem.export.coupled_maps import write_coupled_csv, write_coupled_json, write_coupled_netcdf
 from polefem.export.fields import Magnetics, magnetics, write_field, write_series
 from polefem.export.folder import Pages, write_pages, write_tables
 from polefem.export.maps import write_csv, write_json, write_netcdf
@@ -14,6 +15,9 @@ __all__ = [
     "Pages",
     "magnetics",
     "svg_text",
+    "write_coupled_csv",
+    "write_coupled_json",
+    "write_coupled_netcdf",
     "write_csv",
     "write_field",
     "write_json",

@@ -22,11 +22,11 @@ from polefem.maps import FluxMap
 from polefem.units import deg
 from polefem.version import __version__
 
-__all__ = ["write_csv", "write_json", "write_netcdf"]
+__all__ = ["ANGLE", "Quantity", "entry", "head_of", "variable_of", "write_csv", "write_json", "write_netcdf"]
 
 
 @dataclass(frozen=True)
-class _Quantity:
+class Quantity:
     """One quantity of a map: its name as a variable and in words, its unit, and the map's estimate of its error."""
 
     name: str
@@ -35,21 +35,21 @@ class _Quantity:
     error: str = ""
 
 
-_ANGLE = _Quantity("angle", "rotor angle", "rad")
-_CURRENT = _Quantity("current", "phase current", "A")
+ANGLE = Quantity("angle", "rotor angle", "rad")
+_CURRENT = Quantity("current", "phase current", "A")
 _TABLES = (
-    _Quantity("flux_linkage", "flux linkage of one phase", "Wb", "flux_linkage_error"),
-    _Quantity("torque", "torque of one phase", "N m", "torque_error"),
-    _Quantity("coenergy", "co-energy of one phase", "J"),
-    _Quantity("inductance", "flux linkage over current", "H"),
-    _Quantity("incremental_inductance", "d(flux linkage)/d(current)", "H"),
-    _Quantity("iterations", "Newton steps of the field solution", "1"),
-    _Quantity("converged", "whether the field solution converged", "1"),
+    Quantity("flux_linkage", "flux linkage of one phase", "Wb", "flux_linkage_error"),
+    Quantity("torque", "torque of one phase", "N m", "torque_error"),
+    Quantity("coenergy", "co-energy of one phase", "J"),
+    Quantity("inductance", "flux linkage over current", "H"),
+    Quantity("incremental_inductance", "d(flux linkage)/d(current)", "H"),
+    Quantity("iterations", "Newton steps of the field solution", "1"),
+    Quantity("converged", "whether the field solution converged", "1"),
 )
 _NOTE = "angle 0: a rotor pole aligned with the phase; positive counter-clockwise; tables of shape (current, angle)"
 
 
-def _known(flux_map: FluxMap) -> Iterator[tuple[_Quantity, NDArray[Any]]]:
+def _known(flux_map: FluxMap) -> Iterator[tuple[Quantity, NDArray[Any]]]:
     """Every table that the map has; truth as 0 and 1, whole numbers as the classic format takes them."""
     for quantity in _TABLES:
         table = getattr(flux_map, quantity.name)
@@ -57,7 +57,7 @@ def _known(flux_map: FluxMap) -> Iterator[tuple[_Quantity, NDArray[Any]]]:
             yield quantity, table if table.dtype == np.float64 else table.astype(np.int32)
 
 
-def _error(flux_map: FluxMap, quantity: _Quantity) -> float | None:
+def _error(flux_map: FluxMap, quantity: Quantity) -> float | None:
     """The estimated error of any entry of a table, in its unit, where known."""
     error: float | None = getattr(flux_map, quantity.error) if quantity.error else None
     return error
@@ -83,21 +83,22 @@ def write_netcdf(flux_map: FluxMap, path: str | Path) -> Path:
 
     Each variable has `units` and `long_name`, and `estimated_error` in its unit where that is known.
     """
-    axes = ((_CURRENT, flux_map.currents), (_ANGLE, flux_map.angles))
+    axes = ((_CURRENT, flux_map.currents), (ANGLE, flux_map.angles))
     with complete(path) as part, netcdf_file(str(part), "w", version=1) as file:
         for name, fact in _facts(flux_map).items():
             setattr(file, name, fact.encode() if isinstance(fact, str) else fact)
         for axis, values in axes:
             file.createDimension(axis.name, len(values))
-            _variable(file, axis, (axis.name,), values)
+            variable_of(file, axis, (axis.name,), values)
         for quantity, table in _known(flux_map):
-            variable = _variable(file, quantity, ("current", "angle"), table)
+            variable = variable_of(file, quantity, ("current", "angle"), table)
             if (error := _error(flux_map, quantity)) is not None:
                 variable.estimated_error = np.float64(error)  # a plain float would lose half of its digits
     return Path(path)
 
 
-def _variable(file: Any, quantity: _Quantity, axes: tuple[str, ...], values: NDArray[Any]) -> Any:
+def variable_of(file: Any, quantity: Quantity, axes: tuple[str, ...], values: NDArray[Any]) -> Any:
+    """A new variable of a netCDF file, with its unit and words."""
     variable = file.createVariable(quantity.name, values.dtype, axes)
     variable[:] = values
     variable.units, variable.long_name = quantity.unit, quantity.words
@@ -107,29 +108,30 @@ def _variable(file: Any, quantity: _Quantity, axes: tuple[str, ...], values: NDA
 def write_csv(flux_map: FluxMap, path: str | Path) -> Path:
     """Write a map as one long table: a line for each current and angle, units in the header; angles in deg as well."""
     tables = list(_known(flux_map))
-    head = [_head(_CURRENT), _head(_ANGLE), "rotor angle (deg)"]
+    head = [head_of(_CURRENT), head_of(ANGLE), "rotor angle (deg)"]
     with complete(path) as part, part.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
-        writer.writerow([*head, *(_head(quantity) for quantity, _ in tables)])
+        writer.writerow([*head, *(head_of(quantity) for quantity, _ in tables)])
         for k, current in enumerate(flux_map.currents.tolist()):
             for j, angle in enumerate(flux_map.angles.tolist()):
                 writer.writerow([current, angle, angle / deg, *(table[k, j].item() for _, table in tables)])
     return Path(path)
 
 
-def _head(quantity: _Quantity) -> str:
+def head_of(quantity: Quantity) -> str:
+    """A quantity at the head of a column: words and unit."""
     return quantity.words if quantity.unit == "1" else f"{quantity.words} ({quantity.unit})"
 
 
 def write_json(flux_map: FluxMap, path: str | Path) -> Path:
     """Write a map as JSON: `facts`, then `axes` and `tables` by name, each with its words, unit and values."""
     axes = {
-        axis.name: _entry(axis, values)
-        for axis, values in ((_CURRENT, flux_map.currents), (_ANGLE, flux_map.angles))
+        axis.name: entry(axis, values)
+        for axis, values in ((_CURRENT, flux_map.currents), (ANGLE, flux_map.angles))
     }
     tables = {}
     for quantity, table in _known(flux_map):
-        tables[quantity.name] = {**_entry(quantity, table), "axes": ["current", "angle"]}
+        tables[quantity.name] = {**entry(quantity, table), "axes": ["current", "angle"]}
         if (error := _error(flux_map, quantity)) is not None:
             tables[quantity.name]["estimated error"] = error
     everything = {"facts": _facts(flux_map), "axes": axes, "tables": tables}
@@ -137,5 +139,6 @@ def write_json(flux_map: FluxMap, path: str | Path) -> Path:
     return Path(path)
 
 
-def _entry(quantity: _Quantity, values: NDArray[Any]) -> dict[str, Any]:
+def entry(quantity: Quantity, values: NDArray[Any]) -> dict[str, Any]:
+    """A quantity in JSON."""
     return {"words": quantity.words, "unit": quantity.unit, "values": values.tolist()}
