@@ -21,6 +21,8 @@ __all__ = ["Field", "FieldState", "field_series", "solve_state"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+#: States lie further apart than the points of a map, so a kept factor that does not lead soon is given up sooner.
+PATIENCE = 12
 #: Gradients of the quadratic shape functions at a triangle's centre, over those of its three corner coordinates.
 AT_CENTRE = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [4, 4, 0], [0, 4, 4], [4, 0, 4]]) / 3.0
 
@@ -107,7 +109,7 @@ def field_series(
 
 def _states(whole: BuiltMachine, angles: Floats, currents: Floats) -> Iterator[FieldState]:
     systems = whole.systems
-    caches = [FactorCache() for _ in systems]
+    caches = [FactorCache(patience=PATIENCE) for _ in systems]
     last = [np.zeros(system.size) for system in systems]
     middle = len(systems) // 2
     for angle, row in zip(angles.tolist(), currents, strict=True):

@@ -31,6 +31,8 @@ __all__ = ["coupled_map"]
 
 Floats = NDArray[np.float64]
 
+#: What a reader of a map of four phases or more must know.
+FOUR = "what four phases on at once add to what three of them do is left out"
 #: Nodes over a rotor pitch, at least.
 NODES = 30
 #: Of the fields: a joint torque of a tolerance of 1e-4 is off by 3e-5 of the peak, and costs two thirds of one of 1e-5.
@@ -79,7 +81,7 @@ def coupled_map(
         (phase,): idle.at(phase, joint.angles, joint.levels[2]) for phase in range(count)
     }
     resting |= {on: linkages for on, (_, _, linkages) in known.items()}
-    found = CoupledMap(single, remarks=tuple(_lost(joint)))
+    found = CoupledMap(single, remarks=(*_lost(joint), *([FOUR] if count > 3 else [])))
     for size in (2, 3):
         added = [_interaction(found, joint, on, known[on], resting) for on in sets if len(on) == size]
         found = replace(found, interactions=(*found.interactions, *added))
@@ -170,7 +172,7 @@ def thinned(levels: int) -> list[int]:
 
 def _sweep_sites(system: System, joint: _JointResults, tell: Teller) -> None:
     """Solve one section at every site and all currents, and add what it gives to the results."""
-    last: dict[tuple[int, ...], tuple[Floats, ...]] = {}
+    last: dict[tuple[int, ...], Floats] = {}
     cache = FactorCache(tolerance=TOLERANCE, patience=PATIENCE)
     at_node: dict[int, list[tuple[int, ...]]] = {}
     for phases, node in joint.sites:
@@ -179,9 +181,8 @@ def _sweep_sites(system: System, joint: _JointResults, tell: Teller) -> None:
         coupled, cache.factor = system.at(float(joint.angles[node])), None
         for phases in at_node[node]:
             levels = joint.levels[len(phases)]
-            before = last.get(phases, ())
-            here = _sweep_site(coupled, joint, (phases, node), levels, before, cache)
-            last[phases] = (here, *before[:1])
+            here = _sweep_site(coupled, joint, (phases, node), levels, last.get(phases), cache)
+            last[phases] = here
             joint.keep((phases, node), here)
             for _ in range(len(levels) ** len(phases)):
                 tell()
@@ -192,18 +193,18 @@ def _sweep_site(
     joint: _JointResults,
     site: Site,
     levels: Floats,
-    before: tuple[Floats, ...],
+    last: Floats | None,
     cache: FactorCache,
 ) -> Floats:
     """Solve one section at one site; return its fields, shape (n_levels,) * k + (size,).
 
-    before: such fields of the same phases at the angles before, the nearest first.
+    last: such fields of the same phases at the angle before, where there was one.
     """
     model, phases = coupled.system.model, site[0]
     here = np.zeros((len(levels),) * len(phases) + (model.size,))
     for at in product(reversed(range(len(levels))), repeat=len(phases)):
         load = levels[list(at)] @ model.loads[list(phases)]
-        found = minimise(coupled, load, _start(here, before, at), cache)
+        found = minimise(coupled, load, _start(here, last, at), cache)
         here[at] = found.unknowns
         joint.coenergy[site][at] += model.scale * (found.work - found.energy)
         joint.torque[site][at] += coupled.torque(found.unknowns)
@@ -213,25 +214,24 @@ def _sweep_site(
     return here
 
 
-def _start(here: Floats, before: tuple[Floats, ...], at: tuple[int, ...]) -> Floats:
-    """A guess at the unknowns at some levels, from those `here` at larger currents and those of the angles `before`.
+def _start(here: Floats, last: Floats | None, at: tuple[int, ...]) -> Floats:
+    """A guess at the unknowns at some levels of current, from those `here` at larger ones and the `last` angle's.
 
     The last angle tells which sum of the fields at neighbouring larger currents comes closest to this one, and what is
-    left over. At the largest currents the two last angles are drawn on.
+    left over. (To draw on over the last two angles costs a fifth more steps: iron at the corners saturates by turns.)
     """
     most = here.shape[0] - 1
     steps = [step for step in product((0, 1), repeat=len(at)) if any(step)]
     larger = [tuple(np.add(at, step)) for step in steps if max(np.add(at, step)) <= most]
-    if not before:
+    if last is None:
         near: Floats = here[larger[0]] if larger else here[at]
         return near
-    last = before[0]
     if not larger:
-        drawn: Floats = 2 * last[at] - before[1][at] if len(before) > 1 else last[at]
-        return drawn
-    then, now = np.array([last[one] for one in larger]), np.array([here[one] for one in larger])
-    shares = np.linalg.lstsq(then @ then.T, then @ last[at], rcond=1e-10)[0]
-    start: Floats = last[at] + shares @ (now - then)
+        same: Floats = last[at]
+        return same
+    before, now = np.array([last[one] for one in larger]), np.array([here[one] for one in larger])
+    shares = np.linalg.lstsq(before @ before.T, before @ last[at], rcond=1e-10)[0]
+    start: Floats = last[at] + shares @ (now - before)
     return start
 
 
