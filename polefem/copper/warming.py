@@ -6,9 +6,10 @@ for natural convection and radiation from a painted case in still air (common pr
 both ends of the cylinder that the machine just fits into. The formula gives the surface's rise; copper deep in a coil
 is warmer, by 10 to 20 K where the coil touches iron well (common practice).
 
-Classes are those of IEC 60085 (A, B and F read in a second text, the others from memory), for an ambient of 40 degC.
+Classes are those of IEC 60085 (A, B and F read in a second text), for an ambient of 40 degC.
 The mean of a winding, as its resistance shows it, must stay below the class by a margin for its hottest spot: IEC
-60034-1 leaves B a rise of 80 K, F 105 K and H 125 K (from memory). For the others 15 K are kept here (an assumption).
+60034-1 leaves B a rise of 80 K, F 105 K and H 125 K. For the others 15 K are kept here (an assumption). What else the
+two standards say is from memory.
 """
 
 from __future__ import annotations

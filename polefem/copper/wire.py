@@ -1,13 +1,14 @@
 """Round wire as it is bought: the copper's diameter, and the diameter over its enamel.
 
 Metric wire comes in the preferred numbers of ISO 3, series R20 and, between them, R40, which IEC 60317-0-1 lists as
-nominal diameters (both from memory). American gauges follow ASTM B258: d = 0.127 mm * 92^((36 - n) / 39).
+nominal diameters. American gauges follow ASTM B258: d = 0.127 mm * 92^((36 - n) / 39).
 
 What enamel adds to the diameter is a power of it through two of the largest overall diameters in IEC 60317-0-1: 0.544
-mm over 0.500 mm and 1.062 over 1.000 for grade 1, 0.566 and 1.094 for grade 2 (from memory). It grows about as the
-square root of the diameter; for thick wire the standard allows less (at 2 mm by some 0.02 mm, from memory), so that
-what fits by this formula fits. American wire is taken to be enamelled alike (an assumption): single build as grade 1,
-heavy build as grade 2.
+mm over 0.500 mm and 1.062 over 1.000 for grade 1, 0.566 and 1.094 for grade 2. It grows about as the square root
+of the diameter; for thick wire the standard allows less (at 2 mm by some 0.02 mm), so that what fits by this formula
+fits. American wire is taken to be enamelled alike (an assumption): single build as grade 1, heavy build as grade 2.
+
+What the standards say is from memory.
 """
 
 from __future__ import annotations

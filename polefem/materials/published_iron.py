@@ -139,12 +139,12 @@ def _pure_iron() -> Curve:
     """What an isotropic iron could do at best: grains with nothing to hinder them but their crystal's axes.
 
     Each grain takes the direction m of least energy K1 (m1^2 m2^2 + m2^2 m3^2 + m3^2 m1^2) - Js H.m, and J is the
-    mean over all orientations of a grain; K1 = 48 kJ/m3 and Js = 2.158 T (Bozorth, Ferromagnetism, 1951, from
-    memory). In no field that mean is 0.8312 Js, the mean of the largest direction cosine; purified iron has the
-    largest permeability reported, 200 000 (the same source, from memory), and is taken to reach it with that.
+    mean over all orientations of a grain; K1 = 48 kJ/m3 and Js = 2.158 T (R. M. Bozorth, Ferromagnetism,
+    1951). In no field that mean is 0.8312 Js, the mean of the largest direction cosine; purified iron has the
+    largest permeability reported, 200 000 (the same source), and is taken to reach it with that.
     Grains that touch pull each other straight and leave down to half of what free ones lack to saturation
-    (T. Holstein, H. Primakoff, Phys. Rev. 59 (1941) 388, from memory): half is granted from 30 kA/m up, none below
-    5 kA/m.
+    (T. Holstein, H. Primakoff, Phys. Rev. 59 (1941) 388): half is granted from 30 kA/m up, none below 5 kA/m. Both
+    sources from memory.
     """
     easy = IRON_EASY * IRON_SATURATION
     h, free = np.array(_IRON_ROTATION).T
@@ -161,7 +161,7 @@ def _pure_iron() -> Curve:
     )
 
 
-# Resistivities at room temperature, 1e-8 ohm m: silicon, manganese, sulphur and carbon each add some. From memory.
+# Resistivities at room temperature, 1e-8 ohm m: silicon, manganese, sulphur and carbon each add some.
 _RESISTIVITY = {"AISI 12L14": 17.0, "9SMn28K": 17.0, "pure iron": 9.7}
 _LOW_CARBON = 14.0
 

@@ -80,7 +80,7 @@ def standard_grade(name: str) -> Grade:
 def resistivity_at(density: float) -> Figure:
     """The standard gives none. Silicon and aluminium lower the density and raise the resistivity together.
 
-    Both rules of thumb from memory: density 7865 - 65 s and resistivity 12 + 11 s microhm cm, s in per cent of
+    Both are rules of thumb: density 7865 - 65 s and resistivity 12 + 11 s microhm cm, s in per cent of
     silicon and the like. At 7650 kg/m3 they give 48.4, against 48 (M19) and 52 (M270-35A) in makers' data.
     """
     silicon = (7865.0 - density) / 65.0

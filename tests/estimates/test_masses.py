@@ -92,7 +92,7 @@ def test_torque_density_and_shear_stress() -> None:
     # T / (2 V): 2 V = 2 pi 30^2 60 mm3 = 339.3 cm3.
     assert found.shear_stress == pytest.approx(2.0 / 339.29e-6, rel=1e-4)
     assert "within the 3.5 to 15 kPa usual" in str(found)
-    assert USUAL_SHEAR == (3.5e3, 15e3)  # half of 7 to 30 kN m/m3 (Miller, from memory)
+    assert USUAL_SHEAR == (3.5e3, 15e3)  # half of 7 to 30 kN m/m3 (Miller; see `USUAL_SHEAR`)
 
 
 def test_shear_stress_at_the_mean_arm_gives_the_torque_back() -> None:

@@ -192,7 +192,7 @@ def _turns_left(ring: Ring) -> bool:
 def test_slot_leakage_is_a_third_of_height_over_width(
     height: float, width: float, above: float, worked: float, record: Record
 ) -> None:
-    """lambda = h / 3b, and h2 / b for what lies above (Pyrhonen, Jokinen, Hrabovcova, ch. 4; from memory)."""
+    """lambda = h / 3b, and h2 / b for what lies above (Pyrhonen, Jokinen, Hrabovcova, ch. 4)."""
     expected = height / (3 * width) + above / width
     assert round(expected, 3) == worked
 

