@@ -12,12 +12,13 @@ from polefem.field import built
 from polefem.maps import summed
 from polefem.params import Notch, Pole
 from polefem.params.drive_spec import Tracking
-from polefem.ranking import rank
+from polefem.ranking import rank, uncertainty_of
 from polefem.report import Findings, findings_of, picture_of, shapes_of
 from polefem.report.page.tables import change_words, ranking_table, unranked_table
 from polefem.report.page.words import answer, how_sure, to_cut, to_switch
 from polefem.report.style import axes_on, new_figure
 from polefem.study import (
+    Effect,
     EqualCurrent,
     Figures,
     Limit,
@@ -188,3 +189,19 @@ def test_pictures_are_lines_where_small_pixels_where_not_and_always_the_same(tmp
 
     assert drawn(20).startswith(b"<?xml") and drawn(20_000).startswith(b"\x89PNG")
     assert drawn(20) == drawn(20)
+
+
+def test_a_column_is_nowhere_finer_than_the_surest_that_was_looked_at() -> None:
+    records = record("c", 0.305, 0.01), record("d", 0.3278, 0.01), record("a b", 0.41234, 0.0001)
+    found = findings(*records)
+    effects = {name: (Effect("arc", 0.003),) for name in ("c", "d")}
+    known = dataclasses.replace(found, uncertainty=uncertainty_of(found.ranking, effects))
+
+    def ripples(shown: Findings) -> list[tuple[str, str]]:
+        table = ranking_table(shown, {})
+        at = [head.title for head in table.heads].index("ripple")
+        return [(row[at].text, row[at].error) for row in table.rows]
+
+    assert ripples(known) == [("30.5", "± 0.6"), ("32.8", "± 0.6"), ("41.2", "")]
+    assert ripples(found)[2] != ("41.2", "")  # without what was looked at, the mesh alone says
+    assert "ripple, 30.5\N{NO-BREAK SPACE}%, against 32.8\N{NO-BREAK SPACE}% of d" in answer(known)
