@@ -121,7 +121,7 @@ def rectangular_torque(m: CoupledMap, drive: RectangularCurrent, current: float)
     """
     pieces = _pieces(m, drive, _checked(m, drive, current))
     angles = np.stack([pieces.starts, (pieces.starts + pieces.ends) / 2, pieces.ends], axis=-1)
-    torque = m.at(angles, pieces.currents[:, None, :]).torque
+    torque = m.torque(angles, pieces.currents[:, None, :])
     mean = _work(m, pieces) / m.pitch
     highs, lows = _extremes(torque)
     highest, lowest = float(highs.max()), float(lows.min())
@@ -234,7 +234,7 @@ def _pieces(m: CoupledMap, drive: RectangularCurrent, current: float, knots: boo
 def _work(m: CoupledMap, pieces: _Pieces) -> float:
     """Work on the shaft over a rotor pitch, J: what the co-energy gains in each piece, at the piece's currents."""
     ends = np.stack([pieces.starts, pieces.ends], axis=-1)
-    coenergy = m.at(ends, pieces.currents[:, None, :]).coenergy
+    coenergy = m.coenergy(ends, pieces.currents[:, None, :])
     return float((coenergy[:, 1] - coenergy[:, 0]).sum())
 
 

@@ -128,7 +128,7 @@ def _windows(m: CoupledMap, turn_on: Array, count: int, current: float, first: i
     conducting = np.zeros((m.phases, m.phases))
     for older in range(count):
         conducting[phase, (phase - older) % m.phases] = current
-    torque = m.at(turn_on + phase[:, None] * m.stroke, conducting[:, None, :]).torque
+    torque = m.torque(turn_on + phase[:, None] * m.stroke, conducting[:, None, :])
     again = np.concatenate([torque, torque[:, : last + 1]], axis=1)[:, first:]
     return sliding_window_view(again, last - first + 1, axis=1)[:, : turn_on.size]
 

@@ -77,6 +77,6 @@ def phase_interaction(machine_map: CoupledMap, torque: RectangularTorque) -> flo
     angles = (np.arange(_PLACES) + 0.5) * machine_map.pitch / _PLACES
     own = angles[:, None] - np.arange(machine_map.phases) * machine_map.stroke - drive.turn_on
     currents = np.where(np.mod(own, machine_map.pitch) < drive.dwell, torque.current, 0.0)
-    together = machine_map.at(angles, currents).torque
-    apart = summed(machine_map.single).at(angles, currents).torque
+    together = machine_map.torque(angles, currents)
+    apart = summed(machine_map.single).torque(angles, currents)
     return float(np.abs(together - apart).max()) / abs(torque.mean)
