@@ -91,7 +91,11 @@ class Quantity:
         >>> quantity("mm")["quantity"].setting(0.4e-3)
         '0.4 mm'
         """
-        return f"{value / self.size:.5g} {self.unit}".strip()
+        return f"{self.exact(value)} {self.unit}".strip()
+
+    def exact(self, value: float) -> str:
+        """A value that someone chose in the unit, without it."""
+        return f"{value / self.size:.5g}"
 
 
 def quantity(

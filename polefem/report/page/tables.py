@@ -287,11 +287,12 @@ def switching_table(table: AngleTable) -> Table:
     rows = []
     for j, speed in enumerate(table.speeds.tolist()):
         for k, torque in enumerate(table.torques.tolist()):
-            found = (speed, torque, *(float(values[j, k]) for values, _ in columns.values()))
             cells = [
-                Cell(how.number(value), value / how.size if math.isfinite(value) else None)
-                for how, value in zip(shown.values(), found, strict=True)
+                Cell(how.exact(value), value)
+                for how, value in zip(asked.values(), (speed, torque), strict=True)
             ]
+            found = [(float(values[j, k]), how) for values, how in columns.values()]
+            cells += [Cell(how.number(v), v if math.isfinite(v) else None) for v, how in found]
             rows.append((*cells, *([Cell(table.reasons[j][k])] if refused else [])))
     return Table("Switching over speed and torque; torque below 0: as a generator", tuple(heads), tuple(rows))
 
