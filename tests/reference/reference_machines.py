@@ -4,13 +4,15 @@ A table of 2000 points leaves nothing to choose between one interpolation and an
 was drawn from differ by less than 1e-4 (a test holds this).
 """
 
+from dataclasses import replace
+
 from smooth_steel import SmoothSteel
 
 from polefem.materials import Steel
 from polefem.params import Pole, RadialMachine, Winding
 from polefem.units import deg, mm
 
-__all__ = ["MACHINES", "eight_six", "six_four", "smooth"]
+__all__ = ["MACHINES", "eight_six", "joined", "six_four", "smooth", "thin_yoke"]
 
 
 def smooth() -> Steel:
@@ -58,6 +60,26 @@ def eight_six() -> RadialMachine:
         ),
         steel=smooth(),
     )
+
+
+def thin_yoke() -> RadialMachine:
+    """The 6/4 machine with a yoke too thin for two phases at once."""
+    return replace(
+        six_four(),
+        stator_outer_radius=54 * mm,
+        stator_yoke_thickness=7 * mm,
+        winding=Winding(
+            turns_per_pole=90, coil_width=5 * mm, face_inset=2 * mm, yoke_clearance=2 * mm, liner=0.3 * mm
+        ),
+    )
+
+
+def joined(machine: RadialMachine, alternating: bool) -> RadialMachine:
+    """The machine with its coils joined so that neighbouring poles of half a turn have one sign, or opposite signs."""
+    half = machine.stator_poles // 2
+    signs = [(-1) ** (pole * alternating) for pole in range(half)]
+    polarity = (*signs, *(-sign for sign in signs))
+    return replace(machine, winding=replace(machine.winding, polarity=polarity))
 
 
 MACHINES = {"6_4": six_four, "8_6": eight_six}

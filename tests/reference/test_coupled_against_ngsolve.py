@@ -1,0 +1,117 @@
+"""Coupled maps held against NGSolve, a general-purpose finite-element library: two phases on, coils joined in two ways.
+
+Limits: 0.25 % of the peak torque of one phase and 0.2 % of its largest flux linkage, those of idle phases included.
+Between the map's levels of current flux linkages may be further off, as its own estimate says.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from make_coupled import MACHINES, PATTERNS
+from numpy.typing import NDArray
+from reference_machines import joined
+
+from polefem import CoupledMap, coupled_map
+from polefem.maps import Interaction, summed
+from polefem.maps.hermite import turned_nodes
+from polefem.units import deg
+from tests.record.check import Check
+
+Floats = NDArray[np.float64]
+Record = Callable[..., None]
+
+CASE = "NGSolve"
+LIBRARY = "NGSolve, third order, a mesh of its own at every angle"
+
+
+@cache
+def made(name: str, pattern: str) -> CoupledMap:
+    make, last = MACHINES[name]
+    machine = joined(make(), PATTERNS[pattern])
+    angles = np.linspace(0.0, 180.0 / machine.rotor_poles, 31) * deg
+    return coupled_map(machine, angles, last / 10 * np.arange(1, 11))
+
+
+def reference(name: str) -> dict[str, Any]:
+    path = Path(__file__).with_name(f"coupled_{name.replace(' ', '_')}.json")
+    found: dict[str, Any] = json.loads(path.read_text())
+    return found
+
+
+def distances(m: CoupledMap, table: dict[str, Any], at_levels: bool) -> tuple[float, float]:
+    """Worst distance of torque, % of the peak of one phase, and of flux linkages, % of its largest, in the states whose
+    currents are the map's last, or in the others."""
+    some = slice(1, None, 2) if at_levels else slice(0, None, 2)
+    found = m.at(np.array(table["angles_deg"])[some] * deg, np.array(table["currents"])[some])
+    torque = np.abs(found.torque - np.array(table["torque"])[some]).max() / np.abs(m.single.torque).max()
+    linkages = np.abs(found.flux_linkages - np.array(table["flux_linkages"])[some]).max()
+    return 100 * float(torque), 100 * float(linkages / np.abs(m.single.flux_linkage).max())
+
+
+def pairs_taken_as_equal(m: CoupledMap) -> CoupledMap:
+    """The broken twin: neighbouring phases interact as the first two do, whatever sign they meet with."""
+    first, found = m.interactions[0], []
+    for part in m.interactions:
+        p, q = part.phases[:2]
+        if len(part.phases) == 2 and q - p in (1, m.phases - 1):
+            ahead = -(p if q - p == 1 else q) * m.stroke
+            nodes = turned_nodes(first.angles, first.nodes, ahead)
+            if q - p != 1:  # the second phase of the pair is the one that comes first
+                nodes = nodes.swapaxes(1, 2).swapaxes(4, 5)
+            part = Interaction(part.phases, part.angles, part.currents, nodes)
+        found.append(part)
+    return replace(m, interactions=tuple(found))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("pattern", PATTERNS)
+@pytest.mark.parametrize("name", MACHINES)
+def test_two_phases_together_agree(name: str, pattern: str, record: Record) -> None:
+    m, table = made(name, pattern), reference(name)[pattern]
+    lone = summed(m.single)
+    words = f"{name.replace('_', '/')}, coils {pattern}, two phases on, worst"
+    for at_levels, where in ((True, "at the largest currents"), (False, "between currents")):
+        found, broken = distances(m, table, at_levels), distances(lone, table, at_levels)
+        for quantity, limit, off, left_out in zip(
+            ("torque, of the peak", "flux linkage, of the largest"),
+            LIMITS[at_levels],
+            found,
+            broken,
+            strict=True,
+        ):
+            check = Check(
+                CASE, f"{words} {quantity}, {where}", 0.0, "%", LIBRARY, "computed", limit, relative=False
+            )
+            record(check, off, left_out)
+
+
+#: Torque and flux linkages, %, where the currents are the map's and where they lie between its levels.
+LIMITS = {True: (0.25, 0.2), False: (0.25, 0.6)}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["6_4", "thin yoke"])
+def test_pairs_are_not_equal_where_polarity_differs(name: str) -> None:
+    m, table = made(name, "one sign"), reference(name)["one sign"]
+    equal = distances(pairs_taken_as_equal(m), table, at_levels=True)
+    assert equal[0] > LIMITS[True][0] and equal[1] > LIMITS[True][1]
+    alike = made(name, "alternating")
+    table = reference(name)["alternating"]  # there the pairs are equal indeed, and the twin is none
+    assert distances(pairs_taken_as_equal(alike), table, at_levels=True)[0] < LIMITS[True][0]
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_the_reference_moved_little_when_refined(name: str) -> None:
+    for table in (reference(name)[pattern] for pattern in PATTERNS):
+        finer, at = table["finer"], table["finer"]["state"]
+        moved = np.abs(np.subtract(finer["flux_linkages"], table["flux_linkages"][at])).max()
+        assert moved < 5e-4 * np.abs(table["flux_linkages"]).max()
+        assert abs(finer["torque"] - table["torque"][at]) < 5e-4 * np.abs(table["torque"]).max()
