@@ -24,6 +24,7 @@ from polefem.ranking import (
     uncertainty_text,
 )
 from polefem.report.analysis import ParetoPoints, SearchPath, pareto_points
+from polefem.report.joining import Joining, joining_of, joining_text
 from polefem.study import (
     Design,
     Figures,
@@ -88,7 +89,8 @@ class Findings:
     first of it; None where there is none. shapes: the first of those with figures, with their maps. pareto: designs in
     the space of the objectives, or of ripple and mean torque where the study has one objective. orders: under other
     drives. uncertainty: how sure the order is. slopes, sobol_indices: what fields do. switching: for the winner's
-    controller. path: of a search. Each None where the study does not ask for it.
+    controller. path: of a search. joining: what joining coils otherwise does to the winner. Each None where the study
+    does not ask for it.
     """
 
     study: Study
@@ -103,6 +105,7 @@ class Findings:
     sobol_indices: SobolIndices | None = None
     switching: AngleTable | None = None
     path: SearchPath | None = None
+    joining: Joining | None = None
 
     @property
     def records(self) -> tuple[Record, ...]:
@@ -184,9 +187,22 @@ def findings_of(
     switching = None
     if study.switching is not None and winner is not None:
         switching = study.switching.table(winner.at_work, winner.figures.phase_resistance)
-    pareto = pareto_points([*ranking.ordered, *outside], objectives)
+    joining = None
+    if winner is not None:
+        joining = joining_of(study.name, winner.design, winner.figures, run)
     return Findings(
-        study, designs, ranking, winner, shapes, pareto, orders, uncertainty, slopes, shares, switching
+        study=study,
+        designs=designs,
+        ranking=ranking,
+        winner=winner,
+        shapes=shapes,
+        pareto=pareto_points([*ranking.ordered, *outside], objectives),
+        orders=orders,
+        uncertainty=uncertainty,
+        slopes=slopes,
+        sobol_indices=shares,
+        switching=switching,
+        joining=joining,
     )
 
 
@@ -203,6 +219,8 @@ def further_texts(findings: Findings) -> list[str]:
         said.append(drives_text(findings.orders))
     if len(study.objectives) > 1:
         said.append(pareto_text(pareto_set(findings.records, study.objectives), study.objectives))
+    if findings.joining is not None:
+        said.append(joining_text(findings.joining))
     if findings.uncertainty is not None:
         said.append(uncertainty_text(findings.uncertainty))
     if findings.slopes is not None and findings.sobol_indices is not None:

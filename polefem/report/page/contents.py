@@ -105,12 +105,13 @@ def page_of(
         sensitivity_note = sensitivity_sentence(findings.sobol_indices)
     orders = findings.orders
     with_figures = len(findings.ranking.ordered) + len(findings.ranking.infeasible)
+    joined = () if findings.joining is None else findings.joining.sentences
     return Page(
         title=findings.study.name,
         winner=winner.name if winner is not None else "",
         answer=answer(findings),
         sure=how_sure(findings) if findings.ranking.ordered else (),
-        cut=to_cut(winner) if winner is not None else (),
+        cut=(*to_cut(winner), *joined) if winner is not None else (),
         switch=to_switch(winner, switching is not None) if winner is not None else "",
         ranking=ranking_table(findings, links),
         unranked=unranked_table(findings),

@@ -116,10 +116,10 @@ def to_cut(shape: Shape) -> tuple[str, ...]:
 
 def to_switch(shape: Shape, table: bool) -> str:
     """When a phase conducts, and where the table for a controller is, if there is one."""
-    drive, current = shape.figures.switching, _with_unit(shape.record, "current")
+    current = _with_unit(shape.record, "current")
     said = (
         f"Under the ideal rectangular current each phase conducts {current} from "
-        f"{field_text('drive.turn_on', drive.turn_on)} to {field_text('drive.turn_off', drive.turn_off)} (0: aligned; "
+        f"{_with_unit(shape.record, 'turn_on')} to {_with_unit(shape.record, 'turn_off')} (0: aligned; "
         "below 0 the rotor pole approaches)."
     )
     if table:

@@ -1,0 +1,74 @@
+"""How coils are joined: what the ranking is for, and what the other usual pattern would do to the winner."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from polefem.params import joined_otherwise
+from polefem.study import Design, Figures, Run, quantity_of_figure
+
+__all__ = ["Joining", "joining_of", "joining_text"]
+
+_WIDTH = 110
+
+
+@dataclass(frozen=True)
+class Joining:
+    """polarity: of the ranking's machine, pole by pole. other: with every second phase's coils turned round. figures,
+    otherwise: of the winner with each; None where the machine cannot be judged so."""
+
+    polarity: tuple[int, ...]
+    other: tuple[int, ...]
+    figures: Figures
+    otherwise: Figures | None
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What a person should know who joins the coils."""
+        said = f"Coils joined {_signs(self.polarity)} round the stator (+: flux towards the rotor)"
+        if self.otherwise is None:
+            return (f"{said}; joined {_signs(self.other)} it could not be judged.",)
+        ripple, torque = (
+            " instead of ".join(
+                quantity_of_figure(name).text(f.value(name)) for f in (self.otherwise, self.figures)
+            )
+            for name in ("ripple", "mean_torque")
+        )
+        return (
+            f"{said}: the ranking is for that.",
+            f"Joined {_signs(self.other)} with the same copper, the winner has a ripple of {ripple} and a mean torque "
+            f"of {torque}.",
+        )
+
+
+def joining_of(study: str, design: Design, figures: Figures, run: Run) -> Joining | None:
+    """The winner with its coils joined the other usual way; None where phases were summed: a sum cannot tell.
+
+    run: computes the one design that this takes.
+    """
+    if design.plan.coupling != "joint":
+        return None
+    phases = design.machine.phases
+    other = joined_otherwise(phases)
+    turned = replace(
+        design,
+        name=f"{design.name} | coils joined otherwise",
+        changes={**design.changes, "winding.polarity": other},
+    )
+    records = run(f"{study}: coils joined otherwise", [turned])
+    otherwise = records[0].figures if records else None
+    return Joining(phases.polarity, other, figures, otherwise)
+
+
+def joining_text(joining: Joining) -> str:
+    """The sentences as text for a terminal."""
+    lines = [
+        line for said in joining.sentences for line in textwrap.wrap(said, _WIDTH, subsequent_indent="    ")
+    ]
+    return "\n".join(["How coils are joined", "", *lines]) + "\n"
+
+
+def _signs(polarity: Sequence[int]) -> str:
+    return " ".join("+" if sign > 0 else "-" for sign in polarity)
