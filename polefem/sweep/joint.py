@@ -289,7 +289,31 @@ def _interaction(
         face = tuple(0 if at == 1 + axis else part for at, part in enumerate(inner))
         gradient[1 + axis][face] = known - below.flux_linkages[face][..., phase]
     angles = np.append(joint.angles, joint.pitch)
-    return Interaction.through(phases, angles, currents, value, gradient[0], gradient[1:])
+    found_here = Interaction.through(phases, angles, currents, value, gradient[0], gradient[1:])
+    return found_here if k == 2 else _refined(lower, joint, found_here, resting)
+
+
+def _refined(
+    lower: CoupledMap, joint: _JointResults, coarse: Interaction, resting: dict[tuple[int, ...], Floats]
+) -> Interaction:
+    """What three phases add, from few levels of current to all those of two phases.
+
+    What a resting phase links while the two others conduct is known at all of them, and bends too much for a few.
+    """
+    currents, k = np.append(0.0, joint.levels[2]), len(coarse.phases)
+    angle, inner = joint.angles.reshape(-1, *[1] * k), (slice(None), *[slice(1, None)] * k)
+    rows = np.stack(np.meshgrid(*[currents] * k, indexing="ij"), axis=-1)[None]
+    rows = np.repeat(rows, len(joint.angles), axis=0)
+    found = coarse.at(np.broadcast_to(angle, rows.shape[:-1]), rows)
+    every = np.zeros((*rows.shape[:-1], joint.phases))
+    every[..., list(coarse.phases)] = rows
+    below = lower.at(angle, every)
+    linkages = np.moveaxis(found.flux_linkages, -1, 0).copy()
+    for axis, phase in enumerate(coarse.phases):
+        others = tuple(other for other in coarse.phases if other != phase)
+        face = tuple(0 if at == 1 + axis else part for at, part in enumerate(inner))
+        linkages[axis][face] = resting[others][phase] - below.flux_linkages[face][..., phase]
+    return Interaction.through(coarse.phases, coarse.angles, currents, found.coenergy, found.torque, linkages)
 
 
 def _lost(joint: _JointResults) -> list[str]:
