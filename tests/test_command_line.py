@@ -62,7 +62,7 @@ def test_the_ranking_is_printed_and_everything_written(
     assert {record["name"] for record in written["records"]} == {"plain", "wide", "touching"}
     assert all((there / r["map"]).is_file() for r in written["records"] if r["status"] == "solved")
     pictures = {path.name for path in (there / "pictures").iterdir()}
-    curves = ("torque", "inductance", "flux-linkage", "summed-torque", "spectrum", "section")
+    curves = ("torque", "inductance", "flux-linkage", "torque-of-phases", "spectrum", "section")
     places = ("aligned", "half-overlap", "unaligned")
     kinds = {f"{k}.svg" for k in curves} | {f"flux-density-{p}.png" for p in places}
     whole = {"torque-of-designs.svg", "pareto.svg"}

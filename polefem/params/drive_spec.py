@@ -210,8 +210,8 @@ class PhaseTracking:
     angles: rad, increasing, of each phase's own; currents: A, 0 or above, a row for each phase.
     """
 
-    angles: tuple[float, ...]
-    currents: tuple[tuple[float, ...], ...]
+    angles: tuple[float, ...] = field(metadata=quantity("deg"))
+    currents: tuple[tuple[float, ...], ...] = field(metadata=quantity("A"))
 
     def __init__(self, angles: ArrayLike, currents: ArrayLike) -> None:
         rows = [Tracking(angles, row) for row in np.atleast_2d(np.asarray(currents, dtype=float))]

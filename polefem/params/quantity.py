@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+import inspect
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -132,9 +133,11 @@ def quantity_of(owner: Any, name: str) -> Quantity | None:
 
 
 def _classes(hint: Any) -> Iterator[Any]:
-    """The dataclasses that a type names, however deep."""
+    """The dataclasses that a type names, however deep; of a type that only others are made of, those others."""
     if isinstance(hint, type) and dataclasses.is_dataclass(hint):
         yield hint
+    elif inspect.isabstract(hint):
+        yield from hint.__subclasses__()
     for part in get_args(hint):
         yield from _classes(part)
 

@@ -115,7 +115,7 @@ class RectangularOperatingPoint:
     name: str
     drive: RectangularCurrent
     basis: Basis
-    speed: float
+    speed: float = field(metadata=quantity("rpm"))
 
     at_any_current: ClassVar[bool] = False
 

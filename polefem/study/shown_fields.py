@@ -6,6 +6,7 @@ key, is complete or not there, and holds its own checksum.
 
 from __future__ import annotations
 
+import dataclasses
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
@@ -21,6 +22,7 @@ from polefem.field import Field, built
 from polefem.maps.files import read, write
 from polefem.outline import Label
 from polefem.params import Machine
+from polefem.params.quantity import quantity
 from polefem.study.design import Design
 from polefem.study.pipeline import FIELD, Solver
 from polefem.study.store import Store
@@ -37,7 +39,7 @@ _ARRAYS = ("points", "triangles", "a", "b", "region")
 class SectionFields:
     """Fields with the first phase alone at `current` (A), at SECTION_PLACES. angles: ndarray, shape (3,), rad."""
 
-    current: float
+    current: float = dataclasses.field(metadata=quantity("A"))
     angles: Array
     fields: tuple[Field, ...]
 

@@ -10,7 +10,6 @@ import numpy as np
 from polefem.report import Findings, KeptPictures, Shape, shape_drawings
 from polefem.report.drawing_key import drawing_key
 from polefem.units import deg
-from tests.report.page_study import STUDY
 
 
 def winner_of(findings: Findings) -> Shape:
@@ -37,14 +36,13 @@ def test_a_picture_is_known_by_the_numbers_that_it_shows(findings: Findings) -> 
     fields = dataclasses.replace(shape.fields, fields=(other, *shape.fields.fields[1:]))
     densities = {f"flux-density-{place}" for place in ("aligned", "half-overlap", "unaligned")}
     assert changed(shape, dataclasses.replace(shape, fields=fields)) == densities
-    drive = dataclasses.replace(STUDY.plan.drive, turn_off=-1 * deg)
-    plan = dataclasses.replace(STUDY.plan, drive=drive)
-    design = dataclasses.replace(shape.design, original_plan=plan)
-    assert changed(shape, dataclasses.replace(shape, design=design)) == {"summed-torque", "spectrum"}
+    figures = dataclasses.replace(shape.figures, turn_off=-1 * deg)
+    assert changed(shape, dataclasses.replace(shape, figures=figures)) == {"torque-of-phases", "spectrum"}
     flux = shape.phase_map.flux_linkage * 1.001
     m = dataclasses.replace(shape.phase_map, flux_linkage=flux)
-    curves = {"torque", "inductance", "flux-linkage", "summed-torque", "spectrum"}
-    assert changed(shape, dataclasses.replace(shape, phase_map=m)) == curves
+    curves = {"torque", "inductance", "flux-linkage", "torque-of-phases", "spectrum"}
+    whole = dataclasses.replace(shape.machine_map, single=m)
+    assert changed(shape, dataclasses.replace(shape, machine_map=whole)) == curves
 
 
 def test_a_shape_without_fields_has_its_curves(findings: Findings) -> None:
@@ -54,7 +52,7 @@ def test_a_shape_without_fields_has_its_curves(findings: Findings) -> None:
         "torque",
         "inductance",
         "flux-linkage",
-        "summed-torque",
+        "torque-of-phases",
         "spectrum",
     }
 

@@ -28,7 +28,7 @@ def test_every_picture_has_its_numbers() -> None:
 
 
 def test_a_picture_without_numbers_and_numbers_that_are_not_there_are_noticed() -> None:
-    assert unpaired("| `draw_curves` | `summed_torque` |", ["draw_curves", "draw_it"]) == [
+    assert unpaired("| `draw_curves` | `torque_of_phases` |", ["draw_curves", "draw_it"]) == [
         "draw_it has no numbers"
     ]
     assert unpaired("| `draw_curves` | `polefem.ranking.made_up` |", []) == [

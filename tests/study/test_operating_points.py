@@ -164,7 +164,9 @@ def test_a_map_is_not_computed_again_for_another_drive(
     monkeypatch.setenv("FAKE_SOLVER_LOG", str(log))
 
     def run(store: Store, points: tuple[OperatingPoint, ...], changes: dict[str, float]) -> Record:
-        design = Design("one", MACHINE, changes, with_fields(PLAN, {"operating_points": points}))
+        design = Design(
+            "one", MACHINE, changes, with_fields(PLAN, {"operating_points": points, "all_currents": True})
+        )
         return run_designs("s", [design], store, InProcess(), solver=FAKE)[0]
 
     with Store(tmp_path / "store") as store:
