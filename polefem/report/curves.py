@@ -111,13 +111,14 @@ def torque_of_phases(m: CoupledMap, drive: RectangularCurrent, current: float) -
 class Spectrum:
     """Harmonics of the torque of all phases. orders: shape (n,): how many times a rotor pitch; those that are no
     multiple of the number of phases are 0 where all strokes are alike. per_turn: shape (n,): how many times a turn of
-    the rotor. amplitudes: shape (n,), N m. mean: N m."""
+    the rotor. amplitudes: shape (n,), N m. mean: N m. strokes: how many a turn."""
 
     title: str
     orders: Array
     per_turn: Array
     amplitudes: Array
     mean: float
+    strokes: int
 
 
 def spectrum_of_torque(m: CoupledMap, drive: RectangularCurrent, current: float) -> Spectrum:
@@ -125,7 +126,9 @@ def spectrum_of_torque(m: CoupledMap, drive: RectangularCurrent, current: float)
     torque = rectangular_torque(m, drive, current)
     orders = np.arange(1.0, torque.harmonics.size + 1)
     title = _titled(f"Harmonics of the torque at {current:.3g} A", m.single)
-    return Spectrum(title, orders, orders * m.rotor_poles, torque.harmonics, torque.mean)
+    return Spectrum(
+        title, orders, orders * m.rotor_poles, torque.harmonics, torque.mean, m.phases * m.rotor_poles
+    )
 
 
 def draw_spectrum(spectrum: Spectrum) -> Figure:
@@ -135,7 +138,7 @@ def draw_spectrum(spectrum: Spectrum) -> Figure:
     axes = axes_on(figure, x, "amplitude (% of the mean torque)", spectrum.title)
     width = 0.6 * float(spectrum.per_turn[0])
     axes.bar(spectrum.per_turn, 100 * spectrum.amplitudes / abs(spectrum.mean), width, color=KINDS[0])
-    axes.set_xticks(spectrum.per_turn[1::2])
+    axes.set_xticks(spectrum.strokes * np.arange(2, spectrum.per_turn[-1] / spectrum.strokes + 0.5, 2))
     return figure
 
 
