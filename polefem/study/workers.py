@@ -120,6 +120,8 @@ class WorkerPool(Executor):
             worker.process.kill()
         for thread in self._threads:
             thread.join()
+        for worker in living:
+            worker.process.join()  # gone, not only told to go
 
     def _serve(self) -> None:
         # Ctrl-C reaches every process of a terminal. It is not for workers, not even while they import: they inherit
