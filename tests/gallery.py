@@ -429,21 +429,24 @@ class CylinderInField:
     current: float = 1e6
     length: float = 0.1
 
-    def system(self, size: float, pieces: int = 12) -> System:
-        """With elements of one size (m), the quarter of the ellipse in at most `pieces` arcs."""
+    def outline(self, pieces: int = 12) -> Outline:
+        """The quarter of the ellipse drawn in at most `pieces` arcs."""
         half = elliptic_arcs(self.a, self.b, -math.pi / 2, math.pi / 2, 2 * pieces)
         iron = Region(Label("iron"), (*half, Line(1j * self.b, 0j), Line(0j, -1j * self.b)))
         start, end = -math.pi / 4, math.pi / 4
         # What stands for iron on the stator is as permeable as air.
         shell = Region(SHELL, ring_sector(self.layer[1], self.outer, start, end))
         layer = Region(AIR_LAYER, ring_sector(*self.layer, start, end))
-        outline = Outline(
+        return Outline(
             side("rotor", [iron], poles=2, gap=self.gap[0], far=0.0, far_fixed=False),
             side("stator", [shell, layer], poles=4, gap=self.gap[1], far=self.outer),
             self.length,
         )
+
+    def system(self, size: float, pieces: int = 12) -> System:
+        """With elements of one size (m), the quarter of the ellipse in at most `pieces` arcs."""
         steels = (Steel.linear(self.mu_r), Steel.vacuum())
-        return system_of(outline, even(size), steels, sectors=2, antiperiodic=True)
+        return system_of(self.outline(pieces), even(size), steels, sectors=2, antiperiodic=True)
 
     def load(self, system: System) -> Floats:
         """Of a current density that goes with cos phi."""

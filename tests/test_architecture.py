@@ -54,6 +54,22 @@ ROOMS: dict[str, Sees] = {
     ),
     "maps": Sees(("errors", "files", "params"), ("scipy.interpolate", "scipy.optimize")),
     "sweep": Sees(("errors", "params", "solve", "field", "maps"), ("scipy.interpolate",)),
+    "slopes": Sees(
+        (
+            "errors",
+            "materials",
+            "params",
+            "shapes",
+            "outline",
+            "mesh",
+            "model",
+            "solve",
+            "field",
+            "maps",
+            "sweep",
+        ),
+        ("scipy.constants", "scipy.sparse", "scipy.spatial"),
+    ),
     "estimates": Sees(
         ("errors", "materials", "params", "shapes", "outline", "copper", "field", "maps"), ("scipy.special",)
     ),
@@ -70,6 +86,7 @@ ROOMS: dict[str, Sees] = {
             "field",
             "maps",
             "sweep",
+            "slopes",
             "estimates",
             "drive",
         ),

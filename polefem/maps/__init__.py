@@ -5,6 +5,7 @@ from polefem.maps.coupled_stack import CoupledSlice, coupled_stack, skewed_machi
 from polefem.maps.flux_map import FluxMap
 from polefem.maps.interaction import Interaction, Joint
 from polefem.maps.linear import linear_map
+from polefem.maps.slopes import MapSlopes
 from polefem.maps.stack import Slice, skewed, stacked
 
 __all__ = [
@@ -14,6 +15,7 @@ __all__ = [
     "FluxMap",
     "Interaction",
     "Joint",
+    "MapSlopes",
     "Slice",
     "coupled_stack",
     "linear_map",

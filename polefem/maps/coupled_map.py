@@ -262,7 +262,11 @@ class CoupledMap:
     @classmethod
     def load(cls, path: str | Path) -> CoupledMap:
         """Read what `save` wrote; raises StoreRefused for a file that is damaged or of another version."""
-        contents = read(path)
+        return cls.of_contents(read(path), path)
+
+    @classmethod
+    def of_contents(cls, contents: dict[str, Any], path: str | Path) -> CoupledMap:
+        """The map of what a file at a path holds; raises StoreRefused where that is no coupled map."""
         try:
             single = FluxMap(**{item.name: contents.pop(f"single {item.name}") for item in fields(FluxMap)})
             facts = {name: contents.pop(name) for name in _FACTS}

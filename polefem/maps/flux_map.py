@@ -170,12 +170,20 @@ class FluxMap:
 
     def save(self, path: str | Path) -> None:
         """Write the map to an .npz file with a checksum of its contents; no code is stored."""
-        write(path, {item.name: getattr(self, item.name) for item in fields(self)})
+        write(path, self.contents())
+
+    def contents(self) -> dict[str, Any]:
+        """All that makes the map, by name, as files hold it."""
+        return {item.name: getattr(self, item.name) for item in fields(self)}
 
     @classmethod
     def load(cls, path: str | Path) -> FluxMap:
         """Read what `save` wrote; raises StoreRefused for a file that is damaged or of another version."""
-        contents = read(path)
+        return cls.of_contents(read(path), path)
+
+    @classmethod
+    def of_contents(cls, contents: dict[str, Any], path: str | Path) -> FluxMap:
+        """The map of what a file at a path holds; raises StoreRefused where that is no map."""
         known = {item.name for item in fields(cls)}
         if set(contents) != known:
             odd = ", ".join(sorted(set(contents) ^ known))

@@ -1,7 +1,19 @@
 """From meshes and steels to a discrete energy: forms, sources and constraints. The only room that knows skfem."""
 
-from polefem.model.model import Iron, Model, Source, build_model
+from polefem.model.forms import AIR_ORDER, ShapeRows, shape_rows
+from polefem.model.model import IRON_ORDER, Iron, Model, Source, build_model
 from polefem.model.symmetry import smallest_sector
 from polefem.model.trace import Trace
 
-__all__ = ["Iron", "Model", "Source", "Trace", "build_model", "smallest_sector"]
+__all__ = [
+    "AIR_ORDER",
+    "IRON_ORDER",
+    "Iron",
+    "Model",
+    "ShapeRows",
+    "Source",
+    "Trace",
+    "build_model",
+    "shape_rows",
+    "smallest_sector",
+]

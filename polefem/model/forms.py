@@ -14,7 +14,10 @@ from skfem.helpers import dot, grad
 from polefem.mesh import Mesh
 from polefem.model.constraints import Tie
 
-__all__ = ["CurlRows", "curl_rows", "density_load", "stiffness"]
+__all__ = ["AIR_ORDER", "CurlRows", "ShapeRows", "curl_rows", "density_load", "shape_rows", "stiffness"]
+
+#: Quadrature of all that is not iron is exact to this degree on straight-sided triangles.
+AIR_ORDER = 4
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -50,15 +53,49 @@ def _expansion(tie: Tie, node: Ints) -> sp.csr_matrix:
 
 def stiffness(mesh: Mesh, tie: Tie, triangles: Ints) -> sp.csr_matrix:
     """Integral of grad u . grad v over some triangles, between unknowns, shape (size, size)."""
-    basis, node = _basis(mesh, triangles, 4)
+    basis, node = _basis(mesh, triangles, AIR_ORDER)
     expand = _expansion(tie, node)
     return sp.csr_matrix(expand.T @ laplace.assemble(basis) @ expand)
 
 
 def density_load(mesh: Mesh, tie: Tie, triangles: Ints) -> tuple[Floats, float]:
     """Integral of each unknown's shape over some triangles, shape (size,), m2, and their area, m2."""
-    basis, node = _basis(mesh, triangles, 4)
+    basis, node = _basis(mesh, triangles, AIR_ORDER)
     return _expansion(tie, node).T @ area_load.assemble(basis), float(basis.dx.sum())
+
+
+@dataclass(frozen=True, eq=False)
+class ShapeRows:
+    """The shape functions at every quadrature point of some triangles, over the nodes of their mesh.
+
+    nodes: ndarray, shape (n_points, 6). values, along_x, along_y: ndarrays, shape (n_points, 6): shape functions and
+    their derivatives, 1/m. weights: ndarray, shape (n_points,), m2. triangles: ndarray, shape (n_points,): the triangle
+    each point lies in.
+    """
+
+    nodes: Ints
+    values: Floats
+    along_x: Floats
+    along_y: Floats
+    weights: Floats
+    triangles: Ints
+
+
+def shape_rows(mesh: Mesh, triangles: Ints, order: int) -> ShapeRows:
+    """The shape functions at the quadrature points (exact to polynomial degree `order`) of some triangles."""
+    basis, node = _basis(mesh, triangles, order)
+    points = basis.dx.shape[1]
+    shapes = [field[0] for field in basis.basis]
+    gradients = np.stack([shape.grad for shape in shapes], axis=-1)  # (2, n_triangles, n_points, 6)
+    values = np.stack([np.broadcast_to(np.asarray(shape), basis.dx.shape) for shape in shapes], axis=-1)
+    return ShapeRows(
+        np.repeat(node[basis.element_dofs].T, points, axis=0),
+        values.reshape(-1, 6),
+        gradients[0].reshape(-1, 6),
+        gradients[1].reshape(-1, 6),
+        basis.dx.ravel(),
+        np.repeat(triangles, points),
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,19 +116,9 @@ class CurlRows:
 
 def curl_rows(mesh: Mesh, tie: Tie, triangles: Ints, order: int) -> CurlRows:
     """The rows of B = curl A at the quadrature points (exact to polynomial degree `order`) of some triangles."""
-    basis, node = _basis(mesh, triangles, order)
-    points = basis.dx.shape[1]
-    gradients = np.stack([field[0].grad for field in basis.basis])  # (6, 2, n_triangles, n_points)
-    nodes = node[basis.element_dofs].T  # (n_triangles, 6)
-    signs = tie.signs[nodes]
-    signed = gradients.transpose(1, 2, 3, 0) * signs[:, None, :]
+    rows = shape_rows(mesh, triangles, order)
+    signs = tie.signs[rows.nodes]
     # A held node borrows a neighbour's number (its values are zero), so that it adds no entry to any matrix.
-    columns = np.where(signs != 0.0, tie.index[nodes], -1)
+    columns = np.where(signs != 0.0, tie.index[rows.nodes], -1)
     columns = np.where(columns < 0, columns.max(axis=1, keepdims=True), columns)
-    return CurlRows(
-        np.repeat(columns, points, axis=0),
-        signed[1].reshape(-1, 6),
-        -signed[0].reshape(-1, 6),
-        basis.dx.ravel(),
-        np.repeat(triangles, points),
-    )
+    return CurlRows(columns, rows.along_y * signs, -rows.along_x * signs, rows.weights, rows.triangles)

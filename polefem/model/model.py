@@ -16,7 +16,7 @@ from polefem.model.forms import CurlRows, curl_rows, density_load, stiffness
 from polefem.model.trace import Trace, trace_of
 from polefem.outline import Label
 
-__all__ = ["Iron", "Model", "Source", "build_model"]
+__all__ = ["IRON_ORDER", "Iron", "Model", "Source", "build_model"]
 
 #: The tangent of quadratic elements is exact to this degree on straight-sided triangles of one permeability.
 IRON_ORDER = 2
@@ -48,7 +48,7 @@ class Model:
     (Wb/m) and ampere: source of each phase, and flux linkage of each phase per length. rotor_trace, stator_trace:
     at the gap; rotor_at, stator_at: their unknowns among the model's. scale: sectors times stack length, m: from a
     sector's integral per length to the machine's. log_ratio: L of the gap's annulus. rotor_tie, stator_tie: from
-    unknowns to nodal values.
+    unknowns to nodal values. sources: the coil sides whose loads these are.
     """
 
     air: sp.csr_matrix
@@ -66,6 +66,7 @@ class Model:
     stator_mesh: Mesh
     rotor_tie: Tie
     stator_tie: Tie
+    sources: tuple[Source, ...]
 
     @property
     def size(self) -> int:
@@ -126,6 +127,7 @@ def build_model(
         stator_mesh=meshes[1],
         rotor_tie=ties[0],
         stator_tie=ties[1],
+        sources=sources,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from copy import copy
 from dataclasses import dataclass
 from typing import Any
@@ -14,7 +15,7 @@ from scipy.sparse.linalg import SuperLU, splu
 
 from polefem.solve.system import Coupled
 
-__all__ = ["Correction", "Factor", "Layout", "correction"]
+__all__ = ["Correction", "Factor", "Layout", "correction", "factored"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -107,6 +108,12 @@ class Factor:
         solution = np.empty_like(right)
         solution[order] = self._lu.solve(right[order].astype(self._layout.kind))
         return solution
+
+
+def factored(matrix: sp.spmatrix) -> Callable[[NDArray[Any]], NDArray[Any]]:
+    """The solver of a symmetric or Hermitian positive definite matrix, real or complex, factored once."""
+    lu = splu(sp.csc_matrix(matrix), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
+    return lu.solve
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,6 +9,7 @@ gradients on a factor kept from an earlier state; a factor that no longer helps 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from polefem.solve.factor import Correction, Factor, Layout, correction
 from polefem.solve.system import Coupled, Expansion
 
-__all__ = ["FactorCache", "Solution", "minimise"]
+__all__ = ["FactorCache", "Solution", "minimise", "tangent_solutions"]
 
 Floats = NDArray[np.float64]
 
@@ -145,6 +146,26 @@ def minimise(coupled: Coupled, load: Floats, start: Floats, cache: FactorCache) 
     energy, work = state.energy + gained, float(load @ unknowns)
     steps = len(history) - 1
     return Solution(unknowns, energy, work, converged, message, tuple(history), steps, products, factors)
+
+
+def tangent_solutions(
+    coupled: Coupled, unknowns: Floats, rights: Sequence[Floats], cache: FactorCache, reduction: float = 1e-6
+) -> list[Floats]:
+    """How the unknowns of least energy answer small loads, each of shape (size,): solutions with the tangent matrix.
+
+    The kept factor leads, as far as it serves; `reduction`: of the residual, weighed by the diagonal.
+    """
+    bare = coupled.system.tangent_matrix(coupled.state(unknowns))
+    fresh = cache.factor is None
+    found = []
+    for right in rights:
+        factor = cache.factor
+        if factor is None:
+            factor = cache.renew(coupled, bare)
+        step = cache.correct(coupled, bare, right, factor.solve(right), factor, reduction, fresh).step
+        fresh = fresh or cache.factor is not factor
+        found.append(step)
+    return found
 
 
 def _relative(squared: float, load: Floats, unknowns: Floats, state: Expansion) -> float:

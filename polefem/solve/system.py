@@ -156,6 +156,13 @@ class Coupled:
         energy = bare.energy + 0.5 * float(unknowns @ across)
         return Expansion(energy, bare.gradient + across, bare.tangents)
 
+    def turned(self, unknowns: Floats) -> Floats:
+        """Change of the gradient with the rotor angle, the unknowns held, shape (size,), A/rad."""
+        model, change = self.system.model, np.zeros(self.system.size)
+        change[model.rotor_at] += self.slope @ unknowns[model.stator_at]
+        change[model.stator_at] += self.slope.T @ unknowns[model.rotor_at]
+        return change
+
     def torque(self, unknowns: Floats) -> float:
         """Torque on the rotor, N m, of the whole machine."""
         model = self.system.model

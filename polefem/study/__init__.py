@@ -30,13 +30,12 @@ from polefem.study.record import (
     quantity_of_figure,
 )
 from polefem.study.sampling import Grid, LatinHypercube, Range, SobolPoints, Variant
-from polefem.study.search import Search, run_search
+from polefem.study.search import Search
 from polefem.study.sensitivity import (
     Sensitivities,
     Slopes,
     SobolIndices,
     global_sensitivity,
-    local_slopes,
     sensitivity_of_sample,
 )
 from polefem.study.store import Store
@@ -57,6 +56,7 @@ if TYPE_CHECKING:
     from polefem.study.operation import at_work
     from polefem.study.pipeline import FIELD, Solver, attempt
     from polefem.study.running import Progress, run_designs
+    from polefem.study.searching import run_search
     from polefem.study.shown_fields import (
         SECTION_PLACES,
         SectionFields,
@@ -64,6 +64,7 @@ if TYPE_CHECKING:
         keep_section_fields,
         section_fields,
     )
+    from polefem.study.slopes import local_slopes
 
 __all__ = [
     "FIELD",
@@ -141,6 +142,7 @@ _LATER = {
     "operation": ("at_work",),
     "pipeline": ("FIELD", "Solver", "attempt"),
     "running": ("Progress", "run_designs"),
+    "searching": ("run_search",),
     "shown_fields": (
         "SECTION_PLACES",
         "SectionFields",
@@ -148,6 +150,7 @@ _LATER = {
         "keep_section_fields",
         "section_fields",
     ),
+    "slopes": ("local_slopes",),
 }
 
 

@@ -39,7 +39,9 @@ class Plan:
     driven by a bridge below. end_effects: whether torque and currents are those of the map with estimates of end
     turns and end fringing in it; inductances are the field's own in any case. turning: at which the iron loss is
     asked for; None for no iron loss. operating_points: other drives that each design is judged under, computed on
-    the same map. map_current: A, up to which the map goes at least: the highest that a bridge will let flow.
+    the same map. map_current: A, up to which the map goes at least: the highest that a bridge will let flow. slopes:
+    fields of the machine in which the map's slopes are asked for too; of phases that are summed, at given switching
+    angles. They are the machine's own while one phase conducts at a time, as with a dwell of one stroke.
     """
 
     drive: RectangularCurrent | SuitedSwitching
@@ -54,6 +56,7 @@ class Plan:
     turning: Turning | None = None
     operating_points: tuple[OperatingPoint, ...] = ()
     map_current: float = field(default=0.0, metadata=quantity("A"))
+    slopes: tuple[str, ...] = ()
 
     @property
     def terms(self) -> str:
@@ -78,6 +81,18 @@ class Plan:
         own = [stroke, pitch / 2] if isinstance(self.drive, SuitedSwitching) else [self.drive.dwell]
         return min(given + own), max(given + own)
 
+    @property
+    def can_have_slopes(self) -> bool:
+        """Whether slopes of its map and figures can be asked for: phases are summed, switching angles are given."""
+        return self.coupling == "summed" and isinstance(self.drive, RectangularCurrent)
+
+    def check_slopes(self) -> None:
+        """Raise InvalidValue where slopes of its map and figures cannot be asked for."""
+        if not self.can_have_slopes:
+            rule = "slopes are known of single phases, summed, at given switching angles"
+            found = f"{self.coupling!r} with {self.drive}"
+            raise InvalidValue(refusal(rule, "coupling", found, "'summed' with a RectangularCurrent"))
+
     def __post_init__(self) -> None:
         whole("a map needs angles", "angle_points", self.angle_points, 5)
         whole("a map needs currents", "current_points", self.current_points, 1)
@@ -88,6 +103,8 @@ class Plan:
         if self.coupling not in ("joint", "summed"):
             rule = "phases share one field or are added up"
             raise InvalidValue(refusal(rule, "coupling", repr(self.coupling), "'joint' or 'summed'"))
+        if self.slopes:
+            self.check_slopes()
         asked = self.basis.mean_torque
         if asked is not None and (asked < 0.0) != self.generating:
             found = f"{asked:.4g} N m with {self.drive}"
@@ -158,7 +175,7 @@ class Design:
         reach = plan.basis.reach_inputs(
             plan.copper, plan.dwells(self.machine.stroke, self.machine.rotor_pitch)
         )
-        size = (plan.mesh, plan.angle_points, plan.current_points, plan.map_current)
+        size = (plan.mesh, plan.angle_points, plan.current_points, plan.map_current, plan.slopes)
         phases = (plan.coupling, plan.at_any_current)
         return content_key(self.machine, size, phases, reach, numerics())
 

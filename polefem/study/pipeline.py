@@ -17,8 +17,9 @@ from polefem.copper import envelope, warming
 from polefem.errors import GeometryRefused, InvalidValue, PolefemError, SolveFailed, refusal
 from polefem.estimates import end_effects, iron_loss, masses_of, torque_density
 from polefem.field import BuiltMachine, FieldState, built, field_series
-from polefem.maps import CoupledMap, FluxMap, summed
+from polefem.maps import CoupledMap, FluxMap, MapSlopes, summed
 from polefem.params import RectangularCurrent
+from polefem.slopes import map_with_slopes
 from polefem.study.design import Design, Plan
 from polefem.study.operating_points import OperatingPoint
 from polefem.study.operation import at_work, operate, phase_interaction
@@ -30,6 +31,8 @@ __all__ = ["FIELD", "KnownMap", "Solver", "VersionsDiffer", "attempt", "attempt_
 
 Array = NDArray[np.float64]
 Kept = TypeVar("Kept", FluxMap, CoupledMap)
+REACH = 1.02
+"""How much further than its operating current a map with slopes goes: machines near by find their current in it."""
 
 
 class _Maps(Protocol):
@@ -47,6 +50,12 @@ class _CoupledMaps(Protocol):
     ) -> CoupledMap: ...
 
 
+class _Slopes(Protocol):
+    def __call__(
+        self, machine: BuiltMachine, angles: ArrayLike, currents: ArrayLike, fields: Sequence[str]
+    ) -> MapSlopes: ...
+
+
 class _Fields(Protocol):
     def __call__(
         self, machine: BuiltMachine, angles: ArrayLike, phase_currents: ArrayLike
@@ -57,15 +66,17 @@ class _Fields(Protocol):
 class Solver:
     """What a pipeline asks for fields: the map of one phase, that of all phases in one field, and states at angles.
 
-    All must be functions of a module, so that a worker process can find them.
+    All must be functions of a module, so that a worker process can find them. sloped: the map of one phase with its
+    slopes; None for a solver that has none to give.
     """
 
     flux_map: _Maps
     coupled_map: _CoupledMaps
     fields: _Fields
+    sloped: _Slopes | None = None
 
 
-FIELD = Solver(flux_map, coupled_map, field_series)
+FIELD = Solver(flux_map, coupled_map, field_series, map_with_slopes)
 """The solver of this package."""
 
 
@@ -85,6 +96,19 @@ class KnownMap(Generic[Kept]):
     ) -> Kept:
         """The map, whose angles and currents are those asked for: its key stands for them."""
         return self.kept
+
+
+@dataclass(frozen=True, eq=False)
+class KnownSlopes:
+    """In place of a solver's map with slopes, as `KnownMap`."""
+
+    slopes: MapSlopes
+
+    def __call__(
+        self, machine: BuiltMachine, angles: ArrayLike, currents: ArrayLike, fields: Sequence[str]
+    ) -> MapSlopes:
+        """The map with its slopes, which are those asked for."""
+        return self.slopes
 
 
 @dataclass
@@ -144,7 +168,7 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         whole = built(machine, plan.mesh, plan.copper)
         winding = whole.winding
     with clock("map"):
-        machine_map = map_of(whole, plan, solver)
+        machine_map, slopes = map_of(whole, plan, solver)
         refuse_unconverged(machine_map)
     with clock("operation"):
         working = at_work(machine_map, whole, plan.end_effects)
@@ -187,9 +211,8 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         iron_loss=iron,
         operating_points=points,
     )
-    return Outcome(
-        Status.SOLVED, lacking, figures, machine_map, clock.seconds, tuple(torque.harmonics.tolist())
-    )
+    harmonics = tuple(torque.harmonics.tolist())
+    return Outcome(Status.SOLVED, lacking, figures, machine_map, clock.seconds, harmonics, slopes=slopes)
 
 
 def operating_point_figures(
@@ -207,8 +230,9 @@ def operating_point_figures(
     return found, NEXT_REASON.join(lacking)
 
 
-def map_of(whole: BuiltMachine, plan: Plan, solver: Solver) -> CoupledMap:
-    """The map of a machine as far as its plan needs it: all phases in one field, or one, summed."""
+def map_of(whole: BuiltMachine, plan: Plan, solver: Solver) -> tuple[CoupledMap, MapSlopes | None]:
+    """The map of a machine as far as its plan needs it: all phases in one field, or one, summed; with the slopes of the
+    one where the plan asks for them and the solver has them to give."""
     machine, resistance = whole.machine, whole.winding.resistance
     pitch, count = machine.rotor_pitch, machine.phases.count
 
@@ -218,10 +242,13 @@ def map_of(whole: BuiltMachine, plan: Plan, solver: Solver) -> CoupledMap:
     shortest, longest = plan.dwells(machine.stroke, pitch)
     angles = half_or_whole_pitch(pitch, plan.angle_points, whole.mirror)
     currents = np.linspace(0.0, reach(shortest), plan.current_points + 1)[1:]
+    if plan.slopes and solver.sloped is not None:
+        slopes = solver.sloped(whole, angles, currents * REACH, plan.slopes)
+        return summed(slopes.flux_map), slopes
     if plan.coupling == "summed":
-        return summed(solver.flux_map(whole, angles, currents))
+        return summed(solver.flux_map(whole, angles, currents)), None
     together = None if plan.at_any_current else np.unique([reach(longest), reach(shortest)])
-    return solver.coupled_map(whole, angles, currents, joint_currents=together)
+    return solver.coupled_map(whole, angles, currents, joint_currents=together), None
 
 
 def refuse_unconverged(machine_map: CoupledMap) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
-from polefem.maps import CoupledMap, FluxMap
+from polefem.maps import CoupledMap, FluxMap, MapSlopes
 from polefem.params import RectangularCurrent
 from polefem.params.quantity import Quantity, quantities, quantity
 
@@ -153,7 +153,7 @@ class Outcome:
     """What computing a design gave: its status, the reason in one sentence, figures and map if it has them.
 
     seconds: by stage. harmonics: amplitudes of the summed torque's harmonics of the stroke, N m. trace: where an
-    error that no one foresaw came from.
+    error that no one foresaw came from. slopes: the map with its slopes, where the plan asks for them.
     """
 
     status: Status
@@ -163,6 +163,7 @@ class Outcome:
     seconds: Mapping[str, float] = field(default_factory=dict)
     harmonics: tuple[float, ...] = ()
     trace: str = ""
+    slopes: MapSlopes | None = None
 
     @property
     def flux_map(self) -> FluxMap | None:

@@ -12,9 +12,10 @@ from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from polefem.errors import PolefemError
+from polefem.maps import MapSlopes
 from polefem.params.content import content
 from polefem.study.design import Design
-from polefem.study.pipeline import FIELD, KnownMap, Solver, VersionsDiffer, attempt_elsewhere
+from polefem.study.pipeline import FIELD, KnownMap, KnownSlopes, Solver, VersionsDiffer, attempt_elsewhere
 from polefem.study.record import Outcome, Record, Status
 from polefem.study.store import Member, Store
 from polefem.study.workers import WorkerLost
@@ -96,7 +97,7 @@ def run_designs(
 
     def settle(key: str, outcome: Outcome, made_by: Mapping[str, str], computed: bool) -> None:
         if len(designs) > _WITH_MAPS:
-            outcome = replace(outcome, machine_map=None)
+            outcome = replace(outcome, machine_map=None, slopes=None)
         for at in places[key]:
             design = designs[at]
             records[at] = Record(design.name, key, design.plain_changes, outcome, made_by)
@@ -133,6 +134,8 @@ def _solver_for(design: Design, store: Store, solver: Solver) -> Solver:
     known = store.map_of(map_key)
     if known is None:
         return solver
+    if isinstance(known, MapSlopes):
+        return replace(solver, sloped=KnownSlopes(known))
     return replace(solver, flux_map=KnownMap(known.single), coupled_map=KnownMap(known))
 
 

@@ -1,8 +1,8 @@
 """What each field does to each figure: its slope at a design, and its share of all change over a range.
 
-Slopes are central differences. Shares are Sobol's indices (I. M. Sobol, Math. Comput. Simul. 55 (2001) 271-280; by
-scipy.stats.sobol_indices) of a Gaussian process through a sample of designs; how well the process predicts designs
-it has not seen is said beside them.
+Slopes are those of the design's map where it has them, else central differences. Shares are Sobol's indices (I. M.
+Sobol, Math. Comput. Simul. 55 (2001) 271-280; by scipy.stats.sobol_indices) of a Gaussian process through a sample of
+designs; how well the process predicts designs it has not seen is said beside them.
 """
 
 from __future__ import annotations
@@ -29,7 +29,6 @@ __all__ = [
     "Slopes",
     "SobolIndices",
     "global_sensitivity",
-    "local_slopes",
     "sensitivity_of_sample",
 ]
 
@@ -42,7 +41,8 @@ _UNIT: Any = uniform()  # on the unit interval; the stubs do not see that it is 
 class Sensitivities:
     """What is asked: over which ranges, of which figures, with how many designs for the shares.
 
-    The slopes are taken at the base design, over a fiftieth of each range to either side.
+    The slopes are taken at the base design; where they must be differences, over a fiftieth of each range to either
+    side.
     """
 
     ranges: Mapping[str, Range]
@@ -81,27 +81,6 @@ class SobolIndices:
     designs: int
 
 
-def local_slopes(study: str, design: Design, asked: Sensitivities, run: Run) -> Slopes:
-    """Slopes of the figures at a design, by central differences."""
-    sides: list[Design] = [design]
-    for name, span in asked.ranges.items():
-        value, step = _value(design, name), (span.high - span.low) / 50
-        for sign in (1.0, -1.0):
-            changes = {**design.changes, name: value + sign * step}
-            sides.append(
-                replace(design, name=f"{design.name} | {name} {'+' if sign > 0 else '-'}", changes=changes)
-            )
-    records = run(f"{study}: slopes", sides)
-    middle = _figures(records[0], asked.figures)
-    up, down = (np.array([_figures(r, asked.figures) for r in records[k::2]]) for k in (1, 2))
-    widths = 2.0 - np.isnan(up) - np.isnan(down)
-    up, down = (np.where(np.isnan(side), middle, side) for side in (up, down))  # then from one side alone
-    steps = np.array([(span.high - span.low) / 50 for span in asked.ranges.values()])
-    slopes = (up - down) / np.where(widths > 0.0, widths * steps[:, None], np.nan)
-    values = np.array([_value(design, name) for name in asked.ranges])
-    return Slopes(tuple(asked.ranges), asked.figures, slopes, slopes * values[:, None] / middle)
-
-
 def global_sensitivity(study: str, design: Design, asked: Sensitivities, run: Run) -> SobolIndices:
     """Sobol's indices over the ranges, from a sample of designs round the given one."""
     variants = list(SobolPoints(asked.ranges, asked.points, asked.seed))
@@ -120,7 +99,7 @@ def sensitivity_of_sample(asked: Sensitivities, records: Sequence[Record]) -> So
         raise InvalidValue(refusal(rule, "solved designs", len(solved), f"{4 * len(asked.ranges)} or more"))
     spans = asked.ranges.items()
     x = np.array([[(r.changes[n] - s.low) / (s.high - s.low) for n, s in spans] for r in solved])
-    models = [fit(x, np.array([_figures(r, (figure,))[0] for r in solved])) for figure in asked.figures]
+    models = [fit(x, np.array([figures_of(r, (figure,))[0] for r in solved])) for figure in asked.figures]
     indices = sobol_indices(
         func=lambda u: np.array([model.at(u.T)[0] for model in models]),
         n=_SAMPLES,
@@ -133,11 +112,13 @@ def sensitivity_of_sample(asked: Sensitivities, records: Sequence[Record]) -> So
     return SobolIndices(tuple(asked.ranges), asked.figures, first, total, q_squared, len(solved))
 
 
-def _value(design: Design, name: str) -> float:
+def value_of(design: Design, name: str) -> float:
+    """A field of a design's machine or plan."""
     return float(field_value(design.plan if of_plan(name) else design.machine, name))
 
 
-def _figures(record: Record, figures: Sequence[str]) -> Array:
+def figures_of(record: Record, figures: Sequence[str]) -> Array:
+    """Figures of a record by name, NaN where it has none."""
     if record.figures is None:
         return np.full(len(figures), np.nan)
     return np.array([record.figures.value(figure) for figure in figures], dtype=float)

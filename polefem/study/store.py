@@ -21,7 +21,8 @@ from typing import Any
 
 from polefem.errors import StoreRefused, refusal
 from polefem.files import beside, sweep
-from polefem.maps import CoupledMap
+from polefem.maps import CoupledMap, MapSlopes, summed
+from polefem.maps.slopes import loaded
 from polefem.study.claims import Claims
 from polefem.study.database import on_network, open_database, spoken, transaction
 from polefem.study.record import Outcome, Status
@@ -97,7 +98,8 @@ class Store:
         Raises StoreRefused where it cannot be written, as on a full disk; the store is then as it was before.
         """
         with self._spoken():
-            part = None if outcome.machine_map is None else self._written(key, outcome.machine_map)
+            kept = outcome.slopes or outcome.machine_map
+            part = None if kept is None else self._written(key, kept)
             try:
                 with transaction(self._db):
                     if self._gives_way(key, outcome.status):
@@ -125,14 +127,15 @@ class Store:
             return None
         found = None if row is None or details is None else outcome_of(row, details)
         if found is not None and row is not None and with_map and row["map_checksum"] is not None:
-            machine_map = self._whole_map(key, row["map_checksum"])
-            found = None if machine_map is None else replace(found, machine_map=machine_map)
+            kept = self._whole_map(key, row["map_checksum"])
+            found = None if kept is None else _with_map(found, kept)
         if found is None:
             self.damaged.add(key)
         return found
 
-    def map_of(self, map_key: str) -> CoupledMap | None:
-        """A map that is kept under the key of its own inputs; None where none is, or it is damaged."""
+    def map_of(self, map_key: str) -> CoupledMap | MapSlopes | None:
+        """A map, with its slopes if they were asked for, that is kept under the key of its own inputs; None where none
+        is, or it is damaged."""
         query = "SELECT * FROM designs WHERE map_key = ? AND map_checksum IS NOT NULL LIMIT 1"
         with self._spoken():
             row = self._one(query, map_key)
@@ -190,16 +193,16 @@ class Store:
             allowed = "the same study run again, which computes them anew"
             raise StoreRefused(refusal(rule, repr(study), f"damaged in {count} of {len(rows)}", allowed))
 
-    def _written(self, key: str, machine_map: CoupledMap) -> Path:
+    def _written(self, key: str, machine_map: CoupledMap | MapSlopes) -> Path:
         """A map beside its place, through to the disk: another process may keep the same design at once."""
         part = beside(self.map_path(key))
         machine_map.save(part)
         return part
 
-    def _whole_map(self, key: str, checksum: str) -> CoupledMap | None:
+    def _whole_map(self, key: str, checksum: str) -> CoupledMap | MapSlopes | None:
         path = self.map_path(key)
         try:
-            return CoupledMap.load(path) if _checksum(path) == checksum else None
+            return loaded(path) if _checksum(path) == checksum else None
         except (OSError, StoreRefused):
             return None
 
@@ -217,6 +220,12 @@ class Store:
 
     def _spoken(self) -> AbstractContextManager[None]:
         return spoken(self.folder)
+
+
+def _with_map(outcome: Outcome, kept: CoupledMap | MapSlopes) -> Outcome:
+    if isinstance(kept, MapSlopes):
+        return replace(outcome, machine_map=summed(kept.flux_map), slopes=kept)
+    return replace(outcome, machine_map=kept)
 
 
 def _checksum(path: Path) -> str:

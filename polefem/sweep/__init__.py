@@ -1,6 +1,25 @@
 """From a built machine to its maps: fields solved over angle and current, each from its neighbours."""
 
 from polefem.sweep.joint import coupled_map
-from polefem.sweep.single import flux_map
+from polefem.sweep.single import (
+    COARSER,
+    Teller,
+    Watch,
+    checked_lists,
+    distinct_angles,
+    flux_map,
+    points_of,
+    swept,
+)
 
-__all__ = ["coupled_map", "flux_map"]
+__all__ = [
+    "COARSER",
+    "Teller",
+    "Watch",
+    "checked_lists",
+    "coupled_map",
+    "distinct_angles",
+    "flux_map",
+    "points_of",
+    "swept",
+]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -11,12 +12,25 @@ from polefem.field import BuiltMachine, built, transferred
 from polefem.maps import FluxMap
 from polefem.params import Machine, MeshSpec
 from polefem.params.checks import increasing, positive
-from polefem.solve import FactorCache, System, minimise
+from polefem.solve import Coupled, FactorCache, Solution, System, minimise
 
-__all__ = ["COARSER", "Results", "Teller", "checked_lists", "flux_map", "points_of", "swept"]
+__all__ = [
+    "COARSER",
+    "Results",
+    "Teller",
+    "Watch",
+    "checked_lists",
+    "distinct_angles",
+    "flux_map",
+    "points_of",
+    "swept",
+]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+#: Told of each solution: which section, current and angle (of the distinct ones), the system there, and its factor.
+Watch = Callable[[int, int, int, Coupled, Solution, FactorCache], None]
 
 #: How much coarser the mesh is that a map's errors are estimated by, and at how many of its angles.
 COARSER = 1.5
@@ -58,24 +72,44 @@ def checked_lists(angles: ArrayLike, currents: ArrayLike) -> tuple[Floats, Float
 
 def points_of(whole: BuiltMachine, angles: Floats, currents: Floats) -> int:
     """How many points a map needs, all sections counted."""
-    distinct = _distinct(angles, whole.machine.rotor_pitch, whole.mirror)[0]
+    distinct = distinct_angles(angles, whole.machine.rotor_pitch, whole.mirror)[0]
     return len(whole.sections) * len(distinct) * len(currents)
 
 
 def swept(
-    whole: BuiltMachine, rough: BuiltMachine, angles: Floats, currents: Floats, tell: Teller
+    whole: BuiltMachine,
+    rough: BuiltMachine | None,
+    angles: Floats,
+    currents: Floats,
+    tell: Teller,
+    watch: Watch | None = None,
+    starts: Sequence[Floats] | None = None,
 ) -> tuple[FluxMap, Results]:
     """The map of phase 0, and the results at its distinct points, which know the flux linkages of the other phases.
 
-    rough: the machine on the coarser mesh that errors are estimated by.
+    rough: the machine on the coarser mesh that errors are estimated by; None where they are not. starts: of each
+    section, shape (n_distinct_angles, n_currents, size), where fields are known better than from neighbours.
     """
-    distinct, where, signs = _distinct(angles, whole.machine.rotor_pitch, whole.mirror)
+    distinct, where, signs = distinct_angles(angles, whole.machine.rotor_pitch, whole.mirror)
     results = Results(distinct, currents, whole.machine.phases.count)
-    fields = [_sweep(system, results, tell, _sample(results)) for system in whole.systems]
-    again = _solved_again(whole, rough, results, fields)
-    errors = _errors(results, again)
+    fields = [
+        _sweep(
+            system,
+            results,
+            tell,
+            _sample(results),
+            None if starts is None else starts[at],
+            None if watch is None else partial(watch, at),
+        )
+        for at, system in enumerate(whole.systems)
+    ]
     remarks = _lost(angles, currents, results.converged[:, where])
-    remarks += [f"error estimate: {lost}" for lost in _lost(again.angles, again.currents, again.converged)]
+    errors: tuple[float | None, float | None] = None, None
+    if rough is not None:
+        again = _solved_again(whole, rough, results, fields)
+        errors = _errors(results, again)
+        lost = _lost(again.angles, again.currents, again.converged)
+        remarks += [f"error estimate: {said}" for said in lost]
     found = FluxMap(
         angles,
         currents,
@@ -94,7 +128,7 @@ def swept(
     return found, results
 
 
-def _distinct(angles: Floats, pitch: float, mirror: bool) -> tuple[Floats, Ints, Floats]:
+def distinct_angles(angles: Floats, pitch: float, mirror: bool) -> tuple[Floats, Ints, Floats]:
     """The angles that need a solution: those asked for, less what the rotor pitch and the mirror repeat.
 
     Returns the distinct angles in [-pitch / 2, pitch / 2] (mirrored: [0, pitch / 2]), which of them each angle asked
@@ -153,6 +187,7 @@ def _sweep(
     tell: Teller,
     sample: tuple[Ints, Ints] | None = None,
     starts: Floats | None = None,
+    seen: Callable[[int, int, Coupled, Solution, FactorCache], None] | None = None,
 ) -> Floats:
     """Solve one section at every point and add what it gives to the results.
 
@@ -172,6 +207,8 @@ def _sweep(
             start = _start(here, last, currents, k) if starts is None else starts[j, k]
             found = minimise(coupled, currents[k] * load, start, cache)
             here[k] = found.unknowns
+            if seen is not None:
+                seen(k, j, coupled, found, cache)
             results.linkages[:, k, j] += scale * (system.model.loads @ found.unknowns)
             results.torque[k, j] += coupled.torque(found.unknowns)
             results.coenergy[k, j] += scale * (found.work - found.energy)

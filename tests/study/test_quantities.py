@@ -27,6 +27,7 @@ from polefem.study import (
     quantity_of_field,
     quantity_of_figure,
 )
+from polefem.study.gradient import Model
 from polefem.study.operation import Operation
 from polefem.study.record import Outcome
 from polefem.study.surrogate import Surrogate
@@ -34,7 +35,7 @@ from polefem.study.tolerances import Effect
 from polefem.units import rpm
 
 # Their numbers are in the unit of the field or figure that they are about, or are what only programs read.
-OF_ANOTHER = {FieldTolerance, Range, Limit, Effect, Outcome, Surrogate, Operation}
+OF_ANOTHER = {FieldTolerance, Range, Limit, Effect, Outcome, Surrogate, Operation, Model}
 
 
 def settings_and_figures() -> Iterator[type]:

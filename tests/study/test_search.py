@@ -164,7 +164,7 @@ def test_several_are_proposed_at_a_time_and_differ() -> None:
     [
         ({"objective": "beauty"}, "designs are ranked by a figure: objective is 'beauty'"),
         ({"evaluations": 2}, "a search computes designs"),
-        ({"method": "luck"}, "a search goes one of two ways"),
+        ({"method": "luck"}, "a search goes one of three ways"),
         ({"batch": 0}, "designs are proposed one at a time or more"),
         (
             {"ranges": {"air_gap": Range(0.5 * mm, 0.6 * mm)}},

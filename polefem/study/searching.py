@@ -1,0 +1,184 @@
+"""A search for the best design over ranges of fields, from a start shape, within limits.
+
+Three ways, all with the same budget of designs. "evolution": scipy's differential evolution, generation by generation
+(R. Storn, K. Price, J. Global Optim. 11 (1997) 341-359). "surrogate": a Gaussian process through all that was
+computed so far proposes where to look next, by expected improvement times the chance that the limits are kept (D. R.
+Jones, M. Schonlau, W. J. Welch, J. Global Optim. 13 (1998) 455-492); proposals that cannot be built are passed over
+before anything is meshed.
+
+"gradient": along the slopes of the design in all its fields (`polefem.study.gradient`), from the start and from others.
+
+Each depends on its seed and on what was computed alone: a search that was stopped is begun again from the start,
+finds in the store what it asks for, and is soon where it was.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import differential_evolution
+from scipy.stats import qmc
+
+from polefem.study.design import Design, of_plan
+from polefem.study.first_order import step_of
+from polefem.study.gradient import Model, descend, face_rows, model_of
+from polefem.study.objectives import cost
+from polefem.study.proposals import promising
+from polefem.study.record import Record, Status
+from polefem.study.search import Search
+from polefem.study.tolerances import Run
+
+__all__ = ["run_search"]
+
+Array = NDArray[np.float64]
+_REFUSED = 1e6
+_OUTSIDE = 1e3
+_REFUSALS = 10  # designs, refused ones among them, for each that may be solved
+_EVOLVE: Any = differential_evolution  # its stubs know neither many points at once nor a callback that stops
+
+
+@dataclass(eq=False)
+class _Known:
+    """What was computed so far: points of the unit cube, records, and what each costs."""
+
+    search: Search
+    run: Run
+    points: list[Array]
+    records: list[Record]
+
+    def compute(self, points: Array) -> Array:
+        """Costs of points, shape (n, n_ranges), up to what is left of the budget; the rest cost as if refused."""
+        taken = points[: max(self.left, 0)]
+        if len(taken):
+            self.records += self.run(self.search.name, self.search.designs(taken, len(self.records)))
+            self.points += list(taken)
+        costs = [_cost(self.search, record) for record in self.records[len(self.records) - len(taken) :]]
+        return np.array(costs + [_REFUSED] * (len(points) - len(taken)))
+
+    @property
+    def left(self) -> int:
+        """Designs that may yet be computed; those refused before any meshing were none, but have an end too."""
+        solved = sum(record.status is not Status.REFUSED for record in self.records)
+        return min(self.search.evaluations - solved, _REFUSALS * self.search.evaluations - len(self.records))
+
+
+def run_search(search: Search, run: Run) -> list[Record]:
+    """Every design the search computed, in its order; `run` computes designs under a study's name."""
+    known = _Known(search, run, [], [])
+    if search.method == "gradient":
+        _descend(known)
+    elif search.method == "evolution":
+        _evolve(known)
+    else:
+        _propose(known)
+    return known.records
+
+
+def _cost(search: Search, record: Record) -> float:
+    """What is brought down: the objective within the limits; beyond them more than any objective; more yet if
+    refused."""
+    if record.figures is None:
+        return _REFUSED
+    excess = sum(limit.excess(record.figures) for limit in search.limits)
+    value = cost(record.figures, search.objective)
+    return _REFUSED if value is None else (_OUTSIDE + excess if excess > 0.0 else value)
+
+
+def _evolve(known: _Known) -> None:
+    search = known.search
+    dimensions = len(search.ranges)
+    members = max(5, min(search.evaluations // 8, 12 * dimensions))
+    first = _first_points(search, members)
+
+    def costs(x: Array) -> Array:  # scipy hands over one point, shape (d,), or many, shape (d, n)
+        return known.compute(x.T if x.ndim == 2 else x[None, :])
+
+    _EVOLVE(
+        costs,
+        [(0.0, 1.0)] * dimensions,
+        init=first,
+        maxiter=10 * search.evaluations,
+        tol=0.0,
+        polish=False,
+        updating="deferred",
+        vectorized=True,
+        rng=np.random.default_rng(search.seed + 1),
+        callback=lambda intermediate_result: known.left <= 0,
+    )
+
+
+def _descend(known: _Known) -> None:
+    search = known.search
+    (first,) = search.designs(search.start[None], 0)
+    fields = tuple(name for name in first.changes if not of_plan(name))
+    known.search = search = replace(search, plan=replace(search.plan, slopes=fields))
+    rows = face_rows(search.base, search.ranges, search.least_radius)
+    steps = np.array([step_of(name) / (span.high - span.low) for name, span in search.ranges.items()])
+
+    def near(point: Array) -> Design:
+        return search.designs(point[None], len(known.records))[0]
+
+    def model(point: Array, design: Design, record: Record) -> Model | None:
+        return model_of(point, design, record, steps, near, search.objective, search.limits)
+
+    starts = _first_points(search, search.starts)
+    for number, start in enumerate(starts):
+        until = known.left - known.left // (len(starts) - number)
+
+        def compute(point: Array, until: int = until) -> tuple[Design, Record] | None:
+            if known.left <= max(until, 1):  # one is kept for the best on a finer mesh
+                return None
+            (design,) = search.designs(point[None], len(known.records))
+            known.compute(point[None])
+            return design, known.records[-1]
+
+        descend(start, compute, model, rows)
+    _refine(known)
+
+
+def _refine(known: _Known) -> None:
+    """The best design so far once more, on a mesh half as coarse and without slopes."""
+    search = known.search
+    costs = [_cost(search, record) for record in known.records]
+    if not costs or min(costs) >= _OUTSIDE:
+        return
+    at = int(np.argmin(costs))
+    (design,) = replace(search, plan=replace(search.plan, slopes=())).designs(known.points[at][None], at)
+    mesh = design.plan.mesh.coarser(0.5)
+    sizes = {f"mesh.{name}": getattr(mesh, name) for name in ("corner", "face", "iron")}
+    again = replace(design, name=f"{design.name} | finer mesh", changes={**design.changes, **sizes})
+    known.records += known.run(search.name, [again])
+
+
+def _first_points(search: Search, count: int) -> Array:
+    """The start and points all over the cube, shape (count, n_ranges): those that can be built first, in the order of
+    a hypercube four times as large."""
+    cube = qmc.LatinHypercube(len(search.ranges), rng=np.random.default_rng(search.seed)).random(4 * count)
+    buildable = np.array([search.can_be_built(point) for point in cube])
+    return np.vstack([search.start, cube[buildable], cube[~buildable]])[:count]
+
+
+def _propose(known: _Known) -> None:
+    search = known.search
+    dimensions = len(search.ranges)
+    begin = min(search.evaluations, max(2 * (dimensions + 1), search.evaluations // 4))
+    known.compute(_first_points(search, begin))
+    while known.left > 0:
+        random = np.random.default_rng([search.seed, len(known.records)])
+        solved = [
+            (x, r.figures)
+            for x, r in zip(known.points, known.records, strict=True)
+            if r.figures is not None and cost(r.figures, search.objective) is not None
+        ]
+        if len(solved) < 3:
+            known.compute(random.random((search.batch, dimensions)))
+            continue
+        x = np.array([point for point, _ in solved])
+        costs = [
+            (cost(figures, search.objective), *(limit.overstep(figures) for limit in search.limits))
+            for _, figures in solved
+        ]
+        known.compute(promising(x, np.array(costs, dtype=float), search.batch, search.can_be_built, random))

@@ -1,0 +1,198 @@
+"""The search along slopes: on functions whose least is known, on a machine, and resumed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from polefem import Pole
+from polefem.errors import InvalidValue
+from polefem.params import FreeFace, RectangularCurrent, SuitedSwitching
+from polefem.study import (
+    Constraint,
+    Copper,
+    Design,
+    EqualCurrent,
+    InProcess,
+    Limit,
+    Plan,
+    Range,
+    Record,
+    Search,
+    Status,
+    Store,
+    Variant,
+    run_designs,
+    run_search,
+)
+from polefem.study.gradient import Model, descend, face_rows
+from polefem.units import deg, mm
+from tests.field.built_machines import ROUGH, half_turn
+
+Floats = NDArray[np.float64]
+
+
+# On formulas -----------------------------------------------------------------------------------------
+
+#: Torques at some angles, over the mean, as parabolas of the point: their spread is least where all are alike.
+CENTRE = np.array([0.4, 0.7, 0.55])
+
+
+def torques(x: Floats) -> tuple[Floats, Floats]:
+    """Shape (12,), and slopes, shape (12, 3): 1 + a wave of the offset, bent by its square."""
+    phase = np.linspace(0, 2 * np.pi, 12, endpoint=False)
+    waves = np.stack([np.cos(phase), np.sin(phase), np.cos(2 * phase)], axis=1)
+    off = x - CENTRE
+    bent = 0.3 * np.sin(3 * phase)
+    return 1 + waves @ off + bent * (off @ off), waves + 2 * bent[:, None] * off
+
+
+def path(
+    start: Floats, least: float | None = None, sign: float = 1.0, rows: Any = None, most: int = 40
+) -> tuple[Floats, float]:
+    """The best point of a descent, and its spread; least: of the first coordinate."""
+    seen: list[tuple[float, Floats]] = []
+
+    def compute(x: Floats) -> tuple[Any, Any] | None:
+        return None if len(seen) >= most else (None, None)
+
+    def model(x: Floats, design: Any, record: Any) -> Model:
+        torque, slopes = torques(x)
+        oversteps = np.array([] if least is None else [least - x[0]])
+        bounds = np.zeros((len(oversteps), 3))
+        bounds[:, 0] = -1.0
+        found = Model(float(np.ptp(torque)), np.zeros(3), torque, sign * slopes, oversteps, bounds)
+        seen.append((found.merit, x))
+        return found
+
+    descend(start, compute, model, rows)
+    merit, best = min(seen, key=lambda pair: pair[0])
+    return best, merit
+
+
+START = np.array([0.9, 0.1, 0.2])
+
+
+def test_the_least_spread_is_found() -> None:
+    best, spread = path(START)
+    assert np.abs(best - CENTRE).max() < 1e-3 and spread < 2e-3
+    # The twin: slopes of the wrong sign lead nowhere.
+    assert path(START, sign=-1.0)[1] > 0.5
+
+
+def test_a_limit_holds_the_search_back() -> None:
+    best, _ = path(START, least=0.6)
+    assert best[0] == pytest.approx(0.6, abs=2e-3)
+
+
+def test_rows_are_kept() -> None:
+    rows = np.array([[0.0, 1.0, 1.0]]), np.array([0.9])
+    best, _ = path(START, rows=rows)
+    assert best[1] + best[2] <= 0.9 + 1e-9 and best[1] + best[2] > 0.89
+
+
+def test_the_bend_of_a_face_is_its_second_difference() -> None:
+    """Of an arc's rise x^2 / 2 r over the way x, whose bend is one over r."""
+    stations = (-1.0, -0.4, 0.1, 0.5, 1.0)
+    base = replace(half_turn(), rotor_pole=Pole(arc=32 * deg, face=FreeFace(stations, (0.0,) * 5)))
+    ranges = {f"rotor_pole.face.rises.{k}": Range(0.0, 2 * mm) for k in range(5)}
+    way = np.array(stations) * 16 * deg * base.rotor_outer_radius
+
+    def kept(radius: float, least: float) -> bool:
+        found = face_rows(base, ranges, least)
+        assert found is not None
+        point = way**2 / (2 * radius) / (2 * mm)
+        return bool((found[0] @ point <= found[1] + 1e-9).all())
+
+    assert kept(50 * mm, 49.9 * mm) and not kept(50 * mm, 50.1 * mm)
+    assert face_rows(base, {"rotor_pole.arc": Range(0.5, 0.6)}, 10 * mm) is None
+
+
+# On a machine ----------------------------------------------------------------------------------------
+
+
+def search(**changes: Any) -> Search:
+    base = replace(
+        half_turn(), rotor_pole=Pole(arc=34 * deg), stator_pole=Pole(arc=31 * deg), must_start=False
+    )
+    plan = Plan(
+        RectangularCurrent(-34 * deg, -4 * deg),
+        EqualCurrent(8.0),
+        Copper(fill_factor=0.45),
+        ROUGH,
+        angle_points=10,
+        current_points=1,
+        coupling="summed",
+    )
+    ranges = {
+        "rotor_pole.arc": Range(31 * deg, 40 * deg),
+        "rotor_pole.taper": Range(0 * deg, 8 * deg),
+        "drive.turn_on": Range(-42 * deg, -30 * deg),
+    }
+    asked: dict[str, Any] = {
+        "linked": {"drive.turn_off": lambda v: v["drive.turn_on"] + 30 * deg},
+        "evaluations": 5,
+        "method": "gradient",
+        **changes,
+    }
+    return Search("smooth", base, plan, ranges, **asked)
+
+
+def run_in(folder: Path, computed: list[str]) -> Callable[[str, list[Design]], list[Record]]:
+    class Watch:
+        def begin(self, total: int) -> None: ...
+        def end(self) -> None: ...
+        def still(self) -> None: ...
+        def remark(self, said: str) -> None: ...
+        def record(self, record: Record, now: bool) -> None:
+            if now:
+                computed.append(record.name)
+
+    def run(study: str, designs: list[Design]) -> list[Record]:
+        with Store(folder) as store:
+            return run_designs(study, designs, store, InProcess(), watcher=Watch())
+
+    return run
+
+
+def test_a_search_goes_down_and_is_resumed_without_a_solution(tmp_path: Path) -> None:
+    computed: list[str] = []
+    first = run_search(search(), run_in(tmp_path, computed))
+    ripples = [record.figures.ripple for record in first if record.figures]
+    assert len(computed) == len(first) == 5
+    assert ripples[3] < ripples[2] < ripples[1] < ripples[0]
+    assert first[-1].name.endswith("| finer mesh") and not first[-1].outcome.slopes
+    (rebuilt,) = search().study([Variant(first[-1].name, first[-1].changes)]).designs()
+    assert rebuilt.key == first[-1].key
+    again = run_search(search(), run_in(tmp_path, computed))
+    assert len(computed) == 5
+    assert [record.key for record in again] == [record.key for record in first]
+
+
+def test_shapes_that_cannot_be_are_a_boundary(tmp_path: Path) -> None:
+    """A rule that stands in the way of the first step: smaller ones are taken."""
+    near = 0.3 * deg
+    wide = Constraint("the arc stays near", lambda v: abs(v["rotor_pole.arc"] - 34 * deg) <= near)
+    found = run_search(search(constraints=(wide,), evaluations=6), run_in(tmp_path, []))
+    statuses = [record.status for record in found]
+    assert statuses[0] is Status.SOLVED and Status.REFUSED in statuses
+    assert any(record.status is Status.SOLVED for record in found[statuses.index(Status.REFUSED) :])
+
+
+def test_what_a_gradient_search_is_asked() -> None:
+    with pytest.raises(InvalidValue, match="a search starts somewhere: starts is 0"):
+        search(starts=0)
+    with pytest.raises(InvalidValue, match="a bend has a radius: least_radius is -1 m"):
+        search(least_radius=-1.0)
+    with pytest.raises(InvalidValue, match=r"slopes are known of single phases, .*: coupling is 'joint'"):
+        replace(search(), plan=replace(search().plan, coupling="joint"))
+    suited = SuitedSwitching(least_torque=1.0)
+    with pytest.raises(InvalidValue, match="at given switching angles: coupling is 'summed' with"):
+        replace(search(), plan=replace(search().plan, drive=suited, current_points=3))
+    assert search(limits=(Limit("mean_torque", least=1.0),)).method == "gradient"
