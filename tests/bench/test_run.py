@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,7 +13,6 @@ from numpy.typing import ArrayLike
 from polefem import Variant, film, run
 from polefem.errors import InvalidValue
 from polefem.field import BuiltMachine, FieldState
-from polefem.maps import FluxMap
 from polefem.study import InProcess, Search, SectionFields, Solver, Study, section_fields
 from polefem.units import deg
 from tests.study.fake_solver import FAKE, MACHINE, PLAN
@@ -20,7 +20,7 @@ from tests.study.fake_solver import FAKE, MACHINE, PLAN
 STUDY = Study("made up", MACHINE, PLAN, [Variant("plain"), Variant("wide", {"rotor_pole.arc": 40 * deg})])
 
 
-def forbidden_map(machine: BuiltMachine, angles: ArrayLike, currents: ArrayLike) -> FluxMap:
+def forbidden_map(machine: BuiltMachine, angles: ArrayLike, currents: ArrayLike, **_: Any) -> Any:
     raise AssertionError("a map was asked for")
 
 
@@ -30,7 +30,7 @@ def forbidden_fields(
     raise AssertionError("a field was asked for")
 
 
-NONE = Solver(forbidden_map, forbidden_fields)
+NONE = Solver(forbidden_map, forbidden_map, forbidden_fields)
 
 
 def test_a_study_is_run_by_one_call_and_again_without_a_solver(
@@ -53,14 +53,14 @@ def test_a_study_is_run_by_one_call_and_again_without_a_solver(
 
 
 def test_fields_that_cannot_be_had_are_told_and_the_rest_is_drawn(tmp_path: Path) -> None:
-    solver = Solver(FAKE.flux_map, forbidden_fields)
+    solver = Solver(FAKE.flux_map, FAKE.coupled_map, forbidden_fields)
     result = run(STUDY, folder=tmp_path, executor=InProcess(), solver=solver, progress=False)
     assert result.undrawn == dict.fromkeys(("plain", "wide"), "AssertionError: a field was asked for")
     assert not result.complete and len(result.pictures) == 17
 
 
 def test_without_pages_nothing_is_drawn(tmp_path: Path) -> None:
-    solver = Solver(FAKE.flux_map, forbidden_fields)
+    solver = Solver(FAKE.flux_map, FAKE.coupled_map, forbidden_fields)
     result = run(STUDY, folder=tmp_path, executor=InProcess(), solver=solver, pages=False, progress=False)
     assert result.complete and result.pages == () and not (tmp_path / "pictures").exists()
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from polefem.ranking.words import figure_text, sensitivity_text, unit_of_figure
-from polefem.study import Figures, Slopes, SobolIndices
+from polefem.ranking.words import figure_text, sensitivity_text
+from polefem.study import Figures, Outcome, Record, Slopes, SobolIndices, Status, quantity_of_figure
 from polefem.study.record import OperatingPointFigures
 
 
@@ -40,20 +40,22 @@ def test_a_slope_that_is_not_known_is_a_dash() -> None:
     ("figure", "value", "text"),
     [
         ("ripple", 0.518, "51.8 %"),
-        ("aligned_inductance", 0.0608, "60.8 mH"),
-        ("current_density", 5.2e6, "5.2 A/mm2"),
-        ("torque_per_loss", 0.0692, "69.2 mN m/W"),
-        ("rotor_inertia", 3.3e-4, "3.3 kg cm2"),
-        ("torque_per_volume", 4100.0, "4.1 N m/l"),
+        ("aligned_inductance", 0.0608, "60.80 mH"),
+        ("current_density", 5.2e6, "5.20 A/mm2"),
+        ("torque_per_loss", 0.0692, "69.20 mN m/W"),
+        ("rotor_inertia", 3.3e-4, "3.300 kg cm2"),
+        ("torque_per_volume", 4100.0, "4.10 N m/l"),
         ("shear_stress", 12500.0, "12.5 kPa"),
-        ("mean_torque", 3.46, "3.46 N m"),
+        ("mean_torque", 3.46, "3.460 N m"),
         ("iron_loss", None, "-"),
     ],
 )
 def test_a_figure_is_printed_in_its_unit(figure: str, value: float | None, text: str) -> None:
-    assert figure_text(Figures(**{**dict.fromkeys(Figures.names(), 1.0), figure: value}), figure) == text
+    figures = Figures(**{**dict.fromkeys(Figures.names(), 1.0), figure: value})
+    record = Record("one", "one", {}, Outcome(Status.SOLVED, figures=figures))
+    assert figure_text(record, figure) == text
 
 
 def test_every_figure_has_a_unit() -> None:
-    for name in (*Figures.names(), *OperatingPointFigures.names()):
-        assert unit_of_figure(name)[1] > 0.0
+    for name in (*Figures.names(), *(f"driven.{name}" for name in OperatingPointFigures.names())):
+        assert quantity_of_figure(name).size > 0.0

@@ -17,7 +17,7 @@ from polefem.outline import build as drawing
 from polefem.params import Machine
 from polefem.params.fields import with_fields
 from polefem.study import FIELD, Design, Plan, Solver, Status, attempt
-from polefem.sweep import flux_map
+from polefem.sweep import coupled_map, flux_map
 from polefem.units import deg, rpm
 from tests.field.built_machines import axial
 from tests.study.fake_solver import MACHINE, PLAN
@@ -29,7 +29,6 @@ EVERYTHING = dataclasses.replace(
     PLAN,
     mesh=ROUGH,
     angle_points=5,
-    overlap_angles=1,
     turning=Turning(100 * rpm, 5 * deg, 8),
     end_effects=True,
 )
@@ -76,8 +75,8 @@ def forgetful(whole: BuiltMachine, angles: Any, currents: Any) -> Iterator[Any]:
 
 def test_a_solver_that_begins_anew_is_noticed(made: Counter[str]) -> None:
     """The broken twin."""
-    computed(LAMINATED, Solver(flux_map, forgetful))
-    assert not once(made) and made["outlines"] == 3
+    computed(LAMINATED, Solver(flux_map, coupled_map, forgetful))
+    assert not once(made) and made["outlines"] == 2
 
 
 def test_another_mesh_has_the_same_outlines(made: Counter[str]) -> None:

@@ -22,7 +22,7 @@ from polefem.units import deg
 from polefem.version import numerics
 
 NOTED = Path(__file__).with_name("results.json")
-COARSE = {"mesh": MeshSpec.named("coarse"), "angle_points": 5, "current_points": 2, "overlap_angles": 1}
+COARSE = {"mesh": MeshSpec.named("coarse"), "angle_points": 5, "current_points": 2}
 SMALL = with_fields(PLAN, COARSE)
 POLES = {"plain": Pole(arc=32 * deg), "tapered": Pole(arc=32 * deg, taper=4 * deg)}
 
