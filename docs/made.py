@@ -166,13 +166,13 @@ def _draw_cylinder(folder: Path) -> None:
 def _draw_study(folder: Path) -> None:
     """The shapes of the pottery wheel's study, coarsely."""
     study = pottery_wheel.study
-    plan = replace(study.plan, mesh=MeshSpec.named("coarse"), angle_points=19, current_points=1)
+    plan = replace(study.plan, mesh=MeshSpec.named("coarse"), angle_points=19, current_points=3)
     study = replace(study, plan=plan)
     designs = study.designs()
     with TemporaryDirectory() as place, Store(Path(place)) as store:
         records = run_designs(study.name, designs, store, InProcess())
     operations = {
-        record.name: (record.outcome.flux_map, plan.drive, record.figures.current)
+        record.name: (record.outcome.machine_map, record.figures.switching, record.figures.current)
         for record in records
         if record.status is Status.SOLVED
     }

@@ -87,15 +87,7 @@ class Table:
 
 _RANKED = (
     *("mean_torque", "ripple", "lowest_torque", "aligned_inductance", "unaligned_inductance", "current"),
-    *(
-        "copper_loss",
-        "torque_per_loss",
-        "turn_on",
-        "turn_off",
-        "phase_interaction",
-        "copper_mass",
-        "steel_mass",
-    ),
+    *("copper_loss", "torque_per_loss", "turn_on", "turn_off", "copper_mass"),
 )
 
 
