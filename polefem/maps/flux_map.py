@@ -14,7 +14,6 @@ from numpy.typing import ArrayLike, NDArray
 from polefem.errors import InvalidValue, StoreRefused, refusal
 from polefem.maps.files import read, write
 from polefem.maps.interpolation import Potential, initial_inductance
-from polefem.maps.pointwise import Pointwise
 from polefem.params.checks import increasing, whole
 
 __all__ = ["FluxMap"]
@@ -143,11 +142,6 @@ class FluxMap:
             pitch=self.pitch,
             mirror=self.mirror,
         )
-
-    @cached_property
-    def pointwise(self) -> Pointwise:
-        """The same potential for single points in plain floats, made when first asked for."""
-        return Pointwise(self.potential)
 
     def at(self, angle: ArrayLike, current: ArrayLike) -> tuple[Array, Array, Array]:
         """Flux linkage (Wb), torque (N m), co-energy (J) at any angle (rad) and current (A) of the map.
