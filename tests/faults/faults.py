@@ -47,12 +47,12 @@ PROGRAM = """
     import sys
     sys.path[:0] = {path!r}
     from faults import FAKE, MACHINE, PLAN, deg
-    from polefem.__main__ import run_study
+    from polefem.command_line import main
     from polefem.study import Study, Variant
     shapes = [Variant(f"v{{k}}", {{"rotor_pole.arc": k / 10 * deg}}) for k in range(320, 350)]
     study = Study("faults", MACHINE, PLAN, shapes)
     if __name__ == "__main__":
-        raise SystemExit(run_study(study, solver=FAKE))
+        raise SystemExit(main(study, solver=FAKE))
 """
 DESIGNS = 30
 
@@ -114,6 +114,8 @@ def wait_for(folder: Path, process: subprocess.Popen[str], count: int) -> None:
     """Wait until so many designs were begun, or the process is at its end."""
     while process.poll() is None and len(asked(folder)) < count:
         time.sleep(0.01)
+    if process.poll() and not asked(folder):
+        raise RuntimeError(f"the study failed before a fault was tried: {process.communicate()[1]}")
 
 
 def whole(folder: Path) -> list[str]:

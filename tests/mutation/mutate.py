@@ -5,6 +5,9 @@
 + and -, * and /, < and <=, > and >= change places, at places drawn with a fixed seed. It works on a copy of the
 checkout, tells each change that no test noticed with its line, and how many did. `without_effect.txt` lists changes
 that were looked at and move no result (guards, starting guesses, cosmetics): they are left out of the share.
+
+Of a room's tests those are run that came by the changed statement (pytest-cov's contexts); where none is known to
+have, as in compiled functions, other processes and constants, all of them are.
 """
 
 from __future__ import annotations
@@ -19,11 +22,13 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from queue import SimpleQueue
+
+from coverage import CoverageData
 
 ROOT = Path(__file__).parents[2]
 # Rooms that compute, and the tests that should notice: those of the room and those that hold its numbers.
@@ -140,9 +145,8 @@ def every_change() -> list[Change]:
     return found
 
 
-def passes(room: str, copy: Path, seconds: float | None = None) -> bool:
-    """Whether the tests of a room pass in a copy of the checkout, within a time."""
-    tests = [f"tests/{part}" for part in ROOMS[room].split()]
+def passes(tests: Sequence[str], copy: Path, seconds: float | None = None) -> bool:
+    """Whether tests pass in a copy of the checkout, within a time."""
     command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests]
     environment = {
         **os.environ,
@@ -157,26 +161,58 @@ def passes(room: str, copy: Path, seconds: float | None = None) -> bool:
         return False
 
 
-def noticed(change: Change, copy: Path, seconds: float) -> bool:
-    """Whether the tests of its room fail, or hang, with the change in a copy of the checkout."""
+def noticed(change: Change, came_by: Sequence[str], copy: Path, seconds: float) -> bool:
+    """Whether tests that came by a change fail, or hang, with it in a copy of the checkout."""
     path = copy / change.file
     source = path.read_text("utf-8")
     path.write_text(change.applied(source), "utf-8")
     try:
-        return not passes(change.room, copy, seconds)
+        return not passes(came_by or _tests(change.room), copy, seconds)
     finally:
         path.write_text(source, "utf-8")
 
 
-def unchanged(rooms: set[str], copy: Path) -> dict[str, float]:
-    """Seconds that the tests of each room take as the program is; a room whose tests fail then can tell nothing."""
-    took = {}
-    for room in sorted(rooms):
-        begun = time.monotonic()
-        if not passes(room, copy):
-            raise SystemExit(f"the tests of {room} fail without a change")
-        took[room] = time.monotonic() - begun
-    return took
+def _tests(room: str) -> list[str]:
+    return [f"tests/{part}" for part in ROOMS[room].split()]
+
+
+@dataclass(frozen=True)
+class Unchanged:
+    """Of a room's tests as the program is: seconds that they take, and who came by which line."""
+
+    seconds: float
+    came_by: CoverageData
+
+    def tests(self, change: Change, copy: Path) -> list[str]:
+        """The tests that came by the statement of a change; none where it ran as its module was imported."""
+        path = copy / change.file
+        self.came_by.set_query_contexts(None)
+        contexts = self.came_by.contexts_by_lineno(str(path))
+        lines = _statement(path.read_text("utf-8"), change.line)
+        found = {context for line in lines for context in contexts.get(line, [])}
+        return [] if "" in found else sorted({context.partition("|")[0] for context in found})
+
+
+def _statement(source: str, line: int) -> range:
+    """Lines of the smallest statement round a line."""
+    around = [
+        range(node.lineno, (node.end_lineno or node.lineno) + 1)
+        for node in ast.walk(ast.parse(source))
+        if isinstance(node, ast.stmt) and node.lineno <= line <= (node.end_lineno or node.lineno)
+    ]
+    return min(around, key=len)
+
+
+def unchanged(room: str, copy: Path) -> Unchanged:
+    """How a room's tests go as the program is; a room whose tests fail then can tell nothing."""
+    begun = time.monotonic()
+    if not passes([*_tests(room), "--cov", "polefem", "--cov-context", "test", "--cov-report", ""], copy):
+        raise SystemExit(f"the tests of {room} fail without a change")
+    kept = copy / f".coverage.{room}"
+    (copy / ".coverage").rename(kept)
+    data = CoverageData(str(kept))
+    data.read()
+    return Unchanged(time.monotonic() - begun, data)
 
 
 def main() -> None:
@@ -203,8 +239,8 @@ def main() -> None:
                 ROOT, copy, ignore=shutil.ignore_patterns(".venv", ".git", "build", ".*_cache", "results")
             )
             copies.put(copy)
-        took = unchanged({change.room for change in drawn}, copy)
-
+        before = {room: unchanged(room, copy) for room in sorted({change.room for change in drawn})}
+        came_by = {change: before[change.room].tests(change, copy) for change in drawn}
         ends = time.monotonic() + 60 * options.minutes
 
         def tried(change: Change) -> tuple[Change, bool | None]:
@@ -212,7 +248,9 @@ def main() -> None:
                 return change, None
             copy = copies.get()
             try:
-                return change, noticed(change, copy, SLOWER * took[change.room] + MORE)
+                return change, noticed(
+                    change, came_by[change], copy, SLOWER * before[change.room].seconds + MORE
+                )
             finally:
                 copies.put(copy)
 
