@@ -11,12 +11,14 @@ import random
 import resource
 import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import textwrap
 import time
 from collections import Counter
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -127,6 +129,13 @@ def whole(folder: Path) -> list[str]:
     return [] if sound == len(members) == DESIGNS else [f"{sound} of {DESIGNS} designs are whole"]
 
 
+def again(folder: Path) -> int:
+    """How often a design was begun that had been begun before; beside the study's own the winner joined otherwise."""
+    with closing(sqlite3.connect(folder / "there" / "designs.sqlite")) as db:
+        (kept,) = db.execute("SELECT count(*) FROM designs").fetchone()
+    return len(asked(folder)) - int(kept)
+
+
 def kills_of_the_main_process(folder: Path, part: float) -> Row:
     """SIGKILL at random moments, and the same command again, until it is left to end."""
     rng, faults, times = random.Random(SEED), [], round(6 * part)
@@ -148,9 +157,9 @@ def kills_of_the_main_process(folder: Path, part: float) -> Row:
         process.returncode != 0
     )
     faults += whole(folder)
-    again = len(asked(folder)) - DESIGNS
-    faults += [f"{again} designs were begun twice by {times} kills"] * (again > 4 * times)
-    return Row("kills of the main process", times, f"all kept; {again} designs begun again", tuple(faults))
+    twice = again(folder)
+    faults += [f"{twice} designs were begun twice by {times} kills"] * (twice > 4 * times)
+    return Row("kills of the main process", times, f"all kept; {twice} designs begun again", tuple(faults))
 
 
 def signals(folder: Path, part: float) -> Row:
@@ -199,8 +208,7 @@ def kills_of_workers(folder: Path, part: float) -> Row:
     lost = err.count("lost")
     faults += [f"ended with {process.returncode}: {err}"] * (process.returncode not in (0, 1))
     faults += [f"more than killed: {err}"] * (lost > killed) + ["a traceback"] * ("Traceback" in err)
-    again = started(folder, 0.0)
-    again.communicate(timeout=300)
+    started(folder, 0.0).communicate(timeout=300)
     return Row("kills of workers", killed, "all designs computed in the end", tuple(faults + whole(folder)))
 
 
@@ -266,7 +274,8 @@ def _after(place: Path, some: list[Design], reference: list[Any]) -> str:
     try:
         with Store(place) as store:
             shown = _shown(run_designs("faults", some, store, InProcess(), solver=FAKE, watcher=heard))
-            [outcome.figures for _, outcome in store.outcomes("faults")]
+            for member in store.members("faults"):
+                store.outcome(member.key)
     except StoreRefused:
         return "refused in a sentence"
     except PolefemError as error:
@@ -313,7 +322,7 @@ def two_processes(folder: Path, part: float) -> Row:
         both = [started(place, 0.1), started(place, 0.1)]
         errors = [process.communicate(timeout=300)[1] for process in both]
         faults += [err for process, err in zip(both, errors, strict=True) if process.returncode != 0]
-        twice += len(asked(place)) - DESIGNS
+        twice += again(place)
         faults += whole(place)
     faults += [f"{twice} designs were computed twice"] * (twice != 0)
     return Row("two processes on one store", times, f"{twice} designs computed twice", tuple(faults))

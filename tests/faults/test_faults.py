@@ -10,7 +10,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 from doors import KINDS, ends, tried
-from faults import ALL, Row
+from faults import ALL, Row, flipped_bits
 
 from polefem.errors import InvalidValue, StoreRefused
 from polefem.mesh import load
@@ -22,6 +22,11 @@ def test_nothing_hangs_and_nothing_rots_in_silence(
     fault: Callable[[Path, float], Row], tmp_path: Path
 ) -> None:
     assert fault(tmp_path, 1.0).faults == ()
+
+
+def test_a_few_flipped_bits_are_seen_each_time(tmp_path: Path) -> None:
+    row = flipped_bits(tmp_path, 0.02)
+    assert row.faults == () and row.times == 8
 
 
 @pytest.mark.parametrize("kind", KINDS)
