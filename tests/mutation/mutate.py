@@ -208,7 +208,7 @@ def unchanged(room: str, copy: Path) -> Unchanged:
     begun = time.monotonic()
     if not passes([*_tests(room), "--cov", "polefem", "--cov-context", "test", "--cov-report", ""], copy):
         raise SystemExit(f"the tests of {room} fail without a change")
-    kept = copy / f".coverage.{room}"
+    kept = copy / f"{room}.coverage"  # not .coverage.*: the next run would take such files in
     (copy / ".coverage").rename(kept)
     data = CoverageData(str(kept))
     data.read()
