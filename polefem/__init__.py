@@ -66,10 +66,13 @@ if TYPE_CHECKING:
         Limit,
         Plan,
         Range,
+        ReadingOperatingPoint,
         RectangularOperatingPoint,
         Search,
         Sensitivities,
+        SharedTorqueOperatingPoint,
         SobolPoints,
+        StartOperatingPoint,
         SteelTolerance,
         Study,
         SwitchingTable,
@@ -114,17 +117,20 @@ __all__ = [
     "Pole",
     "RadialMachine",
     "Range",
+    "ReadingOperatingPoint",
     "RectangularCurrent",
     "RectangularOperatingPoint",
     "Result",
     "RoundFace",
     "Search",
     "Sensitivities",
+    "SharedTorqueOperatingPoint",
     "Shoe",
     "SinglePulse",
     "Slice",
     "SlopedFace",
     "SobolPoints",
+    "StartOperatingPoint",
     "Steel",
     "SteelTolerance",
     "Study",
@@ -174,8 +180,9 @@ _HELD = {
     "study": (
         "BestOperatingPoint Constraint DriveOperatingPoint EccentricityTolerance EqualCopperLoss EqualCurrent "
         "EqualMeanTorque FieldTolerance Grid LatinHypercube LevelOperatingPoint Limit Plan Range "
-        "RectangularOperatingPoint Search "
-        "Sensitivities SobolPoints SteelTolerance Study SwitchingTable Variant WaveformOperatingPoint"
+        "ReadingOperatingPoint RectangularOperatingPoint Search "
+        "Sensitivities SharedTorqueOperatingPoint SobolPoints StartOperatingPoint SteelTolerance Study "
+        "SwitchingTable Variant WaveformOperatingPoint"
     ),
 }
 _ROOMS = {name: room for room, names in _HELD.items() for name in names.split()}

@@ -3,7 +3,7 @@ mesh."""
 
 from polefem.drive.advice import advance_needed, advice
 from polefem.drive.drive_run import DriveRun, EnergyBalance
-from polefem.drive.free_shaft import FreeShaftRun, run_free_shaft
+from polefem.drive.free_shaft import FreeShaftRun, rest_torque, run_free_shaft
 from polefem.drive.levels import (
     at_level,
     best_setting_at_loss,
@@ -11,7 +11,7 @@ from polefem.drive.levels import (
     run_at_level,
     run_at_mean_torque,
 )
-from polefem.drive.position import PositionTable, Quantity, position_table
+from polefem.drive.position import AngleReading, PositionTable, Quantity, angle_reading, position_table
 from polefem.drive.rectangular import (
     RIPPLE_FORMULA,
     RectangularTorque,
@@ -38,6 +38,7 @@ from polefem.drive.waveform import WaveformTorque, waveform_torque
 
 __all__ = [
     "RIPPLE_FORMULA",
+    "AngleReading",
     "AngleTable",
     "DriveRun",
     "EnergyBalance",
@@ -51,6 +52,7 @@ __all__ = [
     "WaveformTorque",
     "advance_needed",
     "advice",
+    "angle_reading",
     "angle_table",
     "at_level",
     "best_setting",
@@ -63,6 +65,7 @@ __all__ = [
     "most_torque",
     "position_table",
     "rectangular_torque",
+    "rest_torque",
     "ripple_error",
     "run_at_copper_loss",
     "run_at_level",

@@ -25,7 +25,7 @@ from polefem.maps import CoupledMap
 from polefem.params.checks import positive, within
 from polefem.params.drive_spec import DriveSpec, Load
 
-__all__ = ["FreeShaftRun", "run_free_shaft"]
+__all__ = ["FreeShaftRun", "rest_torque", "run_free_shaft"]
 
 Array = NDArray[np.float64]
 
@@ -86,6 +86,18 @@ class FreeShaftRun:
         )
 
 
+def rest_torque(m: CoupledMap, drive: DriveSpec, current: float, angles: Array) -> Array:
+    """Torque of a shaft held at rest, N m, at rotor angles (rad), shape (n,), with this current (A) in each phase that
+    is on there; where supply and resistance let less through, that."""
+    bridge = drive.bridge
+    most = max(0.0, bridge.supply - 2 * bridge.switch_drop) / max(
+        drive.resistance + bridge.source_resistance, 1e-12
+    )
+    own = np.mod(angles[:, None] - m.stroke * np.arange(m.phases) - drive.turn_on, m.pitch)
+    torque: Array = m.torque(angles, np.where(own < drive.dwell, min(current, most), 0.0))
+    return torque
+
+
 def run_free_shaft(
     m: CoupledMap,
     drive: DriveSpec,
@@ -96,10 +108,11 @@ def run_free_shaft(
     angle: float = 0.0,
     speed: float = 0.0,
     direction: int = 1,
+    until: float = math.inf,
     step: float = _STEP,
 ) -> FreeShaftRun:
     """Follow the shaft for `duration` seconds from an angle (rad) and a speed (rad/s, positive
-    counter-clockwise).
+    counter-clockwise), or until it has a speed (rad/s, above 0) in the direction asked for.
 
     inertia: of all that turns, kg m^2. direction: 1 or -1, the way the controller drives; the angles of
     `drive` count that way. A direction against `speed` brakes and then reverses the shaft. step: the longest,
@@ -112,13 +125,15 @@ def run_free_shaft(
     positive("a step lasts", "step", step, "s")
     within("an angle is finite", "angle", angle, -math.inf, math.inf, "rad")
     within("a speed is finite", "speed", speed, -math.inf, math.inf, "rad/s")
+    if not until > 0.0:
+        raise InvalidValue(refusal("a run ends at a speed", "until", f"{until} rad/s", "above 0 rad/s"))
     if direction not in (1, -1):
         raise InvalidValue(refusal("a drive turns one way or the other", "direction", direction, "1 or -1"))
     if drive.dwell > m.pitch * (1 + 1e-9):
         found, most = f"{np.degrees(drive.dwell):.6g} deg", f"up to {np.degrees(m.pitch):.6g} deg"
         raise InvalidValue(refusal("a phase is on for no more than a rotor pitch", "dwell", found, most))
     shaft = _Shaft(m, drive, load, inertia, direction, direction * angle, direction * speed)
-    while shaft.time < duration * (1 - 1e-12):
+    while shaft.time < duration * (1 - 1e-12) and shaft.speed < until:
         shaft.advance(min(step, duration - shaft.time))
     return shaft.result()
 

@@ -21,7 +21,7 @@ from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
 from polefem.params.checks import increasing, whole
 
-__all__ = ["PositionTable", "Quantity", "position_table"]
+__all__ = ["AngleReading", "PositionTable", "Quantity", "angle_reading", "position_table"]
 
 Array = NDArray[np.float64]
 
@@ -90,6 +90,14 @@ class PositionTable:
         with np.errstate(divide="ignore"):
             return np.abs(error * self.values / self.slopes)
 
+    def reach(self, error: float) -> Array:
+        """How far from its angle the rotor may be, rad, shape (k, n), where a value is off by up to a relative error.
+
+        The furthest angle of the half pitch that has a value within it, so that it stays finite where the value hardly
+        changes, and knows of a value that stands twice.
+        """
+        return np.stack([_reach(self.angles, row, error) for row in self.values])
+
     def __repr__(self) -> str:
         share = float(self.ambiguous.mean())
         return (
@@ -141,6 +149,60 @@ def position_table(
     slopes = np.gradient(values, angles, axis=1)
     seen = _seen_twice(values)
     return PositionTable(quantity, amps, angles, values, slopes, seen, phase, others, m.coupling)
+
+
+@dataclass(frozen=True, eq=False)
+class AngleReading:
+    """How far off the angle is that idle phases tell.
+
+    angles: ndarray, shape (n,), rad, of the rotor over a pitch, from aligned of the first phase. of_phase: ndarray,
+    shape (phases, n), rad, how far off each phase alone may be where its poles approach, nan where they part: which
+    half it is in must come from elsewhere. best: ndarray, shape (n,), rad, of the phase that reads best, half a
+    pitch where none is read.
+    """
+
+    angles: Array
+    of_phase: Array
+    best: Array
+
+    def __post_init__(self) -> None:
+        for values in (self.angles, self.of_phase, self.best):
+            values.flags.writeable = False
+
+
+def angle_reading(m: CoupledMap, current: float, error: float, samples: int = 361) -> AngleReading:
+    """How well a map's angle is read off the flux linkage of idle phases at a small current (A), one after the other,
+    where that may be off by a relative error.
+
+    samples: angles over half a pitch. Raises InvalidValue for an error that is not above 0 and below 1, and as
+    `position_table` does.
+    """
+    if not 0.0 < error < 1.0:
+        rule = "a measured value is off by a share of it"
+        raise InvalidValue(refusal(rule, "error", f"{error:.4g}", "above 0 and below 1"))
+    angles = np.arange(2 * (samples - 1)) * m.pitch / (2 * (samples - 1))
+    of_phase = np.full((m.phases, angles.size), np.nan)
+    for phase, row in enumerate(of_phase):
+        table = position_table(m, [current], phase=phase, samples=samples)
+        own = np.mod(angles - phase * m.stroke + m.pitch / 2, m.pitch) - m.pitch / 2
+        near = own <= 1e-9
+        row[near] = np.interp(own[near], table.angles, table.reach(error)[0])
+    return AngleReading(angles, of_phase, np.nan_to_num(of_phase, nan=m.pitch / 2).min(axis=0))
+
+
+def _reach(angles: Array, values: Array, error: float) -> Array:
+    low, high = values - error * np.abs(values), values + error * np.abs(values)
+    within = (values >= low[:, None]) & (values <= high[:, None])
+    ends = np.argmax(within, axis=1), values.size - 1 - np.argmax(within[:, ::-1], axis=1)
+    away = []
+    for end, step in zip(ends, (-1, 1), strict=True):
+        beyond = np.clip(end + step, 0, values.size - 1)
+        bound = np.clip(values[beyond], low, high)
+        rise = values[beyond] - values[end]
+        share = np.divide(bound - values[end], rise, out=np.zeros(values.size), where=rise != 0.0)
+        away.append(np.abs(angles[end] + share * (angles[beyond] - angles[end]) - angles))
+    furthest: Array = np.maximum(*away)
+    return furthest
 
 
 def _seen_twice(values: Array) -> NDArray[np.bool_]:

@@ -51,6 +51,10 @@ class RectangularCurrent:
         """Angle over which a phase conducts, rad."""
         return self.turn_off - self.turn_on
 
+    def dwells(self, stroke: float, pitch: float) -> tuple[float, ...]:
+        """The dwells that a machine of this stroke and rotor pitch may get, rad: the one."""
+        return (self.dwell,)
+
     @property
     def generating(self) -> bool:
         """Whether most of the dwell is past the aligned angle, where the torque brakes the rotor."""
@@ -80,6 +84,10 @@ class SuitedSwitching:
             rule = "a switching is suited to something"
             raise InvalidValue(refusal(rule, "drive.objective", repr(self.objective), "'ripple' or 'torque'"))
         positive("a least torque is a size", "drive.least_torque", self.least_torque, "N m", zero=True)
+
+    def dwells(self, stroke: float, pitch: float) -> tuple[float, ...]:
+        """The shortest and the longest dwell that a machine of this stroke and rotor pitch may get, rad."""
+        return stroke, pitch / 2
 
     def __str__(self) -> str:
         made = "least ripple" if self.objective == "ripple" else "most torque"

@@ -27,7 +27,8 @@ __all__ = ["Quantity", "figures_of_error", "quantities", "quantity", "quantity_o
 
 #: Units that a person reads numbers in, and their sizes in SI.
 SIZES = {
-    **dict.fromkeys(("", "A", "V", "W", "K", "°C", "kg", "ohm", "N m", "N m/kg", "N m s", "N m s2"), 1.0),
+    **dict.fromkeys(("", "A", "V", "W", "K", "s", "°C", "kg", "kg m2", "ohm"), 1.0),
+    **dict.fromkeys(("N m", "N m/kg", "N m s", "N m s2"), 1.0),
     "mm": mm,
     "deg": deg,
     "rpm": rpm,

@@ -1,5 +1,6 @@
 """From records to their order, on the basis of their study, and how sure that order is."""
 
+from polefem.ranking.at_the_shaft import ShaftFigures, drive_points, shaft_figures, shaft_text
 from polefem.ranking.drive_words import drives_text
 from polefem.ranking.drives import IDEAL, DriveOrders, orders_under_drives
 from polefem.ranking.order import Ranking, rank
@@ -19,8 +20,10 @@ __all__ = [
     "IDEAL",
     "DriveOrders",
     "Ranking",
+    "ShaftFigures",
     "Uncertainty",
     "csv_text",
+    "drive_points",
     "drives_text",
     "fields_text",
     "orders_under_drives",
@@ -29,6 +32,8 @@ __all__ = [
     "rank",
     "sensitivity_sentence",
     "sensitivity_text",
+    "shaft_figures",
+    "shaft_text",
     "table_cells",
     "table_text",
     "uncertainty_of",

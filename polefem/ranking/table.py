@@ -13,7 +13,7 @@ from polefem.copper import THERMAL_CAUTION
 from polefem.drive import RIPPLE_FORMULA
 from polefem.estimates import USUAL_SHEAR
 from polefem.ranking.order import Ranking
-from polefem.study import Figures, OperatingPointFigures, Record, error_from_map, quantity_of_figure
+from polefem.study import Figures, Record, error_from_map, quantity_of_figure
 
 __all__ = ["csv_text", "table_cells", "table_text"]
 
@@ -120,8 +120,8 @@ def csv_text(ranking: Ranking) -> str:
     outside = {record.key: why for record, why in ranking.infeasible}
     records = [*ranking.ordered, *(record for record, _ in ranking.infeasible), *ranking.unsolved]
     fields = list(dict.fromkeys(name for record in records for name in record.changes))
-    points = list(dict.fromkeys(name for r in records if r.figures for name in r.figures.operating_points))
-    driven = [f"{point}.{figure}" for point in points for figure in OperatingPointFigures.names()]
+    points = {name: known for r in records if r.figures for name, known in r.figures.operating_points.items()}
+    driven = [f"{point}.{figure}" for point, known in points.items() for figure in known.names()]
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(

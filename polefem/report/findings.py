@@ -12,13 +12,17 @@ from polefem.params.checks import whole
 from polefem.ranking import (
     DriveOrders,
     Ranking,
+    ShaftFigures,
     Uncertainty,
+    drive_points,
     drives_text,
     fields_text,
     orders_under_drives,
     pareto_set,
     pareto_text,
     sensitivity_text,
+    shaft_figures,
+    shaft_text,
     table_text,
     uncertainty_of,
     uncertainty_text,
@@ -114,6 +118,11 @@ class Findings:
         return (*self.ranking.ordered, *outside, *self.ranking.unsolved)
 
     @property
+    def at_the_shaft(self) -> tuple[ShaftFigures, ...]:
+        """What the designs do at operating points that are no drives."""
+        return shaft_figures(self.study.plan, self.records)
+
+    @property
     def complete(self) -> bool:
         """Whether there is an order, and no design failed or was lost."""
         failed = any(record.status in (Status.FAILED, Status.LOST) for record in self.ranking.unsolved)
@@ -175,8 +184,7 @@ def findings_of(
             ranking, effects_of(study.name, compared, study.tolerances, ranking.by, run)
         )
     orders = None
-    if study.plan.operating_points:
-        conditions = {point.name: str(point) for point in study.plan.operating_points}
+    if conditions := {point.name: str(point) for point in drive_points(study.plan)}:
         records = [*ranking.ordered, *outside, *ranking.unsolved]
         orders = orders_under_drives(records, study.plan.terms, conditions, ranking.by, study.limits)
     slopes, shares = None, None
@@ -217,6 +225,7 @@ def further_texts(findings: Findings) -> list[str]:
     said = [fields_text(ranking)]
     if findings.orders is not None:
         said.append(drives_text(findings.orders))
+    said += [shaft_text(found) for found in findings.at_the_shaft]
     if len(study.objectives) > 1:
         said.append(pareto_text(pareto_set(findings.records, study.objectives), study.objectives))
     if findings.joining is not None:

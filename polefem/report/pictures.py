@@ -11,9 +11,11 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from polefem.field import Field
+from polefem.maps import CoupledMap
 from polefem.outline import outline_of
 from polefem.params import AxialMachine, Machine
 from polefem.report.analysis import draw_pareto, draw_search, draw_sobol_indices, draw_uncertainty
+from polefem.report.at_the_shaft import SHOWN, Traces, draw_traces
 from polefem.report.curves import (
     draw_curves,
     draw_spectrum,
@@ -65,8 +67,8 @@ def shape_drawings(shape: Shape) -> tuple[Drawing, ...]:
     """The pictures of one shape.
 
     Its section; torque and inductance against angle; flux linkage against current; the torque of all phases and its
-    harmonics; and, where its fields are known, the flux density with the first phase at the current of its figures, at
-    SECTION_PLACES, on one scale.
+    harmonics; what it does at operating points that have a picture; and, where its fields are known, the flux density
+    with the first phase at the current of its figures, at SECTION_PLACES, on one scale.
     """
     machine, current = shape.design.machine, shape.figures.current
     drive, whole = shape.figures.switching, shape.at_work
@@ -117,7 +119,7 @@ def shape_drawings(shape: Shape) -> tuple[Drawing, ...]:
         _drawing(f"{shape.stem}-{kind}", f"{words} {shape.name}", shown, draw)
         for kind, words, shown, draw in drawn
     ]
-    return (*curves, *_densities(shape))
+    return (*curves, *_at_the_shaft(shape, driven), *_densities(shape))
 
 
 def shape_pictures(shape: Shape, names: Collection[str]) -> tuple[Picture, ...]:
@@ -129,6 +131,25 @@ def _drawing(
     name: str, words: str, shown: tuple[Any, ...], draw: Callable[[], Figure], pixels: bool = False
 ) -> Drawing:
     return Drawing(name, words, drawing_key(name, words, *shown), draw, pixels)
+
+
+def _at_the_shaft(shape: Shape, driven: tuple[Any, ...]) -> list[Drawing]:
+    """The pictures of its operating points. driven: the numbers of its map."""
+    machine_map, resistance = shape.at_work, shape.figures.phase_resistance
+
+    def draw(traces: Callable[[Any, CoupledMap, float], Traces], point: Any) -> Callable[[], Figure]:
+        return lambda: draw_traces(traces(point, machine_map, resistance))
+
+    return [
+        _drawing(
+            f"{shape.stem}-point-{at}",
+            f"{SHOWN[type(point)][0]} of {shape.name} under {point.name}",
+            (*driven, point, resistance),
+            draw(SHOWN[type(point)][1], point),
+        )
+        for at, point in enumerate(shape.design.plan.operating_points, start=1)
+        if type(point) in SHOWN and point.name in shape.figures.operating_points
+    ]
 
 
 def _densities(shape: Shape) -> list[Drawing]:

@@ -68,9 +68,9 @@ def new_figure(width: float = 6.0, height: float = 4.0) -> Figure:
     return Figure(figsize=(width, height), layout="constrained")
 
 
-def axes_on(figure: Figure, x: str, y: str, title: str) -> Axes:
-    """Axes with labels that carry their units, and a quiet grid."""
-    axes = plain_axes(figure.add_subplot(), title, x, y)
+def axes_on(figure: Figure, x: str, y: str, title: str, place: tuple[int, int, int] = (1, 1, 1)) -> Axes:
+    """Axes with labels that carry their units, and a quiet grid. place: rows, columns, which of them."""
+    axes = plain_axes(figure.add_subplot(*place), title, x, y)
     axes.grid(True, color="#d8dde3", linewidth=0.6)
     axes.set_axisbelow(True)
     return axes

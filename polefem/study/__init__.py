@@ -7,6 +7,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from polefem.copper import Copper
+from polefem.study.at_the_shaft import ReadingOperatingPoint, SharedTorqueOperatingPoint, StartOperatingPoint
 from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent, EqualMeanTorque
 from polefem.study.design import Design, Plan, field_text, quantity_of_field
 from polefem.study.drive_operating_point import DriveOperatingPoint
@@ -19,13 +20,17 @@ from polefem.study.operating_points import (
     SwitchingTable,
     WaveformOperatingPoint,
 )
+from polefem.study.plan_point import PlanPoint
 from polefem.study.progress import ProgressBar
 from polefem.study.record import (
     NEXT_REASON,
     Figures,
     OperatingPointFigures,
     Outcome,
+    PointFigures,
+    ReadingFigures,
     Record,
+    StartFigures,
     Status,
     quantity_of_figure,
 )
@@ -93,19 +98,26 @@ __all__ = [
     "OperatingPointFigures",
     "Outcome",
     "Plan",
+    "PlanPoint",
+    "PointFigures",
     "Progress",
     "ProgressBar",
     "Range",
+    "ReadingFigures",
+    "ReadingOperatingPoint",
     "Record",
     "RectangularOperatingPoint",
     "Run",
     "Search",
     "SectionFields",
     "Sensitivities",
+    "SharedTorqueOperatingPoint",
     "Slopes",
     "SobolIndices",
     "SobolPoints",
     "Solver",
+    "StartFigures",
+    "StartOperatingPoint",
     "Status",
     "SteelTolerance",
     "Store",

@@ -16,7 +16,7 @@ from polefem.params.content import content, content_key
 from polefem.params.fields import shown, with_fields
 from polefem.params.quantity import Quantity, quantity, quantity_of
 from polefem.study.basis import Basis, EqualCopperLoss
-from polefem.study.operating_points import OperatingPoint, RectangularOperatingPoint
+from polefem.study.operating_points import OperatingPoint
 from polefem.version import numerics
 
 __all__ = ["Design", "Plan", "field_text", "of_plan", "quantity_of_field"]
@@ -77,9 +77,8 @@ class Plan:
 
     def dwells(self, stroke: float, pitch: float) -> tuple[float, float]:
         """The shortest and the longest dwell that a design may get, rad."""
-        given = [p.drive.dwell for p in self.operating_points if isinstance(p, RectangularOperatingPoint)]
-        own = [stroke, pitch / 2] if isinstance(self.drive, SuitedSwitching) else [self.drive.dwell]
-        return min(given + own), max(given + own)
+        asked = [d for part in (self.drive, *self.operating_points) for d in part.dwells(stroke, pitch)]
+        return min(asked), max(asked)
 
     @property
     def can_have_slopes(self) -> bool:

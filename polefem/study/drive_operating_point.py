@@ -4,21 +4,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import ClassVar
 
 from polefem.drive import DriveRun, steady_state
-from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
-from polefem.params.checks import printable
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, SinglePulse
 from polefem.params.quantity import quantity
+from polefem.study.plan_point import PlanPoint, check_name
 from polefem.study.record import OperatingPointFigures
 
 __all__ = ["DriveOperatingPoint", "run_figures"]
 
 
 @dataclass(frozen=True)
-class DriveOperatingPoint:
+class DriveOperatingPoint(PlanPoint):
     """A bridge at a speed, by name; figures of it are called by that name and a dot: "throwing.ripple".
 
     speed: rad/s. turn_on, turn_off: rad. control: how the bridge keeps the current. The resistance is that of the
@@ -32,12 +30,8 @@ class DriveOperatingPoint:
     turn_off: float = field(metadata=quantity("deg"))
     control: Control = field(default_factory=SinglePulse)
 
-    at_any_current: ClassVar[bool] = True
-
     def __post_init__(self) -> None:
-        if "." in printable("an operating point has a name", "point.name", self.name):
-            rule = "an operating point has a name without dots"
-            raise InvalidValue(refusal(rule, "point.name", repr(self.name), "a word such as 'throwing'"))
+        check_name(self.name)
         DriveSpec(
             self.bridge, 0.0, self.turn_on, self.turn_off, self.control
         )  # refuses what no bridge can do

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from polefem.errors import InvalidValue, refusal
-from polefem.study.record import Figures, OperatingPointFigures, quantity_of_figure
+from polefem.study.record import Figures, point_figure_names, quantity_of_figure
 
 __all__ = ["Limit", "broken_limits", "check_figure", "cost", "more_is_better"]
 
@@ -63,7 +63,7 @@ class Limit:
 def check_figure(rule_name: str, figure: str) -> None:
     """Refuse what is no figure of a design, nor one of an operating point ("throwing.ripple")."""
     point, _, of = figure.rpartition(".")
-    names = OperatingPointFigures.names() if point else Figures.names()
+    names = point_figure_names() if point else Figures.names()
     if of not in names:
         raise InvalidValue(
             refusal("designs are ranked by a figure", rule_name, repr(figure), ", ".join(names))

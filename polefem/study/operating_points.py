@@ -15,7 +15,6 @@ figures are on:
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from typing import ClassVar
 
@@ -33,11 +32,13 @@ from polefem.drive import (
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
 from polefem.params import RectangularCurrent
-from polefem.params.checks import increasing, positive, printable, within
+from polefem.params.checks import increasing, positive
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, Tracking
 from polefem.params.quantity import quantity
+from polefem.study.at_the_shaft import ReadingOperatingPoint, SharedTorqueOperatingPoint, StartOperatingPoint
 from polefem.study.basis import Basis
 from polefem.study.drive_operating_point import DriveOperatingPoint, run_figures
+from polefem.study.plan_point import PlanPoint, check_name_and_speed
 from polefem.study.record import OperatingPointFigures
 
 __all__ = [
@@ -51,7 +52,7 @@ __all__ = [
 
 
 @dataclass(frozen=True)
-class WaveformOperatingPoint:
+class WaveformOperatingPoint(PlanPoint):
     """A current waveform of given form, whatever bridge may make it, by name.
 
     current: its form over a rotor pitch from its first angle; no current flows outside its angles. basis: what its
@@ -64,10 +65,8 @@ class WaveformOperatingPoint:
     basis: Basis
     speed: float = field(metadata=quantity("rpm"))
 
-    at_any_current: ClassVar[bool] = True
-
     def __post_init__(self) -> None:
-        _check_name_and_speed(self.name, self.speed)
+        check_name_and_speed(self.name, self.speed)
         positive("a waveform is of a rotor that turns forwards", "point.speed", self.speed, "rad/s")
 
     def __str__(self) -> str:
@@ -104,7 +103,7 @@ class WaveformOperatingPoint:
 
 
 @dataclass(frozen=True)
-class RectangularOperatingPoint:
+class RectangularOperatingPoint(PlanPoint):
     """The ideal rectangular current with the same switching angles for every design, by name: beside a study in which
     each design has the switching that suits it.
 
@@ -120,13 +119,17 @@ class RectangularOperatingPoint:
     at_any_current: ClassVar[bool] = False
 
     def __post_init__(self) -> None:
-        _check_name_and_speed(self.name, self.speed)
+        check_name_and_speed(self.name, self.speed)
         positive(
             "a rectangular current is of a rotor that turns forwards", "point.speed", self.speed, "rad/s"
         )
 
     def __str__(self) -> str:
         return f"the ideal rectangular current {self.drive} for all, {self.basis}"
+
+    def dwells(self, stroke: float, pitch: float) -> tuple[float, ...]:
+        """That of its switching."""
+        return self.drive.dwells(stroke, pitch)
 
     def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map; `resistance` of one phase, ohm. Raises as `rectangular_torque` does."""
@@ -148,7 +151,7 @@ class RectangularOperatingPoint:
 
 
 @dataclass(frozen=True)
-class LevelOperatingPoint:
+class LevelOperatingPoint(PlanPoint):
     """A bridge at a speed, by name, with its switching angles given and its current level set by a basis.
 
     speed: rad/s. turn_on, turn_off: rad. control: a `Tracking` or `Chopping`; its level is replaced, its form and
@@ -164,10 +167,8 @@ class LevelOperatingPoint:
     basis: Basis
     control: Control = field(default_factory=lambda: Tracking.level(1.0))
 
-    at_any_current: ClassVar[bool] = True
-
     def __post_init__(self) -> None:
-        _check_name_and_speed(self.name, self.speed)
+        check_name_and_speed(self.name, self.speed)
         at_level(self.control, 1.0)  # refuses a control without a level
         self._drive(0.0)
 
@@ -183,7 +184,7 @@ class LevelOperatingPoint:
 
 
 @dataclass(frozen=True)
-class BestOperatingPoint:
+class BestOperatingPoint(PlanPoint):
     """A bridge at a speed, by name, with the switching that suits each design best.
 
     speed: rad/s. basis: of equal mean torque (then `objective` says what is made least: "loss", or "ripple"), or of
@@ -200,10 +201,8 @@ class BestOperatingPoint:
     current_limit: float | None = field(default=None, metadata=quantity("A"))
     generating: bool = False
 
-    at_any_current: ClassVar[bool] = True
-
     def __post_init__(self) -> None:
-        _check_name_and_speed(self.name, self.speed)
+        check_name_and_speed(self.name, self.speed)
         if self.objective == "ripple" and self.basis.mean_torque is None:
             rule = "the smoothest switching needs a torque to give: no current is the smoothest"
             raise InvalidValue(refusal(rule, "basis", str(self.basis), "EqualMeanTorque"))
@@ -265,6 +264,9 @@ OperatingPoint = (
     | RectangularOperatingPoint
     | LevelOperatingPoint
     | BestOperatingPoint
+    | SharedTorqueOperatingPoint
+    | StartOperatingPoint
+    | ReadingOperatingPoint
 )
 """An operating point of a plan: `DriveOperatingPoint` is the bridge with the same switching and level for every
 design."""
@@ -274,11 +276,3 @@ def _efficiency(shaft: float, supply: float) -> float | None:
     if shaft > 0.0 and supply > 0.0:
         return shaft / supply
     return supply / shaft if shaft < 0.0 and supply < 0.0 else None
-
-
-def _check_name_and_speed(name: str, speed: float) -> None:
-    if "." in printable("an operating point has a name", "point.name", name):
-        rule = "an operating point has a name without dots"
-        raise InvalidValue(refusal(rule, "point.name", repr(name), "a word such as 'throwing'"))
-    within("a speed is finite", "point.speed", speed, -math.inf, math.inf, "rad/s")
-    positive("a drive turns", "|point.speed|", abs(speed), "rad/s")

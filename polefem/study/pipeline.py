@@ -23,7 +23,7 @@ from polefem.slopes import map_with_slopes
 from polefem.study.design import Design, Plan
 from polefem.study.operating_points import OperatingPoint
 from polefem.study.operation import at_work, operate, phase_interaction
-from polefem.study.record import NEXT_REASON, Figures, OperatingPointFigures, Outcome, Status
+from polefem.study.record import NEXT_REASON, Figures, Outcome, PointFigures, Status
 from polefem.sweep import coupled_map, flux_map
 from polefem.version import numerics, versions
 
@@ -217,10 +217,10 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
 
 def operating_point_figures(
     points: Sequence[OperatingPoint], machine_map: CoupledMap, resistance: float
-) -> tuple[dict[str, OperatingPointFigures], str]:
+) -> tuple[dict[str, PointFigures], str]:
     """Figures by the name of their operating point, and why some points have none, in words: a design that a supply
     cannot drive still has its figures under the ideal current."""
-    found: dict[str, OperatingPointFigures] = {}
+    found: dict[str, PointFigures] = {}
     lacking = []
     for point in points:
         try:

@@ -17,8 +17,13 @@ __all__ = [
     "Figures",
     "OperatingPointFigures",
     "Outcome",
+    "PointFigures",
+    "ReadingFigures",
     "Record",
+    "StartFigures",
     "Status",
+    "point_figure_names",
+    "point_figures",
     "quantity_of_figure",
 ]
 
@@ -41,7 +46,17 @@ class Status(StrEnum):
 
 
 @dataclass(frozen=True)
-class OperatingPointFigures:
+class PointFigures:
+    """What is known of a design under the name of an operating point; each kind of point gives figures of its kind."""
+
+    @classmethod
+    def names(cls) -> tuple[str, ...]:
+        """The names of the figures, in order."""
+        return tuple(f.name for f in dataclasses.fields(cls))
+
+
+@dataclass(frozen=True)
+class OperatingPointFigures(PointFigures):
     """The numbers of one design at one operating point of its bridge. SI; torque is that of all phases together.
 
     mean_torque, lowest_torque, highest_torque: N m. ripple: (highest - lowest) / |mean|. peak_current, rms_current: of
@@ -59,10 +74,51 @@ class OperatingPointFigures:
     input_power: float = field(metadata=quantity("W"))
     efficiency: float | None = field(metadata=quantity("%", digits=3, more_is_better=True))
 
-    @classmethod
-    def names(cls) -> tuple[str, ...]:
-        """The names of the figures, in order."""
-        return tuple(f.name for f in dataclasses.fields(cls))
+
+@dataclass(frozen=True)
+class StartFigures(PointFigures):
+    """The numbers of one design that is let start from rest. SI.
+
+    starting_torque: at the rest angle where it is lowest, N m. weakest_angle: that rest angle, rad, 0 where the first
+    phase is aligned. time_to_speed: from there, s; None where it does not get to speed. end_speed: at the end of the
+    run, rad/s. peak_current: of a phase, A.
+    """
+
+    starting_torque: float = field(metadata=quantity("N m", more_is_better=True))
+    weakest_angle: float = field(metadata=quantity("deg", digits=3))
+    time_to_speed: float | None = field(metadata=quantity("s", digits=3))
+    end_speed: float = field(metadata=quantity("rpm", digits=3, more_is_better=True))
+    peak_current: float = field(metadata=quantity("A"))
+
+
+@dataclass(frozen=True)
+class ReadingFigures(PointFigures):
+    """How well the angle of one design is read off what its idle phases measure. SI.
+
+    worst_error: of the angle, rad, where the phase that reads it best reads it worst. worst_angle: where that is, rad,
+    from aligned of the first phase. mean_error: over a rotor pitch, rad.
+    """
+
+    worst_error: float = field(metadata=quantity("deg", digits=3))
+    worst_angle: float = field(metadata=quantity("deg", digits=3))
+    mean_error: float = field(metadata=quantity("deg", digits=3))
+
+
+_POINT_KINDS = (OperatingPointFigures, StartFigures, ReadingFigures)
+_POINT_QUANTITIES = {name: how for kind in _POINT_KINDS for name, how in quantities(kind).items()}
+
+
+def point_figure_names() -> tuple[str, ...]:
+    """The names of all figures that some kind of operating point gives."""
+    return tuple(_POINT_QUANTITIES)
+
+
+def point_figures(values: Mapping[str, Any]) -> PointFigures:
+    """The figures with these values, of the kind that has these names; raises TypeError where none has."""
+    for kind in _POINT_KINDS:
+        if set(kind.names()) == set(values):
+            return kind(**values)
+    raise TypeError(f"no kind of operating point gives {', '.join(values)}")
 
 
 @dataclass(frozen=True)
@@ -112,7 +168,7 @@ class Figures:
     most_rise: float = field(metadata=quantity("K", digits=2))
     iron_loss: float | None = field(metadata=quantity("W", digits=3))
     phase_interaction: float | None = field(metadata=quantity("% of mean", digits=2))
-    operating_points: Mapping[str, OperatingPointFigures] = field(default_factory=dict)
+    operating_points: Mapping[str, PointFigures] = field(default_factory=dict)
 
     @property
     def switching(self) -> RectangularCurrent:
@@ -135,7 +191,7 @@ class Figures:
         if not point:
             found: float | None = getattr(self, name)
             return found
-        return getattr(self.operating_points[point], of) if point in self.operating_points else None
+        return getattr(self.operating_points.get(point), of, None)
 
 
 def quantity_of_figure(figure: str) -> Quantity:
@@ -145,7 +201,7 @@ def quantity_of_figure(figure: str) -> Quantity:
     ('%', True)
     """
     point, _, of = figure.rpartition(".")
-    return quantities(OperatingPointFigures if point else Figures)[of]
+    return _POINT_QUANTITIES[of] if point else quantities(Figures)[of]
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from polefem.study.record import Figures, OperatingPointFigures, Outcome, Status
+from polefem.study.record import Figures, Outcome, Status, point_figures
 
 __all__ = ["LAYOUT", "SCHEMA", "design_row", "detail_row", "outcome_of", "signed", "sound", "text_of"]
 
@@ -99,7 +99,7 @@ def text_of(value: Any) -> str:
 def _figures(row: sqlite3.Row, points: Mapping[str, Mapping[str, Any]]) -> Figures | None:
     if row["status"] != Status.SOLVED:
         return None
-    kept = {name: OperatingPointFigures(**point) for name, point in points.items()}
+    kept = {name: point_figures(point) for name, point in points.items()}
     return Figures(**{name: row[name] for name in Figures.names()}, operating_points=kept)
 
 

@@ -93,13 +93,16 @@ class Study:
         if count > 1:
             rule = "each variant has a name of its own"
             raise InvalidValue(refusal(rule, "variants", f"{twice!r} {count} times", "each name once"))
-        points = [point.name for point in self.plan.operating_points]
+        given = {point.name: point.gives.names() for point in self.plan.operating_points}
         for objective in self.objectives:
             check_figure("objectives", objective)
-            point = objective.rpartition(".")[0]
-            if point and point not in points:
-                rule = "a objective is of an operating point that the plan has"
-                raise InvalidValue(refusal(rule, "objectives", repr(objective), ", ".join(points) or "none"))
+            point, _, of = objective.rpartition(".")
+            if point and point not in given:
+                rule = "an objective is of an operating point that the plan has"
+                raise InvalidValue(refusal(rule, "objectives", repr(objective), ", ".join(given) or "none"))
+            if point and of not in given[point]:
+                rule = "an objective is a figure that its operating point gives"
+                raise InvalidValue(refusal(rule, "objectives", repr(objective), ", ".join(given[point])))
 
     def designs(self) -> list[Design]:
         """Every design, in order."""

@@ -162,3 +162,14 @@ def test_refusals() -> None:
             run_free_shaft(STRAIGHT, **given)
     with pytest.raises(InvalidValue, match=r"a loss cannot drive the shaft: load.drag is -1"):
         Load(drag=-1.0)
+
+
+def test_a_run_ends_at_the_speed_that_was_asked_for() -> None:
+    given = (STRAIGHT, DRIVE, Load(friction=0.2), INERTIA, 0.08)
+    whole = run_free_shaft(*given, angle=5 * deg)
+    until = float(whole.speed.max()) / 2
+    short = run_free_shaft(*given, angle=5 * deg, until=until)
+    assert short.speed[-2] < until <= short.speed[-1] and short.time[-1] < whole.time[-1]
+    assert np.array_equal(short.speed, whole.speed[: short.speed.size])
+    with pytest.raises(InvalidValue, match=r"a run ends at a speed: until is 0\.0 rad/s"):
+        run_free_shaft(*given, until=0.0)

@@ -163,3 +163,16 @@ def test_position_files_and_refusals(tmp_path) -> None:
         InvalidValue, match="quantity is 'colour', allowed is flux_linkage, incremental_inductance"
     ):
         position_table(SATURATING, [1.0], quantity="colour")
+
+
+def reaches(share: float) -> bool:
+    """Where the value changes evenly, as far as its slope says; never further than the half pitch."""
+    table = position_table(SATURATING, [2.0, 10.0], samples=361)
+    middle = np.abs(table.angles + SATURATING.pitch / 4) < 0.05 * SATURATING.pitch
+    reach, evenly = table.reach(0.005), table.uncertainty(share * 0.005)
+    assert reach.max() <= SATURATING.pitch / 2
+    return bool(np.allclose(reach[:, middle], evenly[:, middle], rtol=0.05))
+
+
+def test_a_reading_reaches_as_far_as_the_slope_says() -> None:
+    assert reaches(1.0) and not reaches(0.5)

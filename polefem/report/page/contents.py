@@ -7,12 +7,11 @@ from dataclasses import dataclass
 
 from polefem.ranking import sensitivity_sentence
 from polefem.report.findings import Findings, Shape
+from polefem.report.page.point_tables import drives_table, operating_point_tables, shaft_table
 from polefem.report.page.tables import (
     Table,
     change_words,
-    drives_table,
     figure_table,
-    operating_point_table,
     ranking_table,
     sobol_table,
     switching_table,
@@ -35,7 +34,7 @@ class Chapter:
     changes: str
     lacking: str
     figures: Table
-    operating_points: Table | None
+    operating_points: tuple[Table, ...]
     pictures: tuple[Picture, ...]
     files: Mapping[str, str]
 
@@ -47,9 +46,9 @@ class Page:
     title, answer: of the study. winner: its name, empty where there is none. sure: how sure the order is. cut, switch:
     of the winner. ranking, unranked: shapes with and without a place; unranked may have no rows. together: pictures of
     shapes side by side. first: what to cut, with dimensions. drives, shares, switching: None where the study does not
-    ask for them. conditions: what is equal under each drive. chapters: shapes one by one. unshown: how many more there
-    are. assumed, cautions: sentences. files: beside the page, by what they hold. versions: of what computed the
-    numbers. command: that makes the page again.
+    ask for them. conditions: what is equal under each drive. at_the_shaft: operating points that are no drives.
+    chapters: shapes one by one. unshown: how many more there are. assumed, cautions: sentences. files: beside the page,
+    by what they hold. versions: of what computed the numbers. command: that makes the page again.
     """
 
     title: str
@@ -64,6 +63,7 @@ class Page:
     first: tuple[Picture, ...]
     drives: Table | None
     conditions: tuple[str, ...]
+    at_the_shaft: tuple[Table, ...]
     shares: Table | None
     sensitivity_note: str
     switching: Table | None
@@ -119,6 +119,7 @@ def page_of(
         first=tuple(first),
         drives=None if orders is None else drives_table(orders),
         conditions=() if orders is None else _conditions(findings),
+        at_the_shaft=tuple(map(shaft_table, findings.at_the_shaft)),
         shares=shares,
         sensitivity_note=sensitivity_note,
         switching=None if switching is None else switching_table(switching),
@@ -141,7 +142,7 @@ def _chapter(shape: Shape, anchor: str, pictures: Sequence[Picture], files: Mapp
         changes=change_words(shape.design.changes),
         lacking=record.reason,
         figures=figure_table(record, figures),
-        operating_points=operating_point_table(record, figures),
+        operating_points=operating_point_tables(record, figures),
         pictures=tuple(pictures),
         files=dict(files),
     )

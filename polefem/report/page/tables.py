@@ -8,15 +8,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
 from polefem.drive import AngleTable
 from polefem.params.quantity import Quantity, rounded
-from polefem.ranking import DriveOrders, Uncertainty
+from polefem.ranking import Uncertainty
 from polefem.report.findings import Findings
 from polefem.study import (
     Figures,
-    OperatingPointFigures,
     Record,
     Slopes,
     SobolIndices,
@@ -32,10 +29,9 @@ __all__ = [
     "Head",
     "Table",
     "change_words",
-    "drives_table",
     "error_of",
+    "figure_cell",
     "figure_table",
-    "operating_point_table",
     "percent",
     "ranking_table",
     "sobol_table",
@@ -127,7 +123,7 @@ def ranking_table(findings: Findings, links: Mapping[str, str]) -> Table:
         assert record.figures is not None
         cells = [Cell(str(at + 1), at + 1.0), Cell(record.name, link=links.get(record.name, ""), head=True)]
         cells.append(Cell("", record.figures.value(ranking.by), bar=bars[at]))
-        found = [_figure_cell(record, record.figures, name, uncertainty) for name in names]
+        found = [_ranked_cell(record, record.figures, name, uncertainty) for name in names]
         cells += [found[0], *_uncertainty_cells(record.name, uncertainty), *found[1:]]
         rows.append(tuple(cells))
     said = f"Shapes in the order of {spaced(ranking.by)}, at {ranking.basis}"
@@ -142,17 +138,18 @@ def error_of(record: Record, figure: str, uncertainty: Uncertainty | None) -> fl
     return error_from_map(record, figure)
 
 
-def _figure_cell(record: Record, figures: Figures, name: str, uncertainty: Uncertainty | None) -> Cell:
+def _ranked_cell(record: Record, figures: Figures, name: str, uncertainty: Uncertainty | None) -> Cell:
     """What was looked at only as far as the mesh is not known better than the surest of what was looked at wholly."""
     error = error_of(record, name, uncertainty)
     if uncertainty is not None and uncertainty.figure == name and record.name not in uncertainty.names:
         surest = 2 * float(uncertainty.deviations.min())
         if error is None or error < surest:
             return Cell(quantity_of_figure(name).number(figures.value(name), surest), figures.value(name))
-    return _cell(name, figures.value(name), error)
+    return figure_cell(name, figures.value(name), error)
 
 
-def _cell(name: str, value: float | None, error: float | None) -> Cell:
+def figure_cell(name: str, value: float | None, error: float | None) -> Cell:
+    """A figure by its name, to the digits that its error leaves."""
     how = quantity_of_figure(name)
     known = value is not None and error is not None
     return Cell(how.number(value, error), value, f"± {how.error(error)}" if known else "")
@@ -201,37 +198,10 @@ def figure_table(record: Record, figures: Figures) -> Table:
     for name in Figures.names():
         value, unit = figures.value(name), quantity_of_figure(name).unit
         if value is not None:
-            cell = _cell(name, value, error_from_map(record, name))
+            cell = figure_cell(name, value, error_from_map(record, name))
             rows.append((Cell(spaced(name), head=True), cell, Cell(unit)))
     heads = (Head("figure", number=False), Head("value"), Head("unit", number=False))
     return Table(f"Figures of {record.name}", heads, tuple(rows))
-
-
-def operating_point_table(record: Record, figures: Figures) -> Table | None:
-    """Figures of one design at its operating points, a column for each; None where it has none."""
-    if not figures.operating_points:
-        return None
-    names = tuple(figures.operating_points)
-    rows = []
-    for name in OperatingPointFigures.names():
-        asked = [f"{point}.{name}" for point in names]
-        cells = [_cell(of, figures.value(of), error_from_map(record, of)) for of in asked]
-        rows.append((Cell(f"{spaced(name)} ({quantity_of_figure(asked[0]).unit})", head=True), *cells))
-    heads = (Head("figure", number=False), *(Head(name) for name in names))
-    return Table(f"{record.name} under other drives", heads, tuple(rows))
-
-
-def drives_table(orders: DriveOrders) -> Table:
-    """Places under each drive, for the designs of the first order."""
-    heads = (Head("shape", number=False), *(Head(name) for name in orders.drives))
-    rows = tuple(
-        (
-            Cell(name, head=True),
-            *(Cell("-") if np.isnan(place) else Cell(f"{place:.0f}", place) for place in places),
-        )
-        for name, places in zip(orders.names, orders.positions.tolist(), strict=True)
-    )
-    return Table(f"Places by {spaced(orders.figure)} under each drive", heads, rows)
 
 
 def sobol_table(slopes: Slopes, shares: SobolIndices) -> Table:

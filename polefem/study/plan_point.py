@@ -1,0 +1,48 @@
+"""What a plan asks of each design's map under a name, beside the figures on the basis of its study."""
+
+from __future__ import annotations
+
+import math
+from abc import ABC, abstractmethod
+from typing import ClassVar
+
+from polefem.errors import InvalidValue, refusal
+from polefem.maps import CoupledMap
+from polefem.params.checks import positive, printable, within
+from polefem.study.record import OperatingPointFigures, PointFigures
+
+__all__ = ["PlanPoint", "check_name", "check_name_and_speed"]
+
+
+class PlanPoint(ABC):
+    """An operating point: a frozen value with a name, whose `str` says what is equal under it.
+
+    Figures of it are called by its name and a dot: "throwing.ripple". at_any_current: whether it needs a map that knows
+    phases together at any of their currents. gives: the kind of figures it gives.
+    """
+
+    name: str
+    at_any_current: ClassVar[bool] = True
+    gives: ClassVar[type[PointFigures]] = OperatingPointFigures
+
+    @abstractmethod
+    def figures(self, machine_map: CoupledMap, resistance: float) -> PointFigures:
+        """The figures of a map; `resistance` of one phase, ohm. Raises InvalidValue where it has none."""
+
+    def dwells(self, stroke: float, pitch: float) -> tuple[float, ...]:
+        """Dwells of the ideal rectangular current that the map must reach the current of, rad."""
+        return ()
+
+
+def check_name(name: str) -> None:
+    """Refuse a name with dots: they stand between it and its figures."""
+    if "." in printable("an operating point has a name", "point.name", name):
+        rule = "an operating point has a name without dots"
+        raise InvalidValue(refusal(rule, "point.name", repr(name), "a word such as 'throwing'"))
+
+
+def check_name_and_speed(name: str, speed: float) -> None:
+    """Refuse a name with dots, and a speed of nought."""
+    check_name(name)
+    within("a speed is finite", "point.speed", speed, -math.inf, math.inf, "rad/s")
+    positive("a drive turns", "|point.speed|", abs(speed), "rad/s")
