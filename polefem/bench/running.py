@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from polefem.bench.result import Result
+from polefem.drive import AngleTable
 from polefem.errors import InvalidValue, StoreRefused, refusal
 from polefem.export import write_pages, write_tables
 from polefem.field import built
@@ -19,6 +20,7 @@ from polefem.ranking import rank, table_text
 from polefem.report import (
     MOST,
     Findings,
+    Shape,
     film_currents,
     film_of,
     film_writer,
@@ -39,9 +41,11 @@ from polefem.study import (
     Solver,
     Store,
     Study,
+    SwitchingTable,
     Variant,
     WorkerPool,
     keep_section_fields,
+    kept_switching,
     run_designs,
     run_search,
 )
@@ -66,6 +70,9 @@ class _Bench:
         if bar is None and self.progress:
             bar = ProgressBar(sys.stderr, name)
         return run_designs(name, designs, self.store, self.executor, self.at_once, self.solver, bar)
+
+    def switching(self, asked: SwitchingTable, shape: Shape) -> AngleTable:
+        return kept_switching(asked, shape.design, shape.at_work, shape.figures.phase_resistance, self.store)
 
     @property
     def drawing(self) -> Executor:
@@ -252,7 +259,7 @@ def _found(
         records = bench.compute(study.name, study.designs())
     ranking = rank(records, study.plan.terms, by, study.limits)
     tell(table_text(ranking, _SHOWN))
-    findings = findings_of(study, ranking, bench.compute, bench.store.outcome, drawn)
+    findings = findings_of(study, ranking, bench.compute, bench.store.outcome, drawn, bench.switching)
     for text in further_texts(findings):
         tell(text)
     return replace(findings, path=path)

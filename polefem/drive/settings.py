@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,7 @@ from polefem.drive.scan import Scan
 from polefem.drive.switching_search import Objective, Setting, SwitchingSearch
 from polefem.errors import InvalidValue
 from polefem.maps import CoupledMap
+from polefem.maps.files import read, write
 from polefem.params.checks import increasing
 from polefem.params.drive_spec import Bridge
 
@@ -82,6 +84,22 @@ class AngleTable:
     def __post_init__(self) -> None:
         for name in ("speeds", "torques", *_COLUMNS):
             getattr(self, name).flags.writeable = False
+
+    def save(self, path: Path) -> None:
+        """Write it to a file; it appears complete or not at all."""
+        reasons = tuple(why for row in self.reasons for why in row)
+        write(
+            path,
+            {name: getattr(self, name) for name in ("speeds", "torques", *_COLUMNS)} | {"reasons": reasons},
+        )
+
+    @classmethod
+    def load(cls, path: Path) -> AngleTable:
+        """Read what `save` wrote; raises StoreRefused for a file that is missing or damaged."""
+        held = read(path)
+        reasons, count = held.pop("reasons"), held["torques"].size
+        rows = (tuple(reasons[at : at + count]) for at in range(0, len(reasons), count))
+        return cls(**held, reasons=tuple(rows))
 
     def __repr__(self) -> str:
         held = int(np.isfinite(self.level).sum())

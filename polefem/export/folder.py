@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from polefem.drive import write_angle_csv, write_angle_header
-from polefem.export.shapes import write_shape
+from polefem.export.shapes import shape_files, write_shape
 from polefem.files import write_text
 from polefem.params.toml import machine_text
 from polefem.report import (
     Drawing,
     Findings,
+    KeptFiles,
     KeptPictures,
+    Page,
     Picture,
+    code_of,
+    drawing_key,
     html_text,
     markdown_text,
     page_of,
@@ -26,6 +31,7 @@ from polefem.report import (
     write_results,
 )
 from polefem.study import Executor
+from polefem.version import __version__
 
 __all__ = ["Pages", "write_pages", "write_tables"]
 
@@ -70,7 +76,8 @@ def write_pages(
 ) -> Pages:
     """Write `report.html`, which needs nothing beside it, and `report.md` with `pictures/`; and files of each shape.
 
-    A picture is drawn where its numbers, or the code that draws it, are not those of the one that is there.
+    A picture is drawn, and a file written, where what it shows, or the code that makes it, is not that of the one that
+    is there.
 
     command: that makes the pages again. executor: draws the shapes. files: that the pages shall name, as `write_tables`
     gives them.
@@ -80,16 +87,25 @@ def write_pages(
     together = _pictures(study_drawings(findings), kept)
     first = _pictures(winner_drawings(winner), kept) if winner is not None else ()
     apiece, undrawn = _of_shapes(findings, kept, executor)
+    written = KeptFiles(folder)
     own = {}
     for shape in findings.shapes:
-        written = write_shape(shape.design.machine, shape.phase_map, folder / "shapes", shape.stem)
-        own[shape.name] = {said: path.relative_to(folder).as_posix() for said, path in written.items()}
+        held = shape_files(folder / "shapes", shape.stem)
+        given = (shape.design.machine, shape.phase_map)
+        write = partial(write_shape, *given, folder / "shapes", shape.stem)
+        written.write(tuple(held.values()), drawing_key(*given, code_of(Path(__file__).parent)), write)
+        own[shape.name] = {said: path.relative_to(folder).as_posix() for said, path in held.items()}
     page = page_of(findings, together, first, apiece, command, files, own)
     paths = folder / "report.html", folder / "report.md"
-    for path, text in zip(paths, (html_text(page), markdown_text(page)), strict=True):
-        write_text(path, text)
+    for path, text in zip(paths, (html_text, markdown_text), strict=True):
+        written.write((path,), drawing_key(page, __version__), partial(_write, path, text, page))
+    written.close()
     pictures = (*together, *first, *(picture for some in apiece.values() for picture in some))
     return Pages(paths, pictures, undrawn)
+
+
+def _write(path: Path, text: Callable[[Page], str], page: Page) -> None:
+    write_text(path, text(page))
 
 
 def _pictures(drawings: Sequence[Drawing], kept: KeptPictures) -> tuple[Picture, ...]:

@@ -12,7 +12,7 @@ from polefem.outline import DrawnMachine, machine_of
 from polefem.params import Machine
 from polefem.params.toml import machine_text
 
-__all__ = ["write_shape"]
+__all__ = ["shape_files", "write_shape"]
 
 
 def write_shape(
@@ -23,12 +23,23 @@ def write_shape(
     Raises GeometryRefused for a machine that cannot be built.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    described = folder / f"{stem}.toml"
+    files = shape_files(folder, stem)
+    described, outline, netcdf, csv, json = files.values()
     write_text(described, machine_text(machine_of(machine)))
-    return {
-        "machine (TOML)": described,
-        "outline at 1:1 (SVG)": write_svg(machine, folder / f"{stem}.svg"),
-        "flux map (netCDF)": write_netcdf(flux_map, folder / f"{stem}.nc"),
-        "flux map (CSV)": write_csv(flux_map, folder / f"{stem}.csv"),
-        "flux map (JSON)": write_json(flux_map, folder / f"{stem}.json"),
+    write_svg(machine, outline)
+    write_netcdf(flux_map, netcdf)
+    write_csv(flux_map, csv)
+    write_json(flux_map, json)
+    return files
+
+
+def shape_files(folder: Path, stem: str) -> dict[str, Path]:
+    """Where the files of a shape are, by what they hold."""
+    endings = {
+        "machine (TOML)": "toml",
+        "outline at 1:1 (SVG)": "svg",
+        "flux map (netCDF)": "nc",
+        "flux map (CSV)": "csv",
+        "flux map (JSON)": "json",
     }
+    return {said: folder / f"{stem}.{ending}" for said, ending in endings.items()}

@@ -129,8 +129,13 @@ def quantity_of(owner: Any, name: str) -> Quantity | None:
             continue
         holders = [cls for hint in here for cls in _classes(hint) if step in cls.__dataclass_fields__]
         found = next((known for cls in holders if (known := quantities(cls).get(step))), None)
-        here = [get_type_hints(cls)[step] for cls in holders]
+        here = [_hints(cls)[step] for cls in holders]
     return found
+
+
+@functools.cache
+def _hints(owner: type) -> dict[str, Any]:
+    return get_type_hints(owner)
 
 
 def _classes(hint: Any) -> Iterator[Any]:

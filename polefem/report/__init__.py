@@ -12,6 +12,7 @@ What a picture shows is had as numbers from a function of its own:
 | `draw_machine` | `round_dimensions`, `disc_dimensions`, `strip_dimensions` |
 | `draw_pole` | `pole_dimensions` |
 | `draw_run` | `current_of_run`, `torque_of_run` |
+| `draw_traces` | `shared_torque_traces`, `start_traces`, `reading_traces` |
 | `draw_steel` | `polefem.materials.curve_data` |
 | `draw_pareto` | `pareto_points` |
 | `draw_uncertainty` | `polefem.ranking.uncertainty_of` |
@@ -29,6 +30,7 @@ from polefem.report.analysis import (
     search_path,
 )
 from polefem.report.animation import draw_frame, film_currents, film_of, film_writer, write_film
+from polefem.report.at_the_shaft import draw_traces, reading_traces, shared_torque_traces, start_traces
 from polefem.report.curves import (
     draw_curves,
     draw_spectrum,
@@ -39,12 +41,14 @@ from polefem.report.curves import (
     torque_of_designs,
     torque_of_phases,
 )
+from polefem.report.drawing_key import code_of, drawing_key
 from polefem.report.files import write_results
 from polefem.report.findings import MOST, Findings, Shape, findings_of, further_texts, shapes_of, texts
+from polefem.report.kept_files import KeptFiles
 from polefem.report.kept_pictures import KeptPictures
 from polefem.report.machines import draw_machine
 from polefem.report.measures import disc_dimensions, round_dimensions, strip_dimensions
-from polefem.report.page import html_text, markdown_text, page_of
+from polefem.report.page import Page, html_text, markdown_text, page_of
 from polefem.report.picture import Picture, picture_of
 from polefem.report.pictures import Drawing, shape_drawings, shape_pictures, study_drawings, winner_drawings
 from polefem.report.pole_measures import pole_dimensions
@@ -58,9 +62,12 @@ __all__ = [
     "MOST",
     "Drawing",
     "Findings",
+    "KeptFiles",
     "KeptPictures",
+    "Page",
     "Picture",
     "Shape",
+    "code_of",
     "current_of_run",
     "disc_dimensions",
     "draw_curves",
@@ -75,7 +82,9 @@ __all__ = [
     "draw_sobol_indices",
     "draw_spectrum",
     "draw_steel",
+    "draw_traces",
     "draw_uncertainty",
+    "drawing_key",
     "film_currents",
     "film_of",
     "film_writer",
@@ -90,6 +99,7 @@ __all__ = [
     "pareto_points",
     "picture_of",
     "pole_dimensions",
+    "reading_traces",
     "round_dimensions",
     "save",
     "search_path",
@@ -97,7 +107,9 @@ __all__ = [
     "shape_drawings",
     "shape_pictures",
     "shapes_of",
+    "shared_torque_traces",
     "spectrum_of_torque",
+    "start_traces",
     "strip_dimensions",
     "study_drawings",
     "texts",

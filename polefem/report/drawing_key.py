@@ -14,7 +14,7 @@ import numpy as np
 
 from polefem.params.content import content_key
 
-__all__ = ["drawing_code", "drawing_key"]
+__all__ = ["code_of", "drawing_code", "drawing_key"]
 
 
 def drawing_key(*shown: Any) -> str:
@@ -31,8 +31,14 @@ def drawing_key(*shown: Any) -> str:
 @cache
 def drawing_code() -> str:
     """Stands for the code of this room, and for the library that it draws with."""
-    digest = hashlib.sha256(matplotlib.__version__.encode())
-    for path in sorted(Path(__file__).parent.rglob("*.py")):
+    return content_key(code_of(Path(__file__).parent), matplotlib.__version__)
+
+
+@cache
+def code_of(folder: Path) -> str:
+    """Stands for all sources in a folder, templates included."""
+    digest = hashlib.sha256()
+    for path in sorted(path for path in folder.rglob("*.*") if path.is_file() and path.suffix != ".pyc"):
         digest.update(path.read_bytes())
     return digest.hexdigest()
 
@@ -42,6 +48,8 @@ def _told(value: Any) -> Any:
     if isinstance(value, np.ndarray):
         held = np.ascontiguousarray(value)
         return [held.dtype.str, list(held.shape), hashlib.sha256(held.tobytes()).hexdigest()]
+    if isinstance(value, bytes):
+        return hashlib.sha256(value).hexdigest()
     if isinstance(value, Mapping):
         return {str(name): _told(part) for name, part in value.items()}
     if isinstance(value, tuple | list):

@@ -40,6 +40,7 @@ from polefem.study import (
     SobolIndices,
     Status,
     Study,
+    SwitchingTable,
     Variant,
     at_work,
     effects_of,
@@ -162,10 +163,14 @@ def findings_of(
     run: Run,
     kept: Callable[[str], Outcome | None],
     most: int = MOST,
+    table_of: Callable[[SwitchingTable, Shape], AngleTable] = lambda asked, shape: asked.table(
+        shape.at_work, shape.figures.phase_resistance
+    ),
 ) -> Findings:
     """Find out what the study asks for beyond the order of its designs.
 
     run: computes designs that this takes. kept: what is kept of a design, by its key. most: shapes to have maps of.
+    table_of: the settings of a shape for its controller, computed here if not said otherwise.
     """
     designs = {design.name: design for design in study.designs()}
     outside = tuple(record for record, _ in ranking.infeasible)
@@ -194,7 +199,7 @@ def findings_of(
         shares = global_sensitivity(study.name, base, study.sensitivities, run)
     switching = None
     if study.switching is not None and winner is not None:
-        switching = study.switching.table(winner.at_work, winner.figures.phase_resistance)
+        switching = table_of(study.switching, winner)
     joining = None
     if winner is not None:
         joining = joining_of(study.name, winner.design, winner.figures, run)

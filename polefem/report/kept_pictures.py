@@ -6,9 +6,9 @@ import hashlib
 import json
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
 
 from polefem.files import write_text
+from polefem.report.kept_files import read_index
 from polefem.report.picture import Picture
 from polefem.report.pictures import Drawing
 
@@ -22,7 +22,7 @@ class KeptPictures:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self._place = folder.with_suffix(".json")
-        self._index = _read(self._place)
+        self._index = read_index(self._place)
 
     def known(self, drawing: Drawing) -> Picture | None:
         """The picture of a drawing, where it was drawn of the very same numbers before."""
@@ -54,14 +54,6 @@ class KeptPictures:
                 "checksum": _checksum(picture),
             }
         write_text(self._place, json.dumps(self._index, indent=1, sort_keys=True))
-
-
-def _read(path: Path) -> dict[str, Any]:
-    try:
-        found = json.loads(path.read_text("utf-8"))
-    except (OSError, ValueError):
-        return {}
-    return found if isinstance(found, dict) else {}
 
 
 def _checksum(picture: Picture) -> str:

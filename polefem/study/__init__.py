@@ -11,6 +11,7 @@ from polefem.study.at_the_shaft import ReadingOperatingPoint, SharedTorqueOperat
 from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent, EqualMeanTorque
 from polefem.study.design import Design, Plan, field_text, quantity_of_field
 from polefem.study.drive_operating_point import DriveOperatingPoint
+from polefem.study.kept_switching import kept_switching
 from polefem.study.objectives import Limit, broken_limits, check_figure, cost, more_is_better
 from polefem.study.operating_points import (
     BestOperatingPoint,
@@ -140,6 +141,7 @@ __all__ = [
     "global_sensitivity",
     "half_overlap",
     "keep_section_fields",
+    "kept_switching",
     "local_slopes",
     "more_is_better",
     "quantity_of_field",

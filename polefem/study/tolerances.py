@@ -205,7 +205,7 @@ def error_from_map(record: Record, figure: str) -> float | None:
         return None
     if figure == "ripple":
         return ripple_error(machine_map, figures.current, figures.ripple, figures.mean_torque)
+    if figure not in ("mean_torque", "lowest_torque", "highest_torque", "torque_per_loss"):
+        return None
     error = torque_error(machine_map, figures.current)
-    if error is None or figure in ("mean_torque", "lowest_torque", "highest_torque"):
-        return error
-    return error / figures.copper_loss if figure == "torque_per_loss" else None
+    return error / figures.copper_loss if error is not None and figure == "torque_per_loss" else error
