@@ -138,7 +138,9 @@ ROOMS: dict[str, Sees] = {
         ),
         ("ezdxf", "scipy.io"),
     ),
-    "bench": Sees(("errors", "files", "params", "field", "maps", "study", "ranking", "report", "export")),
+    "bench": Sees(
+        ("errors", "files", "params", "field", "maps", "drive", "study", "ranking", "report", "export")
+    ),
     "command_line": Sees(("errors", "version", "files", "study", "report", "bench"), ("argparse",)),
     "__main__": Sees(("command_line",)),
 }
@@ -169,11 +171,16 @@ class Module:
 
     @cached_property
     def imports(self) -> list[str]:
-        """Dotted names this module imports, relative ones resolved; `from a import b` gives `a.b`."""
+        """Dotted names this module imports, relative ones resolved; `from a import b` gives `a.b`.
+
+        `import scipy` loads each of its parts when it is first asked for: those count.
+        """
         found = []
         for node in ast.walk(self.tree):
             if isinstance(node, ast.Import):
-                found += [alias.name for alias in node.names]
+                found += [alias.name for alias in node.names if alias.name != "scipy"]
+            elif isinstance(node, ast.Attribute) and ast.unparse(node.value) == "scipy":
+                found.append(f"scipy.{node.attr}")
             elif isinstance(node, ast.ImportFrom):
                 found += [f"{self._origin(node)}.{alias.name}" for alias in node.names]
         return found

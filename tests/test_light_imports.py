@@ -10,11 +10,11 @@ import pytest
 HEAVY = {"gmsh", "skfem", "meshio"}
 
 
-def loaded(statement: str) -> set[str]:
-    """Which of the heavy libraries a fresh interpreter has loaded after a statement."""
+def loaded(statement: str, heavy: set[str] = HEAVY) -> set[str]:
+    """Which of some heavy libraries a fresh interpreter has loaded after a statement."""
     script = f"{statement}\nimport sys\nsys.stdout.write(' '.join(sys.modules))"
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
-    return HEAVY & set(done.stdout.split())
+    return heavy & set(done.stdout.split())
 
 
 @pytest.mark.parametrize(
@@ -28,6 +28,15 @@ def loaded(statement: str) -> set[str]:
 )
 def test_no_mesher_is_loaded(statement: str) -> None:
     assert loaded(statement) == set()
+
+
+def test_statistics_are_loaded_by_what_draws_samples() -> None:
+    """A run whose designs are known waits for none: half a second of its imports."""
+    assert loaded("import polefem.bench", {"scipy.stats"}) == set()
+    draw = (
+        "from polefem import LatinHypercube, Range; tuple(LatinHypercube({'air_gap': Range(1e-4, 1e-3)}, 2))"
+    )
+    assert loaded(draw, {"scipy.stats"}) == {"scipy.stats"}
 
 
 def test_a_mesher_that_is_loaded_is_seen() -> None:

@@ -14,8 +14,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.stats import qmc
 
 from polefem.errors import InvalidValue, refusal
 from polefem.params.checks import printable, whole
@@ -82,7 +82,9 @@ class LatinHypercube:
         _check(self.ranges, self.points)
 
     def __iter__(self) -> Iterator[Variant]:
-        unit = qmc.LatinHypercube(len(self.ranges), rng=np.random.default_rng(self.seed)).random(self.points)
+        unit = scipy.stats.qmc.LatinHypercube(len(self.ranges), rng=np.random.default_rng(self.seed)).random(
+            self.points
+        )
         return _numbered(self.ranges, unit, self.prefix)
 
 
@@ -102,7 +104,7 @@ class SobolPoints:
         _check(self.ranges, self.points)
 
     def __iter__(self) -> Iterator[Variant]:
-        sequence = qmc.Sobol(len(self.ranges), rng=np.random.default_rng(self.seed))
+        sequence = scipy.stats.qmc.Sobol(len(self.ranges), rng=np.random.default_rng(self.seed))
         unit = sequence.random_base2(math.ceil(math.log2(self.points)))[: self.points]
         return _numbered(self.ranges, unit, self.prefix)
 

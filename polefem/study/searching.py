@@ -18,9 +18,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
 from scipy.optimize import differential_evolution
-from scipy.stats import qmc
 
 from polefem.study.design import Design, of_plan
 from polefem.study.first_order import step_of
@@ -156,7 +156,9 @@ def _refine(known: _Known) -> None:
 def _first_points(search: Search, count: int) -> Array:
     """The start and points all over the cube, shape (count, n_ranges): those that can be built first, in the order of
     a hypercube four times as large."""
-    cube = qmc.LatinHypercube(len(search.ranges), rng=np.random.default_rng(search.seed)).random(4 * count)
+    cube = scipy.stats.qmc.LatinHypercube(len(search.ranges), rng=np.random.default_rng(search.seed)).random(
+        4 * count
+    )
     buildable = np.array([search.can_be_built(point) for point in cube])
     return np.vstack([search.start, cube[buildable], cube[~buildable]])[:count]
 

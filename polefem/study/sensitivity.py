@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.stats import sobol_indices, uniform
 
 from polefem.errors import InvalidValue, refusal
 from polefem.params.fields import field_value
@@ -34,7 +34,6 @@ __all__ = [
 
 Array = NDArray[np.float64]
 _SAMPLES = 2048
-_UNIT: Any = uniform()  # on the unit interval; the stubs do not see that it is a distribution
 
 
 @dataclass(frozen=True)
@@ -100,10 +99,13 @@ def sensitivity_of_sample(asked: Sensitivities, records: Sequence[Record]) -> So
     spans = asked.ranges.items()
     x = np.array([[(r.changes[n] - s.low) / (s.high - s.low) for n, s in spans] for r in solved])
     models = [fit(x, np.array([figures_of(r, (figure,))[0] for r in solved])) for figure in asked.figures]
-    indices = sobol_indices(
+    evenly: Any = (
+        scipy.stats.uniform()
+    )  # on the unit interval; the stubs do not see that it is a distribution
+    indices = scipy.stats.sobol_indices(
         func=lambda u: np.array([model.at(u.T)[0] for model in models]),
         n=_SAMPLES,
-        dists=[_UNIT] * len(asked.ranges),
+        dists=[evenly] * len(asked.ranges),
         rng=np.random.default_rng(asked.seed),
     )
     shape = (len(models), len(asked.ranges))  # scipy leaves out an axis of length one
