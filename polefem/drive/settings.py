@@ -67,7 +67,8 @@ class AngleTable:
 
     speeds: ndarray, shape (n,), rad/s. torques: ndarray, shape (k,), N m, below 0 as a generator.
     turn_on, turn_off (rad), level (A), mean_torque (N m), ripple, copper_loss (W), peak_current (A): ndarray,
-    shape (n, k), nan where there is no setting. reasons: why there is none, empty where there is one.
+    shape (n, k), nan where there is no setting. reasons: why there is none, empty where there is one. coupling: of the
+    map, "joint" or "summed".
     """
 
     speeds: Array
@@ -80,6 +81,7 @@ class AngleTable:
     copper_loss: Array
     peak_current: Array
     reasons: tuple[tuple[str, ...], ...]
+    coupling: str
 
     def __post_init__(self) -> None:
         for name in ("speeds", "torques", *_COLUMNS):
@@ -90,7 +92,8 @@ class AngleTable:
         reasons = tuple(why for row in self.reasons for why in row)
         write(
             path,
-            {name: getattr(self, name) for name in ("speeds", "torques", *_COLUMNS)} | {"reasons": reasons},
+            {name: getattr(self, name) for name in ("speeds", "torques", *_COLUMNS)}
+            | {"reasons": reasons, "coupling": self.coupling},
         )
 
     @classmethod
@@ -104,8 +107,8 @@ class AngleTable:
     def __repr__(self) -> str:
         held = int(np.isfinite(self.level).sum())
         return (
-            f"AngleTable({self.speeds.size} speeds to {self.speeds[-1]:.4g} rad/s x {self.torques.size} torques "
-            f"{self.torques[0]:.4g} to {self.torques[-1]:.4g} N m, {held} of {self.level.size} with a setting)"
+            f"AngleTable({self.coupling}, {self.speeds.size} speeds to {self.speeds[-1]:.4g} rad/s x "
+            f"{self.torques.size} torques {self.torques[0]:.4g} to {self.torques[-1]:.4g} N m, {held} of {self.level.size} with a setting)"
         )
 
 
@@ -150,4 +153,6 @@ def angle_table(
                     cells[name][row, column] = getattr(setting, name)
             if progress:
                 progress(row * torques.size + column + 1, speeds.size * torques.size)
-    return AngleTable(speeds, torques, **cells, reasons=tuple(tuple(row) for row in reasons))
+    return AngleTable(
+        speeds, torques, **cells, reasons=tuple(tuple(row) for row in reasons), coupling=m.coupling
+    )

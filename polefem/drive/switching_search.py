@@ -48,7 +48,7 @@ class Setting:
 
     speed: rad/s. turn_on, turn_off: rad from aligned, in the direction of turning. level: of the current, A.
     mean_torque: N m, below 0 as a generator. ripple: by RIPPLE_FORMULA. copper_loss: of all phases, W.
-    rms_current, peak_current: of a phase, A.
+    rms_current, peak_current: of a phase, A. coupling: of the map, "joint" or "summed".
     """
 
     speed: float
@@ -60,6 +60,7 @@ class Setting:
     copper_loss: float
     rms_current: float
     peak_current: float
+    coupling: str
 
     def drive(self, bridge: Bridge, resistance: float) -> DriveSpec:
         """The same as what a bridge is asked to do."""
@@ -271,6 +272,7 @@ class SwitchingSearch:
             copper_loss=run.copper_loss,
             rms_current=run.rms_current,
             peak_current=run.peak_current,
+            coupling=run.coupling,
         )
 
 

@@ -37,9 +37,31 @@ from polefem.params.checks import positive, within
 from polefem.params.drive_spec import Bridge, DriveSpec
 from polefem.params.quantity import quantity
 
-__all__ = ["Basis", "EqualCopperLoss", "EqualCurrent", "EqualMeanTorque"]
+__all__ = ["Basis", "EqualCopperLoss", "EqualCurrent", "EqualMeanTorque", "SettingSought"]
 
 _LEVELS = 8  # currents that are looked at where the current follows from a torque
+
+
+@dataclass(frozen=True, eq=False)
+class SettingSought:
+    """What the switching that suits a map best is sought for.
+
+    m: the map. bridge, resistance (of a phase, ohm), speed (rad/s): of the drive. objective: what is made least where
+    the torque is given. current_limit: no level is above it, A. generating: whether it is to brake the rotor.
+    """
+
+    m: CoupledMap
+    bridge: Bridge
+    resistance: float
+    speed: float
+    objective: Objective = "loss"
+    current_limit: float | None = None
+    generating: bool = False
+
+    @property
+    def where(self) -> tuple[CoupledMap, Bridge, float, float]:
+        """Map and drive, in the order in which every search takes them."""
+        return self.m, self.bridge, self.resistance, self.speed
 
 
 class Basis(ABC):
@@ -77,16 +99,7 @@ class Basis(ABC):
         """The bridge at the lowest level that does it. Raises InvalidValue where none does."""
 
     @abstractmethod
-    def setting(
-        self,
-        m: CoupledMap,
-        bridge: Bridge,
-        resistance: float,
-        speed: float,
-        objective: Objective,
-        current_limit: float | None,
-        generating: bool,
-    ) -> Setting:
+    def setting(self, sought: SettingSought) -> Setting:
         """The switching of a bridge that suits a map best. Raises InvalidValue where none does it."""
 
 
@@ -124,19 +137,10 @@ class EqualCopperLoss(Basis):
         """At the lowest level that costs the loss."""
         return run_at_copper_loss(m, drive, speed, self.loss)
 
-    def setting(
-        self,
-        m: CoupledMap,
-        bridge: Bridge,
-        resistance: float,
-        speed: float,
-        objective: Objective,
-        current_limit: float | None,
-        generating: bool,
-    ) -> Setting:
+    def setting(self, sought: SettingSought) -> Setting:
         """The most torque that the loss buys."""
-        where = (m, bridge, resistance, speed, self.loss)
-        return best_setting_at_loss(*where, generate=generating, current_limit=current_limit)
+        limit = sought.current_limit
+        return best_setting_at_loss(*sought.where, self.loss, generate=sought.generating, current_limit=limit)
 
 
 @dataclass(frozen=True)
@@ -169,19 +173,10 @@ class EqualCurrent(Basis):
         """At this level."""
         return run_at_level(m, drive, speed, self.current)
 
-    def setting(
-        self,
-        m: CoupledMap,
-        bridge: Bridge,
-        resistance: float,
-        speed: float,
-        objective: Objective,
-        current_limit: float | None,
-        generating: bool,
-    ) -> Setting:
+    def setting(self, sought: SettingSought) -> Setting:
         """The most torque within the current."""
-        most = min(self.current, current_limit or math.inf)
-        return most_torque(m, bridge, resistance, speed, generate=generating, current_limit=most)
+        most = min(self.current, sought.current_limit or math.inf)
+        return most_torque(*sought.where, generate=sought.generating, current_limit=most)
 
 
 @dataclass(frozen=True)
@@ -236,16 +231,7 @@ class EqualMeanTorque(Basis):
         """At the lowest level that gives the torque."""
         return run_at_mean_torque(m, drive, speed, self.torque)
 
-    def setting(
-        self,
-        m: CoupledMap,
-        bridge: Bridge,
-        resistance: float,
-        speed: float,
-        objective: Objective,
-        current_limit: float | None,
-        generating: bool,
-    ) -> Setting:
+    def setting(self, sought: SettingSought) -> Setting:
         """The switching of least loss, or least ripple, at the torque."""
-        where = (m, bridge, resistance, speed, self.torque)
-        return best_setting(*where, objective=objective, current_limit=current_limit)
+        limit = sought.current_limit
+        return best_setting(*sought.where, self.torque, objective=sought.objective, current_limit=limit)

@@ -171,9 +171,10 @@ class Design:
         """Stands for all the inputs of the map alone: equal for designs that differ in their drives and in nothing that
         the map's angles and currents follow from. Raises as `machine` and `plan` do."""
         plan = self.plan
-        reach = plan.basis.reach_inputs(
-            plan.copper, plan.dwells(self.machine.stroke, self.machine.rotor_pitch)
-        )
+        shortest, longest = plan.dwells(self.machine.stroke, self.machine.rotor_pitch)
+        # An angle that was had by another sum differs in its last digits, and no map does.
+        dwells = float(f"{shortest:.12g}"), float(f"{longest:.12g}")
+        reach = plan.basis.reach_inputs(plan.copper, dwells)
         size = (plan.mesh, plan.angle_points, plan.current_points, plan.map_current, plan.slopes)
         phases = (plan.coupling, plan.at_any_current)
         return content_key(self.machine, size, phases, reach, numerics())

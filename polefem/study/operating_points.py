@@ -36,7 +36,7 @@ from polefem.params.checks import increasing, positive
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, Tracking
 from polefem.params.quantity import quantity
 from polefem.study.at_the_shaft import ReadingOperatingPoint, SharedTorqueOperatingPoint, StartOperatingPoint
-from polefem.study.basis import Basis
+from polefem.study.basis import Basis, SettingSought
 from polefem.study.drive_operating_point import DriveOperatingPoint, run_figures
 from polefem.study.plan_point import PlanPoint, check_name_and_speed
 from polefem.study.record import OperatingPointFigures
@@ -217,7 +217,7 @@ class BestOperatingPoint(PlanPoint):
     def setting(self, machine_map: CoupledMap, resistance: float) -> Setting:
         """The best switching of a map; `resistance` of one phase, ohm. Raises as `best_setting` does."""
         where = (machine_map, self.bridge, resistance, self.speed)
-        return self.basis.setting(*where, self.objective, self.current_limit, self.generating)
+        return self.basis.setting(SettingSought(*where, self.objective, self.current_limit, self.generating))
 
     def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map under its best switching; `resistance` of one phase, ohm."""

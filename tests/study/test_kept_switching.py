@@ -30,7 +30,9 @@ def test_a_table_is_read_where_it_is_kept(tmp_path: Path, monkeypatch: pytest.Mo
         columns = ("turn_on", "turn_off", "level", "mean_torque", "ripple", "copper_loss", "peak_current")
         reasons = (("", "", "too much"), ("", "", "too much"))
         axes = np.array(asked.speeds), np.array(asked.torques)
-        return AngleTable(*axes, **{name: cells.copy() for name in columns}, reasons=reasons)
+        return AngleTable(
+            *axes, **{name: cells.copy() for name in columns}, reasons=reasons, coupling="joint"
+        )
 
     monkeypatch.setattr(SwitchingTable, "table", table)
     design = Design("one", MACHINE, {}, PLAN)

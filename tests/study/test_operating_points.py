@@ -96,6 +96,7 @@ def test_the_best_switching_meets_the_bound_of_the_flank() -> None:
     point = BestOperatingPoint("best", SPEED, STIFF, EqualMeanTorque(2.0, LAST))
     figures = point.figures(MAP, OHMS)
     bound = 2 * OHMS * 2.0 / RISE
+    assert point.setting(MAP, OHMS).coupling == "summed"
     assert figures.mean_torque == pytest.approx(2.0, rel=1e-3)
     assert 0.997 * bound < figures.copper_loss < 1.02 * bound
     assert figures.copper_loss > 1.1 * bound / 2  # what torque i^2 dL/dangle would ask for
@@ -155,6 +156,13 @@ def test_drives_enter_the_key_but_not_that_of_the_map() -> None:
     loss = {"basis": EqualCopperLoss(9.0)}  # its current, and so the map's, follows from the dwell
     longer = {**loss, "drive.turn_off": 1 * deg}
     assert Design("one", MACHINE, loss, PLAN).map_key != Design("one", MACHINE, longer, PLAN).map_key
+    as_long = {
+        **loss,
+        "drive.turn_on": -40 * deg + 0.1,
+        "drive.turn_off": -10 * deg + 0.1,
+    }  # but for a last digit
+    assert Design("one", MACHINE, as_long, PLAN).plan.drive.dwell != 30 * deg
+    assert Design("one", MACHINE, loss, PLAN).map_key == Design("one", MACHINE, as_long, PLAN).map_key
 
 
 def test_a_map_is_not_computed_again_for_another_drive(

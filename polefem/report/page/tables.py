@@ -264,7 +264,8 @@ def switching_table(table: AngleTable) -> Table:
             found = [(float(values[j, k]), how) for values, how in columns.values()]
             cells += [Cell(how.number(v), v if math.isfinite(v) else None) for v, how in found]
             rows.append((*cells, *([Cell(table.reasons[j][k])] if refused else [])))
-    return Table("Switching over speed and torque; torque below 0: as a generator", tuple(heads), tuple(rows))
+    said = f"Switching over speed and torque, phases {table.coupling}; torque below 0: as a generator"
+    return Table(said, tuple(heads), tuple(rows))
 
 
 def change_words(changes: Mapping[str, Any]) -> str:
