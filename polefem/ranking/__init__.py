@@ -1,7 +1,7 @@
 """From records to their order, on the basis of their study, and how sure that order is."""
 
 from polefem.ranking.at_the_shaft import ShaftFigures, drive_points, shaft_figures, shaft_text
-from polefem.ranking.drive_words import drives_text
+from polefem.ranking.drive_words import change_sentence, drives_text
 from polefem.ranking.drives import IDEAL, DriveOrders, orders_under_drives
 from polefem.ranking.order import Ranking, rank
 from polefem.ranking.pareto import pareto_set
@@ -12,6 +12,7 @@ from polefem.ranking.words import (
     pareto_text,
     sensitivity_sentence,
     sensitivity_text,
+    spaced,
     uncertainty_text,
     verdict_sentences,
 )
@@ -22,6 +23,7 @@ __all__ = [
     "Ranking",
     "ShaftFigures",
     "Uncertainty",
+    "change_sentence",
     "csv_text",
     "drive_points",
     "drives_text",
@@ -34,6 +36,7 @@ __all__ = [
     "sensitivity_text",
     "shaft_figures",
     "shaft_text",
+    "spaced",
     "table_cells",
     "table_text",
     "uncertainty_of",

@@ -8,9 +8,9 @@ import numpy as np
 
 from polefem.drive import RIPPLE_FORMULA
 from polefem.ranking.drives import DriveOrders
-from polefem.ranking.words import columns, figure_text
+from polefem.ranking.words import columns, figure_text, spaced
 
-__all__ = ["drives_text"]
+__all__ = ["change_sentence", "drives_text"]
 
 _WIDTH = 110
 _SHOWN = (
@@ -30,35 +30,37 @@ def drives_text(orders: DriveOrders, most: int = 20) -> str:
     lines: list[str] = []
     for k in range(1, len(orders.drives)):
         lines += [*_order(orders, k, most), ""]
-    lines += [f"Positions by {_spaced(orders.figure)} under each drive", ""]
+    lines += [f"Positions by {spaced(orders.figure)} under each drive", ""]
     rows = [["design", *orders.drives]]
     for at, name in enumerate(orders.names[:most]):
         places = orders.positions[at]
         rows.append([name, *(f"{place:.0f}" if np.isfinite(place) else "-" for place in places)])
     lines += [*columns(rows), ""]
     for k in range(1, len(orders.drives)):
-        lines += _wrapped(_change(orders, k))
+        lines += _wrapped(change_sentence(orders, k))
     note = f"ripple: {RIPPLE_FORMULA}. efficiency: of copper and bridge, iron loss not counted."
     return "\n".join([*lines, *_wrapped(note)]) + "\n"
 
 
 def _order(orders: DriveOrders, k: int, most: int) -> list[str]:
     name, ranking = orders.drives[k], orders.rankings[k]
-    rows = [["shape", *map(_spaced, _SHOWN)]]
+    rows = [["shape", *map(spaced, _SHOWN)]]
     for record in ranking.ordered[:most]:
         if record.figures is not None:
             found = (figure_text(record, f"{name}.{figure}") for figure in _SHOWN)
             rows.append([f"{len(rows)}  {record.name}", *found])
     lacking = [f"not ranked here: {record.name}: {why}" for record, why in ranking.infeasible[:most]]
-    head = f"Under {name}: {ranking.basis}; ranked by {_spaced(orders.figure)}"
+    head = f"Under {name}: {ranking.basis}; ranked by {spaced(orders.figure)}"
     return [*_wrapped(head), "", *columns(rows), *(line for said in lacking for line in _wrapped(said))]
 
 
-def _change(orders: DriveOrders, k: int) -> str:
-    """Whether the order under a drive is another than under the first, in a sentence or two."""
+def change_sentence(orders: DriveOrders, k: int) -> str:
+    """Whether the order under a drive is another than under the first, in a sentence or two; who leads the first."""
     drive, first, best = orders.drives[k], orders.winner(0), orders.winner(k)
     if best is None:
         return f"Under {drive} no design has figures."
+    if k == 0:
+        return f"Under {drive} {best} is first."
     swapped = orders.swapped(k)
     if not swapped:
         return f"Under {drive} the order is that under {orders.drives[0]}: {best} is first."
@@ -72,10 +74,6 @@ def _change(orders: DriveOrders, k: int) -> str:
     more = f" and {len(swapped) - _PAIRS} more" if len(swapped) > _PAIRS else ""
     share = f"{len(swapped)} of {orders.compared(k)} pairs change places"
     return f"Under {drive} {said}. {share}: {', '.join(pairs)}{more}."
-
-
-def _spaced(name: str) -> str:
-    return name.replace("_", " ")
 
 
 def _wrapped(said: str) -> list[str]:

@@ -13,6 +13,7 @@ from polefem.copper import THERMAL_CAUTION
 from polefem.drive import RIPPLE_FORMULA
 from polefem.estimates import USUAL_SHEAR
 from polefem.ranking.order import Ranking
+from polefem.ranking.words import spaced
 from polefem.study import Figures, Record, error_from_map, quantity_of_figure
 
 __all__ = ["csv_text", "table_cells", "table_text"]
@@ -36,7 +37,7 @@ _ASIDE = 6  # designs beside the order, where it is cut short
 
 def table_text(ranking: Ranking, most: int | None = None) -> str:
     """The ranking as lines of text: the basis, the ordered designs, those apart with reasons; cut short by `most`."""
-    lines = [f"Ranked by {ranking.by.replace('_', ' ')}, at {ranking.basis}", ""]
+    lines = [f"Ranked by {spaced(ranking.by)}, at {ranking.basis}", ""]
     shown = ranking.ordered[:most]
     if shown:
         lines += _rows(ranking, len(shown))
@@ -85,7 +86,7 @@ def table_cells(ranking: Ranking) -> tuple[tuple[tuple[str, str], ...], tuple[tu
 def _head(name: str, iron: bool) -> tuple[str, str]:
     """Title and unit of a column. iron: whether iron loss stands beside that of the copper."""
     how = quantity_of_figure(name)
-    title = how.label or name.replace("_", " ")
+    title = how.label or spaced(name)
     return ("copper + iron" if iron and name == "copper_loss" else title), how.unit
 
 

@@ -27,11 +27,23 @@ __all__ = [
     "pareto_text",
     "sensitivity_sentence",
     "sensitivity_text",
+    "spaced",
     "uncertainty_text",
     "verdict_sentences",
 ]
 
 _WIDTH = 110
+
+
+def spaced(name: str) -> str:
+    """A figure's or field's name in words.
+
+    >>> spaced("mean_torque"), spaced("throwing.ripple")
+    ('mean torque', 'ripple under throwing')
+    """
+    point, _, of = name.rpartition(".")
+    words = of.replace("_", " ")
+    return f"{words} under {point}" if point else words
 
 
 def figure_text(record: Record, figure: str) -> str:
@@ -58,7 +70,7 @@ def uncertainty_text(uncertainty: Uncertainty) -> str:
     rows = [
         [
             "design",
-            f"{uncertainty.figure.replace('_', ' ')} ({how.unit})",
+            f"{spaced(uncertainty.figure)} ({how.unit})",
             "+-",
             "is the best",
             "beats the next",
@@ -116,13 +128,13 @@ def fields_text(ranking: Ranking, most: int = 8) -> str:
 
 def pareto_text(best: Sequence[Record], objectives: Sequence[str]) -> str:
     """The designs that none beats in every objective."""
-    rows = [["design", *(objective.replace("_", " ") for objective in objectives)]]
+    rows = [["design", *(spaced(objective) for objective in objectives)]]
     rows += [
         [r.name, *(figure_text(r, objective) for objective in objectives)]
         for r in best
         if r.figures is not None
     ]
-    named = ", ".join(objective.replace("_", " ") for objective in objectives)
+    named = ", ".join(spaced(objective) for objective in objectives)
     head = f"Beaten by none in {named} together: {len(best)} designs"
     return "\n".join([head, "", *columns(rows)]) + "\n"
 
@@ -132,7 +144,7 @@ def sensitivity_text(slopes: Slopes, shares: SobolIndices) -> str:
     lines = ["What each field does", ""]
     for k, figure in enumerate(slopes.figures):
         how = quantity_of_figure(figure)
-        rows = [[figure.replace("_", " "), "slope at base", "% for 1 %", "share alone", "share with others"]]
+        rows = [[spaced(figure), "slope at base", "% for 1 %", "share alone", "share with others"]]
         for j, name in enumerate(slopes.fields):
             of = quantity_of_field(name) or Quantity()
             slope = slopes.slopes[j, k] * of.size / how.size

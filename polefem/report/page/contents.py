@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from polefem.ranking import sensitivity_sentence
+from polefem.ranking import DriveOrders, change_sentence, sensitivity_sentence
 from polefem.report.findings import Findings, Shape
 from polefem.report.page.point_tables import drives_table, operating_point_tables, shaft_table
 from polefem.report.page.tables import (
@@ -118,7 +118,7 @@ def page_of(
         together=tuple(together),
         first=tuple(first),
         drives=None if orders is None else drives_table(orders),
-        conditions=() if orders is None else _conditions(findings),
+        conditions=() if orders is None else _conditions(orders),
         at_the_shaft=tuple(map(shaft_table, findings.at_the_shaft)),
         shares=shares,
         sensitivity_note=sensitivity_note,
@@ -148,18 +148,12 @@ def _chapter(shape: Shape, anchor: str, pictures: Sequence[Picture], files: Mapp
     )
 
 
-def _conditions(findings: Findings) -> tuple[str, ...]:
+def _conditions(orders: DriveOrders) -> tuple[str, ...]:
     """What is equal under each drive, and who is first there."""
-    orders = findings.orders
-    assert orders is not None
-    said = []
-    for k, (name, ranking) in enumerate(zip(orders.drives, orders.rankings, strict=True)):
-        first = orders.winner(k)
-        who = "no shape has figures" if first is None else f"{first} is first"
-        swapped = len(orders.swapped(k))
-        moved = f", {swapped} of {orders.compared(k)} pairs change places" if k and first is not None else ""
-        said.append(f"{name}: {ranking.basis}; {who}{moved}.")
-    return tuple(said)
+    told = zip(orders.drives, orders.rankings, strict=True)
+    return tuple(
+        f"{name}: {ranking.basis}. {change_sentence(orders, k)}" for k, (name, ranking) in enumerate(told)
+    )
 
 
 def _versions(findings: Findings) -> tuple[str, ...]:

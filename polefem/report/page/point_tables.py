@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from polefem.ranking import DriveOrders, ShaftFigures
-from polefem.report.page.tables import Cell, Head, Table, figure_cell, spaced
+from polefem.ranking import DriveOrders, ShaftFigures, spaced
+from polefem.report.page.tables import Cell, Head, Table, figure_cell
 from polefem.study import (
     Figures,
     OperatingPointFigures,

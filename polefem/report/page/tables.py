@@ -10,7 +10,7 @@ from typing import Any
 
 from polefem.drive import AngleTable
 from polefem.params.quantity import Quantity, rounded
-from polefem.ranking import Uncertainty
+from polefem.ranking import Uncertainty, spaced
 from polefem.report.findings import Findings
 from polefem.study import (
     Figures,
@@ -35,7 +35,6 @@ __all__ = [
     "percent",
     "ranking_table",
     "sobol_table",
-    "spaced",
     "switching_table",
     "unranked_table",
 ]
@@ -85,17 +84,6 @@ _RANKED = (
     *("mean_torque", "ripple", "lowest_torque", "aligned_inductance", "unaligned_inductance", "current"),
     *("copper_loss", "torque_per_loss", "turn_on", "turn_off", "copper_mass"),
 )
-
-
-def spaced(name: str) -> str:
-    """A figure's or field's name in words.
-
-    >>> spaced("mean_torque"), spaced("throwing.ripple")
-    ('mean torque', 'ripple under throwing')
-    """
-    point, _, of = name.rpartition(".")
-    words = of.replace("_", " ")
-    return f"{words} under {point}" if point else words
 
 
 def percent(share: float) -> str:

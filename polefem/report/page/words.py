@@ -5,9 +5,9 @@ from __future__ import annotations
 from polefem.copper import THERMAL_CAUTION
 from polefem.drive import RIPPLE_FORMULA
 from polefem.params import MeshSpec
-from polefem.ranking import verdict_sentences
+from polefem.ranking import spaced, verdict_sentences
 from polefem.report.findings import Findings, Shape
-from polefem.report.page.tables import change_words, error_of, percent, spaced
+from polefem.report.page.tables import change_words, error_of, percent
 from polefem.study import Record, field_text, more_is_better, quantity_of_figure
 
 __all__ = ["CAUTIONS", "answer", "assumptions", "how_sure", "to_cut", "to_switch"]
