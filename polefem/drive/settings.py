@@ -108,7 +108,8 @@ class AngleTable:
         held = int(np.isfinite(self.level).sum())
         return (
             f"AngleTable({self.coupling}, {self.speeds.size} speeds to {self.speeds[-1]:.4g} rad/s x "
-            f"{self.torques.size} torques {self.torques[0]:.4g} to {self.torques[-1]:.4g} N m, {held} of {self.level.size} with a setting)"
+            f"{self.torques.size} torques {self.torques[0]:.4g} to {self.torques[-1]:.4g} N m, "
+            f"{held} of {self.level.size} with a setting)"
         )
 
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from polefem.field import BuiltMachine, built
 from polefem.materials import Steel
 from polefem.outline import DrawnMachine, Region, Side, drawn
-from polefem.params import AxialMachine, Machine
+from polefem.params import Machine
 from polefem.shapes import Arc, Segment, area
 
 __all__ = ["STEEL_DENSITY", "Masses", "masses_of", "steel_density", "steel_mass"]
@@ -88,8 +88,9 @@ def _net_area(region: Region) -> float:
 def _mean_square_radius(known: DrawnMachine) -> float:
     """Mean over the rotor's steel of the square of the distance from the shaft's axis, m2."""
     machine = known.machine
-    if isinstance(machine, AxialMachine):  # poles whose width goes with the radius, as plates and sectors do
-        return (machine.inner_radius**2 + machine.outer_radius**2) / 2
+    if machine.disc_radii is not None:
+        inner, outer = machine.disc_radii
+        return (inner**2 + outer**2) / 2
     iron = [region for region in known.outline.rotor.regions if region.material == "iron"]
     moment = sum(_net_moment(region) for region in iron)
     return moment / sum(_net_area(region) for region in iron)

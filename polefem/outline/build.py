@@ -11,7 +11,6 @@ from polefem.outline.checks import (
     refuse_thin_yoke,
     refuse_touching_faces,
 )
-from polefem.outline.cuts import cut_radii
 from polefem.outline.member import STRIP, side_of
 from polefem.outline.rules import needs_winding_in_place, refuse_overfull, refuse_unstartable, start_remarks
 from polefem.outline.values import Outline
@@ -39,7 +38,7 @@ def sections(machine: Machine) -> tuple[Outline, ...]:
     """
     for radius in machine.end_radii:
         _at(machine, radius, 0.0)
-    return tuple(_at(machine, radius, length) for radius, length in cut_radii(machine))
+    return tuple(_at(machine, radius, length) for radius, length in machine.cut_radii)
 
 
 def remarks(machine: Machine) -> tuple[str, ...]:

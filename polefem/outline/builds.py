@@ -72,9 +72,13 @@ Builds = tuple[Build, Build]
 
 def builds_of(machine: Machine, radius: float | None = None) -> Builds:
     """Rotor and stator of a machine; of an axial one, of the flat section at a radius (m), or at the mean radius."""
-    if isinstance(machine, AxialMachine):
-        return axial_builds(machine, machine.mean_radius if radius is None else radius)
-    return radial_builds(machine) if isinstance(machine, RadialMachine) else outer_rotor_builds(machine)
+    match machine:
+        case AxialMachine():
+            return axial_builds(machine, machine.mean_radius if radius is None else radius)
+        case RadialMachine():
+            return radial_builds(machine)
+        case OuterRotorMachine():
+            return outer_rotor_builds(machine)
 
 
 def radial_builds(machine: RadialMachine) -> Builds:

@@ -1,53 +1,15 @@
-"""Where an axial machine is cut, and what a cylinder cuts out of its poles and coils."""
+"""What a cylinder cuts out of the poles and coils of an axial machine."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import replace
 
-import numpy as np
-
 from polefem.errors import GeometryRefused, refusal
-from polefem.params import AxialMachine, Machine, Pole, RoundFace, SlopedFace, Winding
+from polefem.params import AxialMachine, Pole, RoundFace, SlopedFace, Winding
 from polefem.params.checks import both
 
-__all__ = ["core_diameter", "cut_pole", "cut_radii", "cut_winding", "half_angle"]
-
-
-def cut_radii(machine: Machine) -> tuple[tuple[float | None, float], ...]:
-    """Radius and radial length (m) of every cut; of a round machine no radius, and its stack length.
-
-    Of an axial machine points and weights of Gauss and Legendre over the poles' length.
-
-    Where poles are round cores the cuts share out the length of the shortest core: past it no flux is
-    reckoned.
-
-    Raises GeometryRefused for a round core larger than the distance between the radii.
-    """
-    if not isinstance(machine, AxialMachine):
-        return ((None, machine.section_length),)
-    low, high = machine.inner_radius, machine.outer_radius
-    length = high - low
-    for name in ("stator", "rotor"):
-        if getattr(machine, f"{name}_flanks") != "round":
-            continue
-        for pole in getattr(machine, f"{name}_pattern"):
-            core = core_diameter(pole, machine.mean_radius)
-            if core > length:
-                most = f"up to outer_radius - inner_radius, {length * 1e3:.4g} mm"
-                found = f"{core * 1e3:.4g} mm across"
-                raise GeometryRefused(
-                    refusal("a round core must lie between the radii", f"{name}_pole.arc", found, most)
-                )
-            low, high = max(low, machine.mean_radius - core / 2), min(high, machine.mean_radius + core / 2)
-    places, weights = np.polynomial.legendre.leggauss(machine.cuts)
-    radii = (low + high) / 2 + (high - low) / 2 * places
-    return tuple((float(r), float(w * (high - low) / 2)) for r, w in zip(radii, weights, strict=True))
-
-
-def core_diameter(pole: Pole, mean_radius: float) -> float:
-    """Diameter of the round core whose arc about the shaft, along the mean radius, is the pole's, m."""
-    return 4 * mean_radius * math.sin(pole.arc / 4)
+__all__ = ["cut_pole", "cut_winding", "half_angle"]
 
 
 def half_angle(flanks: str, arc: float, mean_radius: float, radius: float, beyond: float = 0.0) -> float:

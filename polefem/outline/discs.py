@@ -7,7 +7,7 @@ import math
 from itertools import pairwise
 from typing import Literal
 
-from polefem.outline.cuts import core_diameter, half_angle
+from polefem.outline.cuts import half_angle
 from polefem.outline.values import Ring
 from polefem.params import AxialMachine, Pole
 from polefem.shapes import Arc, Line, moved, turned_back
@@ -43,7 +43,7 @@ def _face(machine: AxialMachine, pole: Pole, flanks: str) -> Ring:
     """The face of the pole on the x axis, counter-clockwise."""
     mean = machine.mean_radius
     if flanks == "round":
-        return _circle(complex(mean), core_diameter(pole, mean) / 2)
+        return _circle(complex(mean), machine.core_diameter(pole) / 2)
     near, far = (
         cmath.rect(radius, half_angle(flanks, pole.arc, mean, radius))
         for radius in (machine.inner_radius, machine.outer_radius)

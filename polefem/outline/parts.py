@@ -18,7 +18,7 @@ import numpy as np
 from polefem.outline.discs import disc_rings
 from polefem.outline.drawn import DrawnMachine, drawn
 from polefem.outline.values import Label, Material, Member, Outline, Ring, Side
-from polefem.params import AxialMachine, Machine
+from polefem.params import AxialMachine, Machine, made_of_discs
 from polefem.shapes import Arc, Line, Segment, area, moved, turned_back
 
 __all__ = ["Part", "circle", "extent", "joined_rings", "parts_of", "whole_parts"]
@@ -80,7 +80,7 @@ def parts_of(machine: Machine | DrawnMachine, coils: bool = True) -> tuple[Part,
     """
     known = drawn(machine)
     machine = known.machine
-    if not isinstance(machine, AxialMachine):
+    if not made_of_discs(machine):
         return whole_parts(known.outline, coils)
     views: list[Sequence[Part]] = [_disc(machine, "rotor"), _disc(machine, "stator")]
     for outline in known.sections:

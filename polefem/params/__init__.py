@@ -3,13 +3,12 @@
 from polefem.params.axial import AxialMachine
 from polefem.params.drive_spec import RectangularCurrent, SuitedSwitching
 from polefem.params.face import FreeFace, RoundFace, SlopedFace
+from polefem.params.kinds import Machine, made_of_discs
 from polefem.params.machine import OuterRotorMachine, RadialMachine
 from polefem.params.mesh_spec import MeshSpec
 from polefem.params.phases import Phases, joined_otherwise, phases_of
 from polefem.params.pole import Barrier, Hole, Notch, Pole, Shoe
 from polefem.params.winding import CoilStep, Winding
-
-Machine = RadialMachine | OuterRotorMachine | AxialMachine
 
 __all__ = [
     "AxialMachine",
@@ -31,5 +30,6 @@ __all__ = [
     "SuitedSwitching",
     "Winding",
     "joined_otherwise",
+    "made_of_discs",
     "phases_of",
 ]

@@ -6,7 +6,9 @@ import math
 from dataclasses import dataclass, field
 from typing import ClassVar, Literal
 
-from polefem.errors import InvalidValue, refusal
+import numpy as np
+
+from polefem.errors import GeometryRefused, InvalidValue, refusal
 from polefem.materials import Steel
 from polefem.params.checks import both, positive, whole
 from polefem.params.pole import Pole
@@ -170,3 +172,37 @@ class AxialMachine(Salient):
     def gap_lever(self) -> float:
         """Integral of the radius over all gaps, m3: the torque of a shear of 1 Pa."""
         return self.halves * 2 / 3 * math.pi * (self.outer_radius**3 - self.inner_radius**3)
+
+    @property
+    def disc_radii(self) -> tuple[float, float]:
+        """Inner and outer radius of its discs, m."""
+        return self.inner_radius, self.outer_radius
+
+    @property
+    def cut_radii(self) -> tuple[tuple[float, float], ...]:
+        """Radius and radial length (m) of every cut: points and weights of Gauss and Legendre over the poles' length.
+
+        Where poles are round cores the cuts share out the length of the shortest core: past it no flux is reckoned.
+
+        Raises GeometryRefused for a round core larger than the distance between the radii.
+        """
+        low, high = self.inner_radius, self.outer_radius
+        length = high - low
+        for name, flanks, pattern in (
+            ("stator", self.stator_flanks, self.stator_pattern),
+            ("rotor", self.rotor_flanks, self.rotor_pattern),
+        ):
+            for core in map(self.core_diameter, pattern if flanks == "round" else ()):
+                if core > length:
+                    most = f"up to outer_radius - inner_radius, {length * 1e3:.4g} mm"
+                    found = f"{core * 1e3:.4g} mm across"
+                    rule = "a round core must lie between the radii"
+                    raise GeometryRefused(refusal(rule, f"{name}_pole.arc", found, most))
+                low, high = max(low, self.mean_radius - core / 2), min(high, self.mean_radius + core / 2)
+        places, weights = np.polynomial.legendre.leggauss(self.cuts)
+        radii = (low + high) / 2 + (high - low) / 2 * places
+        return tuple((float(r), float(w * (high - low) / 2)) for r, w in zip(radii, weights, strict=True))
+
+    def core_diameter(self, pole: Pole) -> float:
+        """Diameter of the round core whose arc about the shaft, along the mean radius, is the pole's, m."""
+        return 4 * self.mean_radius * math.sin(pole.arc / 4)

@@ -28,6 +28,11 @@ class _Round(Salient):
         return self.stack_length
 
     @property
+    def cut_radii(self) -> tuple[tuple[float | None, float], ...]:
+        """Radius and length (m) of every section that its field is computed in: no radius, and its whole length."""
+        return ((None, self.section_length),)
+
+    @property
     def height(self) -> float:
         """Of the steel along the shaft, m."""
         return self.stack_length

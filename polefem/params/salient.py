@@ -69,6 +69,11 @@ class Salient:
         return rejoined(usual, self.winding.phase_of_pole, self.winding.polarity)
 
     @property
+    def disc_radii(self) -> tuple[float, float] | None:
+        """Inner and outer radius (m) of discs whose poles grow as wide as plates and sectors do; None for others."""
+        return None
+
+    @property
     def magnetic_shaft(self) -> Steel | None:
         """The steel of a shaft that carries flux; None where it carries none."""
         return None

@@ -21,6 +21,7 @@ from polefem.files import read_text
 from polefem.materials import NU0, Steel, steel_names
 from polefem.params.axial import AxialMachine
 from polefem.params.checks import number, printable
+from polefem.params.kinds import Machine
 from polefem.params.machine import OuterRotorMachine, RadialMachine
 from polefem.params.quantity import Quantity
 
@@ -31,8 +32,6 @@ _KINDS: dict[str, type] = {
     "radial, outer rotor": OuterRotorMachine,
     "axial": AxialMachine,
 }
-
-Machine = RadialMachine | OuterRotorMachine | AxialMachine
 
 
 def load_machine(path: str | os.PathLike[str]) -> Machine:

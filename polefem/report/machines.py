@@ -15,7 +15,7 @@ from matplotlib.ticker import FuncFormatter
 from polefem.outline import DrawnMachine, Label, Part, drawn
 from polefem.outline.discs import disc_rings
 from polefem.outline.parts import extent, whole_parts
-from polefem.params import AxialMachine, Machine
+from polefem.params import AxialMachine, Machine, made_of_discs
 from polefem.report.dimensions import Dimension, Leader, draw_dimensions, draw_leaders, millimetres
 from polefem.report.measures import disc_dimensions, round_dimensions, strip_dimensions
 from polefem.report.sections import part_path
@@ -38,10 +38,10 @@ def draw_machine(machine: Machine | DrawnMachine, dimensions: bool = False) -> F
     known = drawn(machine)
     machine, outline = known.machine, known.outline
     title = f"{machine.stator_poles}/{machine.rotor_poles} machine"
-    if isinstance(machine, AxialMachine):
+    if made_of_discs(machine):
         return _draw_axial(machine, known, title, dimensions)
     figure = new_figure(9.4 if dimensions else 6.2, 6.2)
-    axes = plain_axes(figure.add_subplot(), f"{title}, {millimetres(machine.stack_length)} mm long")
+    axes = plain_axes(figure.add_subplot(), f"{title}, {millimetres(machine.height)} mm long")
     parts = whole_parts(outline)
     _paint(axes, machine, parts)
     if dimensions:

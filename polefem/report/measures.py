@@ -9,7 +9,6 @@ from typing import Literal
 from polefem.copper import coil_shape
 from polefem.outline import DrawnMachine, Label
 from polefem.outline.builds import Build, builds_of
-from polefem.outline.cuts import core_diameter
 from polefem.params import AxialMachine, Pole
 from polefem.report.dimensions import AngularDimension, Dimension, Leader, LinearDimension, millimetres
 from polefem.shapes import Edge, pole_edge
@@ -108,7 +107,7 @@ def disc_dimensions(machine: AxialMachine, side: Literal["rotor", "stator"]) -> 
     """Of a disc seen along the shaft: its diameters, and a pole's arc along the mean radius."""
     pole, mean = getattr(machine, f"{side}_pattern")[0], machine.mean_radius
     if getattr(machine, f"{side}_flanks") == "round":
-        core = core_diameter(pole, mean)
+        core = machine.core_diameter(pole)
         ends = [
             Leader("core", f"core Ø {millimetres(core)}", mean + core / 2 * cmath.rect(1, -60 * deg), core)
         ]

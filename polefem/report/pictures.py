@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from polefem.field import Field
 from polefem.maps import CoupledMap
 from polefem.outline import outline_of
-from polefem.params import AxialMachine, Machine
+from polefem.params import Machine, made_of_discs
 from polefem.report.analysis import draw_pareto, draw_search, draw_sobol_indices, draw_uncertainty
 from polefem.report.at_the_shaft import SHOWN, Traces, draw_traces
 from polefem.report.curves import (
@@ -189,7 +189,7 @@ def _densities(shape: Shape) -> list[Drawing]:
 def density_of(machine: Machine, field: Field, title: str) -> FluxDensity:
     """The flux density in a machine; of an axial one unrolled, about a pole of the first phase and its neighbours."""
     density = flux_density(field, title)
-    if not isinstance(machine, AxialMachine):
+    if not made_of_discs(machine):
         return density
     own = [pole for pole, phase in enumerate(machine.phases.of_pole) if phase == 0]
     pole = min(own, key=lambda number: abs(number - machine.stator_poles / 2))

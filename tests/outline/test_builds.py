@@ -11,7 +11,7 @@ import pytest
 from polefem.errors import GeometryRefused, InvalidValue
 from polefem.materials import Steel
 from polefem.outline import Side, outline_of, sections
-from polefem.outline.cuts import core_diameter, cut_pole, half_angle
+from polefem.outline.cuts import cut_pole, half_angle
 from polefem.outline.member import STRIP
 from polefem.params import (
     AxialMachine,
@@ -114,7 +114,7 @@ def test_a_cut_meets_radial_and_parallel_flanks_where_they_are(flanks: str, chor
 
 
 def test_a_cut_meets_a_round_core_on_its_circle() -> None:
-    core = core_diameter(Pole(arc=30 * deg), 62.5 * mm)
+    core = AXIAL.core_diameter(Pole(arc=30 * deg))
     for radius in (50 * mm, 62.5 * mm, 75 * mm):
         spot = radius * np.exp(1j * half_angle("round", 30 * deg, 62.5 * mm, radius))
         assert abs(spot - 62.5 * mm) == pytest.approx(core / 2)
@@ -123,7 +123,7 @@ def test_a_cut_meets_a_round_core_on_its_circle() -> None:
 
 def test_the_cuts_of_round_cores_add_up_to_their_area() -> None:
     machine = replace(AXIAL, stator_flanks="round", cuts=12, winding=replace(WINDING, coil_width=2 * mm))
-    core = core_diameter(machine.stator_pole, machine.mean_radius)  # type: ignore[arg-type]
+    core = machine.core_diameter(machine.stator_pattern[0])
     volume = sum((iron(o.stator) - o.stator.pitch * 10 * mm) * o.length for o in sections(machine))
     assert volume == pytest.approx(math.pi / 4 * core**2 * 25 * mm, rel=2e-3)
 
