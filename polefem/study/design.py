@@ -38,10 +38,11 @@ class Plan:
     currents, as bridges need, and not at those of the rectangular current alone; so it does in any case where it is
     driven by a bridge below. end_effects: whether torque and currents are those of the map with estimates of end
     turns and end fringing in it; inductances are the field's own in any case. turning: at which the iron loss is
-    asked for; None for no iron loss. operating_points: other drives that each design is judged under, computed on
-    the same map. map_current: A, up to which the map goes at least: the highest that a bridge will let flow. slopes:
-    fields of the machine in which the map's slopes are asked for too; of phases that are summed, at given switching
-    angles. They are the machine's own while one phase conducts at a time, as with a dwell of one stroke.
+    asked for; None for no iron loss. operating_points: other drives that each design is judged under, and what else
+    is asked of it (a start, a reading of the angle), on the same map. map_current: A, up to which the map goes at
+    least: the highest that a bridge will let flow. slopes: fields of the machine in which the map's slopes are asked
+    for too; of phases that are summed, at given switching angles. They are the machine's own while one phase conducts
+    at a time, as with a dwell of one stroke.
     """
 
     drive: RectangularCurrent | SuitedSwitching
