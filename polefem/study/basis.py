@@ -52,10 +52,10 @@ class SettingSought:
 
     m: CoupledMap
     bridge: Bridge
-    resistance: float
-    speed: float
+    resistance: float = field(metadata=quantity("ohm"))
+    speed: float = field(metadata=quantity("rpm"))
     objective: Objective = "loss"
-    current_limit: float | None = None
+    current_limit: float | None = field(default=None, metadata=quantity("A"))
     generating: bool = False
 
     @property
