@@ -1,17 +1,30 @@
 """The small error tree: what a person may get to read, one sentence each.
 
-Every refusal is made by `refusal`, so that each says the rule, the name, the value and what is allowed.
+Every refusal is made by `refusal`, so that each says the rule, the name, the value and what is allowed; of a name that
+is not known, `unknown` also says the one that comes nearest.
 """
+
+import difflib
+import functools
+from collections.abc import Callable, Iterable
+from dataclasses import MISSING, fields
+from typing import Any, TypeVar
 
 __all__ = [
     "GeometryRefused",
     "InvalidValue",
     "MeshFailed",
+    "MissingLibrary",
     "PolefemError",
     "SolveFailed",
     "StoreRefused",
+    "UnknownName",
     "refusal",
+    "spelled",
+    "unknown",
 ]
+
+Value = TypeVar("Value")
 
 
 class PolefemError(Exception):
@@ -20,6 +33,10 @@ class PolefemError(Exception):
 
 class InvalidValue(PolefemError, ValueError):
     """A value that no machine, steel, mesh or drive can have."""
+
+
+class UnknownName(InvalidValue):
+    """A name of something that there is not: a field, a keyword, a figure, a steel."""
 
 
 class GeometryRefused(PolefemError, ValueError):
@@ -38,6 +55,10 @@ class StoreRefused(PolefemError, RuntimeError):
     """A file of results that cannot be read: damaged, or of another version."""
 
 
+class MissingLibrary(PolefemError, ImportError):
+    """A library that is not installed, or lacks one of the system's; the sentence has the line that installs it."""
+
+
 def refusal(rule: str, name: str, value: object, allowed: str) -> str:
     """One sentence: the rule, the name of the value, the value, and what would be allowed.
 
@@ -45,3 +66,56 @@ def refusal(rule: str, name: str, value: object, allowed: str) -> str:
     'the air gap must be open: air_gap is 0 mm, allowed is above 0 mm'
     """
     return f"{rule}: {name} is {value}, allowed is {allowed}"
+
+
+def unknown(rule: str, name: str, value: str, known: Iterable[str]) -> str:
+    """The refusal of a name that is none of those known, with the one that comes nearest.
+
+    >>> unknown("a field is called by its name", "field", "ark", ("arc", "taper"))
+    "a field is called by its name: field is 'ark' (did you mean 'arc'?), allowed is arc, taper"
+    """
+    names = tuple(known)
+    near = difflib.get_close_matches(value, names, n=1)
+    found = f"{value!r} (did you mean {near[0]!r}?)" if near else repr(value)
+    return refusal(rule, name, found, ", ".join(names) or "nothing here")
+
+
+def spelled(cls: type[Value]) -> type[Value]:
+    """A dataclass whose keywords are those of a person: one that is misspelt or left out is refused in a sentence.
+
+    >>> from polefem.params import Pole
+    >>> Pole(ark=0.5)  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    polefem.errors.UnknownName: Pole is described by its own keywords: keyword is 'ark' (did you mean 'arc'?), ...
+    """
+    made: Callable[..., None] = vars(cls)["__init__"]
+
+    @functools.wraps(made)
+    def __init__(self: Any, *given: Any, **named: Any) -> None:
+        try:
+            made(self, *given, **named)
+        except TypeError as error:
+            if f"{cls.__name__}.__init__()" in str(error):
+                _refuse_keywords(cls, len(given), named)
+            raise
+
+    cls.__init__ = __init__  # type: ignore[method-assign]
+    return cls
+
+
+def _refuse_keywords(cls: Any, positional: int, named: Iterable[str]) -> None:
+    """Raise UnknownName for a keyword that the dataclass has not, InvalidValue for what it lacks or has twice."""
+    own = [field for field in fields(cls) if field.init]
+    names = [field.name for field in own]
+    for name in named:
+        if name not in names:
+            raise UnknownName(
+                unknown(f"{cls.__name__} is described by its own keywords", "keyword", name, names)
+            )
+    needed = [f.name for f in own if f.default is MISSING and f.default_factory is MISSING]
+    missing = [name for name in needed if name not in named and name not in names[:positional]]
+    if missing:
+        rule = f"{cls.__name__} must be whole"
+        raise InvalidValue(refusal(rule, ", ".join(missing), "missing", "a value for each"))
+    found = f"{positional} without a name, then {', '.join(named) or 'nothing'}"
+    raise InvalidValue(refusal(f"{cls.__name__} takes each value once", "values", found, ", ".join(names)))

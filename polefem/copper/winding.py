@@ -8,6 +8,7 @@ from polefem.copper.metal import COPPER_DENSITY, copper_resistivity
 from polefem.copper.packing import Packing, packing
 from polefem.copper.turn import CoilShape, coil_shape
 from polefem.copper.wire import Wire
+from polefem.errors import spelled
 from polefem.outline import DrawnMachine, drawn
 from polefem.params import Machine
 from polefem.params.checks import within
@@ -16,6 +17,7 @@ from polefem.params.quantity import quantity
 __all__ = ["Copper", "WoundPhase", "wound_phase"]
 
 
+@spelled
 @dataclass(frozen=True)
 class Copper:
     """How coils are filled and how warm they run.

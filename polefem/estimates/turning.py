@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from polefem.errors import spelled
 from polefem.params.checks import positive, whole
 from polefem.params.quantity import quantity
 
 __all__ = ["Turning"]
 
 
+@spelled
 @dataclass(frozen=True)
 class Turning:
     """A speed (rad/s) at which a machine is asked for its iron loss, under nearly square currents.

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.errors import InvalidValue, refusal
+from polefem.errors import InvalidValue, refusal, spelled
 from polefem.maps.flux_map import FluxMap
 from polefem.params.checks import positive, whole
 
@@ -25,6 +25,7 @@ __all__ = ["Slice", "skewed", "stacked"]
 SAME = 1e-9
 
 
+@spelled
 @dataclass(frozen=True, eq=False)
 class Slice:
     """A part of a stack: the map of a machine of the whole stack's length, the slice's share of that length, and the

@@ -8,7 +8,7 @@ from typing import ClassVar, Literal
 
 import numpy as np
 
-from polefem.errors import GeometryRefused, InvalidValue, refusal
+from polefem.errors import GeometryRefused, InvalidValue, refusal, spelled
 from polefem.materials import Steel
 from polefem.params.checks import both, positive, whole
 from polefem.params.pole import Pole
@@ -22,6 +22,7 @@ BUILDS = ("one gap", "two rotors", "two stators")
 FLANKS = ("radial", "parallel", "round")
 
 
+@spelled
 @dataclass(frozen=True)
 class AxialMachine(Salient):
     """An axial-flux machine: a disc of stator poles faces a disc of rotor poles. All lengths in m, angles in rad.
@@ -31,7 +32,7 @@ class AxialMachine(Salient):
     backing plates. stator_pole, rotor_pole: as in `RadialMachine`; `arc` holds at the mean radius.
     stator_flanks, rotor_flanks: what the poles look like along the shaft: "radial" flanks (sectors),
     "parallel" flanks, or "round" cores, midway between the radii. steel, rotor_steel,
-    stacking_factor, rotor_stacking_factor, single_phase, must_start: as in `RadialMachine`.
+    stacking_factor, rotor_stacking_factor, single_phase, must_start, unusual: as in `RadialMachine`.
 
     build: "one gap", or with a disc in the middle between two others that are mirror images: "two rotors"
     round one stator, "two stators" round one rotor. Half of a double-sided machine is computed, up to the
@@ -77,8 +78,10 @@ class AxialMachine(Salient):
     cuts: int = 3
     single_phase: bool = False
     must_start: bool = True
+    unusual: bool = field(default=False, compare=False)
 
     flat: ClassVar[bool] = True
+    gap_radius_name: ClassVar[str] = "outer_radius"
 
     def __post_init__(self) -> None:
         self._check_lengths(
@@ -89,6 +92,7 @@ class AxialMachine(Salient):
             rotor_pole_height="rotor poles must have a height",
         )
         self._check_poles()
+        self._check_sizes(self.outside_radius)
         order("the poles must have a radial length", "inner_radius", self.inner_radius, self.outer_radius)
         whole("an axial machine is cut at least once", "cuts", self.cuts)
         for name, value, allowed in (

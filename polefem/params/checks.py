@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import InvalidValue, refusal
+from polefem.units import deg
 
 __all__ = ["Sides", "both", "increasing", "number", "positive", "printable", "whole", "within"]
 
@@ -63,6 +64,8 @@ def within(rule: str, name: str, value: Any, low: float, high: float, unit: str 
     found = number(name, value)
     if not low < found < high:
         allowed = f"above {low:.6g} and below {high:.6g} {unit}".strip()
+        if unit == "rad" and low < found * deg < high:
+            allowed += f": did you mean {found:.6g} * deg?"
         raise InvalidValue(refusal(rule, name, f"{found:.6g} {unit}".strip(), allowed))
     return found
 

@@ -16,6 +16,7 @@ __all__ = ["content", "content_key"]
 def content(value: Any) -> Any:
     """The value as nested dicts, lists, numbers and text, each dataclass with its name, arrays as lists.
 
+    A field that is not compared decides nothing, and is left out.
     A value with a method `content()` of its own, such as a steel, says itself what it is made of.
     Raises TypeError for what has no content of its own, such as a function: a key must never hide an input.
 
@@ -34,7 +35,9 @@ def content(value: Any) -> Any:
     if callable(own := getattr(value, "content", None)) and not isinstance(value, type):
         return content(own())
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        parts = {f.name: content(getattr(value, f.name)) for f in dataclasses.fields(value) if f.init}
+        parts = {
+            f.name: content(getattr(value, f.name)) for f in dataclasses.fields(value) if f.init and f.compare
+        }
         return {"": type(value).__name__, **parts}
     raise TypeError(f"a {type(value).__name__} has no content to make a key of")
 

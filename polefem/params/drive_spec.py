@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from polefem.errors import InvalidValue, refusal
+from polefem.errors import InvalidValue, refusal, spelled
 from polefem.params.checks import increasing, positive, within
 from polefem.params.quantity import quantity
 
@@ -32,6 +32,7 @@ __all__ = [
 ]
 
 
+@spelled
 @dataclass(frozen=True)
 class RectangularCurrent:
     """The ideal rectangular current: each phase conducts one constant current from `turn_on` to `turn_off`.
@@ -64,6 +65,7 @@ class RectangularCurrent:
         return f"on at {math.degrees(self.turn_on):.4g}, off at {math.degrees(self.turn_off):.4g} deg"
 
 
+@spelled
 @dataclass(frozen=True)
 class SuitedSwitching:
     """The ideal rectangular current, switched for each design as suits it best, within a dwell of one stroke to half a
@@ -95,6 +97,7 @@ class SuitedSwitching:
         return f"the switching of {made}{least} for each"
 
 
+@spelled
 @dataclass(frozen=True)
 class Bridge:
     """An asymmetric half bridge for each phase: two switches and two diodes, all phases on one supply.
@@ -125,11 +128,13 @@ class Bridge:
             )
 
 
+@spelled
 @dataclass(frozen=True)
 class SinglePulse:
     """Both switches stay on from turn-on to turn-off."""
 
 
+@spelled
 @dataclass(frozen=True)
 class Chopping:
     """Hysteresis: switch off at `level` + `band` / 2, on again at `level` - `band` / 2 (A).
@@ -156,6 +161,7 @@ class Chopping:
         return self.level - self.band / 2
 
 
+@spelled
 @dataclass(frozen=True)
 class AverageVoltage:
     """Pulse width modulation at a frequency far above the phase's own, as its mean over a period.
@@ -176,6 +182,7 @@ class AverageVoltage:
             )
 
 
+@spelled
 @dataclass(frozen=True, init=False)
 class Tracking:
     """A current profile, followed as closely as the supply allows: the limit of fast modulation.
@@ -230,6 +237,7 @@ class PhaseTracking:
 Control = SinglePulse | Chopping | AverageVoltage | Tracking | PhaseTracking
 
 
+@spelled
 @dataclass(frozen=True)
 class DriveSpec:
     """A bridge, the resistance of one phase (ohm) and how each phase is switched.
@@ -254,6 +262,7 @@ class DriveSpec:
         return self.turn_off - self.turn_on
 
 
+@spelled
 @dataclass(frozen=True)
 class Load:
     """What the shaft has to overcome: constant + sign(speed) * friction + drag * speed + fan * speed *

@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from polefem.errors import InvalidValue, refusal
+from polefem.errors import InvalidValue, refusal, spelled
 from polefem.params.checks import Sides, both, number, positive
 from polefem.params.quantity import quantity
 
 __all__ = ["FreeFace", "RoundFace", "SlopedFace"]
 
 
+@spelled
 @dataclass(frozen=True)
 class SlopedFace:
     """The gap grows linearly with the angle towards one edge of the face, or towards both.
@@ -36,6 +37,7 @@ class SlopedFace:
         return _even(self.rise) and _even(self.start)
 
 
+@spelled
 @dataclass(frozen=True)
 class RoundFace:
     """A face that is an arc of its own radius, touching the gap's narrowest level at one angle.
@@ -60,6 +62,7 @@ class RoundFace:
         return self.at == 0.0
 
 
+@spelled
 @dataclass(frozen=True)
 class FreeFace:
     """A smooth face through given points.

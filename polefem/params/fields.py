@@ -6,7 +6,7 @@ import dataclasses
 from collections.abc import Iterator, Mapping
 from typing import Any, TypeVar, cast
 
-from polefem.errors import InvalidValue, refusal
+from polefem.errors import UnknownName, unknown
 from polefem.params.quantity import quantity_of
 
 __all__ = ["field_names", "field_value", "shown", "with_fields"]
@@ -91,6 +91,5 @@ def _rebuilt(value: Any, parts: dict[str, Any]) -> Any:
 def _part(value: Any, step: str, name: str) -> Any:
     parts = dict(_parts(value))
     if step not in parts:
-        allowed = ", ".join(parts) or "nothing below it"
-        raise InvalidValue(refusal("a field is called by its dotted name", "field", repr(name), allowed))
+        raise UnknownName(unknown("a field is called by its dotted name", "field", step, parts))
     return parts[step]

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import ClassVar
 
+from polefem.errors import spelled
 from polefem.materials import Steel
 from polefem.params.checks import positive
 from polefem.params.pole import Pole
@@ -47,6 +49,7 @@ class _Round(Salient):
         positive(rule, "surrounding_air", self.surrounding_air, "m", zero=True)
 
 
+@spelled
 @dataclass(frozen=True)
 class RadialMachine(_Round):
     """A radial-flux machine, its rotor inside its stator. All lengths in m, angles in rad.
@@ -60,7 +63,8 @@ class RadialMachine(_Round):
     rotor_stacking_factor: where it differs. shaft_steel: of a solid shaft that fills its hole and carries flux;
     None for a shaft that is not magnetic, or stands off. surrounding_air: how far the field is followed outside the
     yoke, m; 0 where none is taken to leave it. single_phase: a rig whose poles are all aligned at once. must_start:
-    refuse pole arcs that leave rest angles from which no phase can start it.
+    refuse pole arcs that leave rest angles from which no phase can start it. unusual: let sizes stand that no machine
+    is built in, which are else taken for units left out.
 
     Raises InvalidValue for a number no machine can have, GeometryRefused where numbers contradict each other.
     """
@@ -85,6 +89,9 @@ class RadialMachine(_Round):
     surrounding_air: float = field(default=0.0, metadata=quantity("mm"))
     single_phase: bool = False
     must_start: bool = True
+    unusual: bool = field(default=False, compare=False)
+
+    gap_radius_name: ClassVar[str] = "rotor_outer_radius"
 
     def __post_init__(self) -> None:
         self._check_lengths(
@@ -97,6 +104,7 @@ class RadialMachine(_Round):
             shaft_radius="the shaft must have a radius",
         )
         self._check_poles()
+        self._check_sizes(self.outside_radius)
         self._check_outside()
         shaft, yoke, rotor = self.shaft_radius, self.rotor_yoke_radius, self.rotor_outer_radius
         order("the shaft must lie inside the rotor yoke", "shaft_radius", shaft, yoke)
@@ -130,6 +138,7 @@ class RadialMachine(_Round):
         return 2 * math.pi * self.rotor_outer_radius**2 * self.stack_length
 
 
+@spelled
 @dataclass(frozen=True)
 class OuterRotorMachine(_Round):
     """A radial-flux machine whose rotor runs round its stator. All lengths in m, angles in rad.
@@ -162,6 +171,9 @@ class OuterRotorMachine(_Round):
     surrounding_air: float = field(default=0.0, metadata=quantity("mm"))
     single_phase: bool = False
     must_start: bool = True
+    unusual: bool = field(default=False, compare=False)
+
+    gap_radius_name: ClassVar[str] = "stator_outer_radius"
 
     def __post_init__(self) -> None:
         self._check_lengths(
@@ -174,6 +186,7 @@ class OuterRotorMachine(_Round):
             shaft_radius="the shaft must have a radius",
         )
         self._check_poles()
+        self._check_sizes(self.outside_radius)
         self._check_outside()
         shaft, yoke, stator = self.shaft_radius, self.stator_yoke_radius, self.stator_outer_radius
         order("the axle must lie inside the stator yoke", "shaft_radius", shaft, yoke)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
-from polefem.errors import InvalidValue, refusal
+from polefem.errors import InvalidValue, refusal, spelled
 from polefem.params.checks import positive, whole
 from polefem.params.quantity import quantity
 
 __all__ = ["MeshSpec"]
 
 
+@spelled
 @dataclass(frozen=True)
 class MeshSpec:
     """Element sizes, each as a multiple of a length of the machine, so that one setting fits every size.

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from polefem.errors import InvalidValue, refusal
+from polefem.errors import InvalidValue, refusal, spelled
 from polefem.params.checks import Sides, both, number, positive, within
 from polefem.params.face import FreeFace, RoundFace, SlopedFace
 from polefem.params.quantity import quantity
@@ -17,6 +17,7 @@ __all__ = ["Barrier", "Hole", "Notch", "Pole", "Shoe"]
 FORMS = ("rectangular", "v", "round")
 
 
+@spelled
 @dataclass(frozen=True)
 class Shoe:
     """A pole shoe: the face reaches beyond the flanks of the pole's body.
@@ -40,6 +41,7 @@ class Shoe:
             positive("a pole shoe must have a neck of some thickness", "shoe.neck", neck, "m")
 
 
+@spelled
 @dataclass(frozen=True)
 class Notch:
     """A notch cut into the pole face, symmetric about a line through the shaft's centre (flat: across the
@@ -65,6 +67,7 @@ class Notch:
             )
 
 
+@spelled
 @dataclass(frozen=True)
 class Hole:
     """A round hole in the pole, `depth` of its centre behind the face level, `offset` off the axis, m."""
@@ -79,6 +82,7 @@ class Hole:
         number("hole.offset", self.offset)
 
 
+@spelled
 @dataclass(frozen=True)
 class Barrier:
     """A rectangular opening in the pole that flux must go round.
@@ -102,6 +106,7 @@ class Barrier:
         number("barrier.offset", self.offset)
 
 
+@spelled
 @dataclass(frozen=True)
 class Pole:
     """One pole, of the stator or of the rotor. `Pole(arc)` alone is parallel-sided, as wide as its face's

@@ -10,6 +10,7 @@ from polefem.materials import Steel
 from polefem.params.checks import number, positive, whole
 from polefem.params.phases import Phases, phases_of, rejoined
 from polefem.params.pole import Pole
+from polefem.params.usual import check_usual
 from polefem.params.winding import Winding
 
 __all__ = ["Salient", "order"]
@@ -28,6 +29,11 @@ class Salient:
     stacking_factor: float
     rotor_stacking_factor: float | None
     single_phase: bool
+    air_gap: float
+    unusual: bool
+
+    gap_radius_name: ClassVar[str]
+    """The field that says how far from the shaft the gap lies, at most."""
 
     flat: ClassVar[bool] = False
     """Whether its cross sections are unrolled ones (x across the gap, y along the motion), at one radius each."""
@@ -124,6 +130,11 @@ class Salient:
         for name in ("stacking_factor", "rotor_stacking_factor"):
             _check_share(name, getattr(self, name))
         _check_winding(self.winding, self.phases)
+
+    def _check_sizes(self, outside: float) -> None:
+        """Sizes that no machine is built in must be meant. outside: radius of the steel, m."""
+        if not self.unusual:
+            check_usual(self, outside)
 
     def _check_lengths(self, **rules: str) -> None:
         """Each named field must be above zero, or the rule is broken."""

@@ -16,7 +16,7 @@ from pathlib import Path
 from types import NoneType, UnionType
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
-from polefem.errors import InvalidValue, refusal
+from polefem.errors import InvalidValue, UnknownName, refusal, unknown
 from polefem.files import read_text
 from polefem.materials import NU0, Steel, steel_names
 from polefem.params.axial import AxialMachine
@@ -24,6 +24,7 @@ from polefem.params.checks import number, printable
 from polefem.params.kinds import Machine
 from polefem.params.machine import OuterRotorMachine, RadialMachine
 from polefem.params.quantity import Quantity
+from polefem.params.usual import UnusualValue
 
 __all__ = ["load_machine", "machine_from_text", "machine_text"]
 
@@ -59,7 +60,10 @@ def machine_from_text(text: str) -> Machine:
         found = "missing" if kind is None else repr(kind)
         allowed = ", or ".join(repr(name) for name in _KINDS)
         raise InvalidValue(refusal("a machine file says what it describes", "kind", found, allowed))
-    machine: Machine = _part((_KINDS[kind],), table, "")
+    try:
+        machine: Machine = _part((_KINDS[kind],), table, "")
+    except UnusualValue as error:
+        raise InvalidValue(error.slip.in_toml()) from error
     return machine
 
 
@@ -120,8 +124,8 @@ def _part(classes: tuple[type, ...], table: Any, path: str) -> Any:
     keys = _keys(cls)
     for name in table:
         if name not in keys:
-            allowed = ", or ".join(", ".join(_keys(option)) for option in classes)
-            raise InvalidValue(refusal("a machine file holds known keys", "key", path + name, allowed))
+            known = dict.fromkeys(one for option in classes for one in _keys(option))
+            raise UnknownName(unknown("a machine file holds known keys", f"key of {where}", name, known))
     for name, key in keys.items():
         if key.required and name not in table:
             raise InvalidValue(refusal("a machine must be whole", path + name, "missing", "a value for it"))

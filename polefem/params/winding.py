@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from polefem.errors import InvalidValue, refusal
+from polefem.errors import InvalidValue, refusal, spelled
 from polefem.params.checks import positive, whole, within
 from polefem.params.quantity import quantity
 
@@ -14,6 +14,7 @@ __all__ = ["THINNEST_LINER", "CoilStep", "Winding"]
 THINNEST_LINER = 0.05e-3
 
 
+@spelled
 @dataclass(frozen=True)
 class CoilStep:
     """A piece of a coil side with a width of its own. length: along the pole, m. width: away from the flank, m."""
@@ -26,6 +27,7 @@ class CoilStep:
         positive("a step of a coil must have a width", "winding.step.width", self.width, "m")
 
 
+@spelled
 @dataclass(frozen=True)
 class Winding:
     """A concentrated coil round every stator pole; its two sides are rectangles along the flanks.

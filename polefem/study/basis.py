@@ -30,7 +30,7 @@ from polefem.drive import (
     run_at_level,
     run_at_mean_torque,
 )
-from polefem.errors import InvalidValue, refusal
+from polefem.errors import InvalidValue, refusal, spelled
 from polefem.maps import CoupledMap
 from polefem.params import RectangularCurrent
 from polefem.params.checks import positive, within
@@ -103,6 +103,7 @@ class Basis(ABC):
         """The switching of a bridge that suits a map best. Raises InvalidValue where none does it."""
 
 
+@spelled
 @dataclass(frozen=True)
 class EqualCopperLoss(Basis):
     """Every design may turn so many watts into heat in its copper, all phases together."""
@@ -143,6 +144,7 @@ class EqualCopperLoss(Basis):
         return best_setting_at_loss(*sought.where, self.loss, generate=sought.generating, current_limit=limit)
 
 
+@spelled
 @dataclass(frozen=True)
 class EqualCurrent(Basis):
     """Every design carries so many amperes in the conducting phase."""
@@ -179,6 +181,7 @@ class EqualCurrent(Basis):
         return most_torque(*sought.where, generate=sought.generating, current_limit=most)
 
 
+@spelled
 @dataclass(frozen=True)
 class EqualMeanTorque(Basis):
     """Every design gives so many N m on average (below 0: brakes as a generator), with the current that takes; none may

@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Any, Literal
 
 from polefem.copper import Copper
-from polefem.errors import InvalidValue, PolefemError, refusal
+from polefem.errors import InvalidValue, PolefemError, refusal, spelled
 from polefem.estimates import Turning
 from polefem.params import Machine, MeshSpec, RectangularCurrent, SuitedSwitching
 from polefem.params.checks import positive, whole
@@ -26,6 +26,7 @@ __all__ = ["Design", "Plan", "field_text", "of_plan", "quantity_of_field"]
 SUITED_CURRENTS = 3
 
 
+@spelled
 @dataclass(frozen=True)
 class Plan:
     """What is computed of every design, and on which basis designs are compared.

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 from polefem.drive import DriveRun, steady_state
+from polefem.errors import spelled
 from polefem.maps import CoupledMap
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, SinglePulse
 from polefem.params.quantity import quantity
@@ -15,6 +16,7 @@ from polefem.study.record import OperatingPointFigures
 __all__ = ["DriveOperatingPoint", "run_figures"]
 
 
+@spelled
 @dataclass(frozen=True)
 class DriveOperatingPoint(PlanPoint):
     """A bridge at a speed, by name; figures of it are called by that name and a dot: "throwing.ripple".

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from polefem.errors import InvalidValue, refusal
+from polefem.errors import InvalidValue, refusal, spelled
 from polefem.study.record import Figures, point_figure_names, quantity_of_figure
 
 __all__ = ["Limit", "broken_limits", "check_figure", "cost", "more_is_better"]
@@ -24,6 +24,7 @@ _OF_TORQUE = frozenset(
 )
 
 
+@spelled
 @dataclass(frozen=True)
 class Limit:
     """A figure that must be at least `least` and at most `most`, in SI; one of them may be left out."""

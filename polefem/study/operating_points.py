@@ -29,7 +29,7 @@ from polefem.drive import (
     steady_state,
     waveform_torque,
 )
-from polefem.errors import InvalidValue, refusal
+from polefem.errors import InvalidValue, refusal, spelled
 from polefem.maps import CoupledMap
 from polefem.params import RectangularCurrent
 from polefem.params.checks import increasing, positive
@@ -51,6 +51,7 @@ __all__ = [
 ]
 
 
+@spelled
 @dataclass(frozen=True)
 class WaveformOperatingPoint(PlanPoint):
     """A current waveform of given form, whatever bridge may make it, by name.
@@ -102,6 +103,7 @@ class WaveformOperatingPoint(PlanPoint):
         )
 
 
+@spelled
 @dataclass(frozen=True)
 class RectangularOperatingPoint(PlanPoint):
     """The ideal rectangular current with the same switching angles for every design, by name: beside a study in which
@@ -150,6 +152,7 @@ class RectangularOperatingPoint(PlanPoint):
         )
 
 
+@spelled
 @dataclass(frozen=True)
 class LevelOperatingPoint(PlanPoint):
     """A bridge at a speed, by name, with its switching angles given and its current level set by a basis.
@@ -183,6 +186,7 @@ class LevelOperatingPoint(PlanPoint):
         return DriveSpec(self.bridge, resistance, self.turn_on, self.turn_off, self.control)
 
 
+@spelled
 @dataclass(frozen=True)
 class BestOperatingPoint(PlanPoint):
     """A bridge at a speed, by name, with the switching that suits each design best.
@@ -225,6 +229,7 @@ class BestOperatingPoint(PlanPoint):
         return run_figures(steady_state(machine_map, drive, self.speed))
 
 
+@spelled
 @dataclass(frozen=True)
 class SwitchingTable:
     """What a controller of the winning design shall know: settings over speed and torque, as motor and generator.

@@ -17,13 +17,14 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
-from polefem.errors import InvalidValue, refusal
+from polefem.errors import InvalidValue, refusal, spelled
 from polefem.params.checks import printable, whole
 from polefem.study.design import field_text
 
 __all__ = ["Grid", "LatinHypercube", "Range", "SobolPoints", "Variant", "changes_at", "name_of"]
 
 
+@spelled
 @dataclass(frozen=True)
 class Variant:
     """One design by name: the fields it changes, by dotted name, such as {"rotor_pole.arc": 32 * deg}."""
@@ -35,6 +36,7 @@ class Variant:
         printable("a variant has a name", "name", self.name)
 
 
+@spelled
 @dataclass(frozen=True)
 class Range:
     """Any number from `low` to `high`, in SI."""
@@ -48,6 +50,7 @@ class Range:
             raise InvalidValue(refusal(rule, "range", f"{self.low!r} to {self.high!r}", "low below high"))
 
 
+@spelled
 @dataclass(frozen=True)
 class Grid:
     """Every combination of listed values: {"rotor_pole.arc": [30 * deg, 34 * deg], "air_gap": [0.4 * mm]}."""
@@ -68,6 +71,7 @@ class Grid:
             yield Variant(name_of(changes, self.prefix), changes)
 
 
+@spelled
 @dataclass(frozen=True)
 class LatinHypercube:
     """So many points in ranges of fields, such that each range is met evenly by itself. seed: another seed, other
@@ -88,6 +92,7 @@ class LatinHypercube:
         return _numbered(self.ranges, unit, self.prefix)
 
 
+@spelled
 @dataclass(frozen=True)
 class SobolPoints:
     """So many points of Sobol's sequence in ranges of fields: the next points leave the former where they are.

@@ -9,7 +9,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.errors import InvalidValue, PolefemError, refusal
+from polefem.errors import InvalidValue, PolefemError, refusal, spelled
 from polefem.outline import outline_of
 from polefem.params import Machine
 from polefem.params.checks import positive, printable, whole
@@ -25,6 +25,7 @@ __all__ = ["Search"]
 Array = NDArray[np.float64]
 
 
+@spelled
 @dataclass(frozen=True, eq=False)
 class Search:
     """What a study file says that searches.

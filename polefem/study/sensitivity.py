@@ -15,7 +15,7 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
-from polefem.errors import InvalidValue, refusal
+from polefem.errors import InvalidValue, refusal, spelled
 from polefem.params.fields import field_value
 from polefem.study.design import Design, of_plan
 from polefem.study.objectives import check_figure
@@ -36,6 +36,7 @@ Array = NDArray[np.float64]
 _SAMPLES = 2048
 
 
+@spelled
 @dataclass(frozen=True)
 class Sensitivities:
     """What is asked: over which ranges, of which figures, with how many designs for the shares.

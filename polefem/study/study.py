@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from polefem.errors import InvalidValue, PolefemError, refusal
+from polefem.errors import InvalidValue, PolefemError, refusal, spelled
 from polefem.params import Machine
 from polefem.params.checks import printable
 from polefem.params.fields import field_value
@@ -43,6 +43,7 @@ class Values(Mapping[str, Any]):
         return len(self._changes)
 
 
+@spelled
 @dataclass(frozen=True)
 class Constraint:
     """What every design must satisfy before anything is computed: a rule in words, and a function of its `Values`
@@ -52,6 +53,7 @@ class Constraint:
     kept: Callable[[Mapping[str, Any]], bool]
 
 
+@spelled
 @dataclass(frozen=True, eq=False)
 class Study:
     """What a study file says.

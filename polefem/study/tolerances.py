@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from polefem.drive import ripple_error, torque_error
-from polefem.errors import PolefemError
+from polefem.errors import PolefemError, spelled
 from polefem.materials import Steel
 from polefem.params.checks import positive
 from polefem.params.fields import field_value, shown
@@ -39,6 +39,7 @@ MESH = "mesh"
 """The name of the source of error that lies in the mesh and not in the workshop."""
 
 
+@spelled
 @dataclass(frozen=True)
 class FieldTolerance:
     """A field is off by `deviation` (one standard deviation, in SI). shared: whether all machines compared are off
@@ -62,6 +63,7 @@ class FieldTolerance:
         return tuple({self.field: value + sign * self.deviation} for sign in (1.0, -1.0))
 
 
+@spelled
 @dataclass(frozen=True)
 class EccentricityTolerance:
     """The rotor's axis is off the stator's by `deviation` (m) in some direction.
@@ -88,6 +90,7 @@ class EccentricityTolerance:
         return ({"air_gap": math.sqrt(max(gap**2 - self.deviation**2, (gap / 10) ** 2))},)
 
 
+@spelled
 @dataclass(frozen=True)
 class SteelTolerance:
     """The steel may as well be `other`: the same grade of another batch or maker, one deviation away."""

@@ -56,6 +56,7 @@ def sized(radius: float, gap: float) -> RadialMachine:
         stack_length=60 * mm * scale,
         stator_pole=Pole(arc=30 * deg),
         winding=winding,
+        unusual=gap > radius / 10,
     )
 
 

@@ -117,9 +117,9 @@ def test_a_steel_of_the_library_is_called_by_name() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "sentence"),
     [
-        ("air_gap_mm", "air_gap_cm", r"known keys: key is air_gap_cm, allowed is stator_poles, .*air_gap_mm"),
-        ("air_gap_mm", "air_gap", "known keys: key is air_gap, allowed is"),
-        ("[winding]", "[windings]", "known keys: key is windings, allowed is .*winding"),
+        ("air_gap_mm", "air_gap_cm", r"known keys: key of the file is 'air_gap_cm' \(did you mean 'air_gap_mm'\?\), allowed is stator_poles, "),
+        ("air_gap_mm", "air_gap", "known keys: key of the file is 'air_gap' .did you mean 'air_gap_mm'.*, allowed is"),
+        ("[winding]", "[windings]", "known keys: key of the file is 'windings' .did you mean 'winding'.*, allowed is"),
         (
             "depth_mm",
             "depth_deg",
