@@ -68,15 +68,15 @@ def refusal(rule: str, name: str, value: object, allowed: str) -> str:
     return f"{rule}: {name} is {value}, allowed is {allowed}"
 
 
-def unknown(rule: str, name: str, value: str, known: Iterable[str]) -> str:
-    """The refusal of a name that is none of those known, with the one that comes nearest.
+def unknown(rule: str, name: str, value: str, known: Iterable[str], before: str = "") -> str:
+    """The refusal of a name that is none of those known, with the one that comes nearest. before: what both begin with.
 
     >>> unknown("a field is called by its name", "field", "ark", ("arc", "taper"))
     "a field is called by its name: field is 'ark' (did you mean 'arc'?), allowed is arc, taper"
     """
     names = tuple(known)
     near = difflib.get_close_matches(value, names, n=1)
-    found = f"{value!r} (did you mean {near[0]!r}?)" if near else repr(value)
+    found = repr(before + value) + (f" (did you mean {before + near[0]!r}?)" if near else "")
     return refusal(rule, name, found, ", ".join(names) or "nothing here")
 
 

@@ -214,7 +214,7 @@ def test_nothing_to_rank_is_no_success() -> None:
         (["--workers", "0"], "a pool must have workers"),
         (
             ["--rank-by", "beauty"],
-            "designs are ranked by a figure: by is 'beauty', allowed is current, .*ripple",
+            "designs are ranked by a figure: rank_by is 'beauty', allowed is current, .*ripple",
         ),
         (["--patience", "-1"], "a worker needs time"),
         (
@@ -233,8 +233,10 @@ def test_mistakes_in_options_are_told(
 
 def test_where_nothing_can_be_kept_it_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "file").write_text("in the way")
-    assert main(study(FINE), ["--workers", "1", "--out", "file/there"], FAKE) == 1
-    assert "a store must be readable and have room to write" in capsys.readouterr().err
+    for out in ("file", "file/there"):
+        assert main(study(FINE), ["--workers", "1", "--out", out], FAKE) == 2
+        sentence = "results go into a folder: folder is 'file', a file, allowed is a folder"
+        assert sentence in capsys.readouterr().err
 
 
 def test_unknown_options_are_refused() -> None:

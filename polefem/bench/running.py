@@ -44,6 +44,8 @@ from polefem.study import (
     SwitchingTable,
     Variant,
     WorkerPool,
+    check_designs,
+    check_order,
     keep_section_fields,
     kept_switching,
     run_designs,
@@ -114,10 +116,11 @@ def run(
     command: that makes the pages again, to stand on them. tell: is told the ranking as soon as it is known, as text,
     then the rest.
 
-    Raises InvalidValue for a figure, a mesh or a number of workers that cannot be, StoreRefused where results cannot be
+    Raises InvalidValue, before anything is computed, for a name, a value, a figure, a mesh or a number of workers that
+    cannot be, in whatever variant it stands, StoreRefused where results cannot be
     kept, and KeyboardInterrupt when stopped: what was computed is kept, and the same call goes on from there.
     """
-    by, study, place = _settled(study, rank_by, mesh, folder)
+    by, study, place = _settled(study, rank_by, mesh, folder, store)
     with _opened(store or place, workers, patience, executor, at_once, solver, progress) as bench:
         _prepare(place)
         findings = _found(study, bench, by, drawn, tell)
@@ -159,7 +162,7 @@ def film(
     """
     if isinstance(study, Search):
         raise InvalidValue(refusal("a film is of a shape", "study", "a search", "a study of variants"))
-    by, chosen, place = _settled(study, rank_by, mesh, folder)
+    by, chosen, place = _settled(study, rank_by, mesh, folder, store)
     assert isinstance(chosen, Study)
     with _opened(store or place, workers, patience, executor, at_once, solver, progress) as bench:
         records = bench.compute(chosen.name, chosen.designs())
@@ -180,15 +183,34 @@ def film(
 
 
 def _settled(
-    study: Study | Search, rank_by: str | None, mesh: MeshSpec | str | None, folder: str | Path | None
+    study: Study | Search,
+    rank_by: str | None,
+    mesh: MeshSpec | str | None,
+    folder: str | Path | None,
+    store: str | Path | None,
 ) -> tuple[str, Study | Search, Path]:
-    """The figure that orders, the study on its mesh, and where its results go."""
+    """The figure that orders, the study on its mesh, and where its results go; raises InvalidValue for any mistake in
+    the study or the call that can be told before anything is computed."""
     by = rank_by or (study.objectives[0] if isinstance(study, Study) else study.objective)
-    rank([], "", by)  # refuses what is no figure before anything is computed
+    check_order(study.plan, by)
+    check_designs(
+        study.designs() if isinstance(study, Study) else [study.study([Variant("base")]).designs()[0]]
+    )
     if mesh is not None:
         spec = MeshSpec.named(mesh) if isinstance(mesh, str) else mesh
         study = replace(study, plan=replace(study.plan, mesh=spec))
+    for said, path in (("folder", folder), ("store", store)):
+        _refuse_file(said, path)
     return by, study, Path(folder) if folder is not None else folder_of(study)
+
+
+def _refuse_file(said: str, path: str | Path | None) -> None:
+    """Raise InvalidValue for a place of results that is a file, or lies below one."""
+    for place in (Path(path), *Path(path).parents) if path is not None else ():
+        if place.exists() and not place.is_dir():
+            raise InvalidValue(
+                refusal("results go into a folder", said, f"{str(place)!r}, a file", "a folder")
+            )
 
 
 def _prepare(place: Path) -> None:

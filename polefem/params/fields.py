@@ -54,8 +54,10 @@ def shown(owner: Any, name: str, value: Any) -> str:
 
 def field_value(value: Any, name: str) -> Any:
     """The value of one field by its dotted name; raises InvalidValue for a name that is not there."""
+    before = ""
     for step in name.split("."):
-        value = _part(value, step, name)
+        value = _part(value, step, before)
+        before += f"{step}."
     return value
 
 
@@ -68,18 +70,23 @@ def with_fields(value: Value, changes: Mapping[str, Any]) -> Value:
     >>> with_fields(Pole(arc=0.5), {"arc": 0.6}).arc
     0.6
     """
+    return cast(Value, _with_fields(value, changes, ""))
+
+
+def _with_fields(value: Any, changes: Mapping[str, Any], before: str) -> Any:
+    """As `with_fields`, of the part whose names begin so."""
     heads: dict[str, dict[str, Any]] = {}
     for name, new in changes.items():
         head, _, rest = name.partition(".")
-        _part(value, head, name)
+        _part(value, head, before)
         heads.setdefault(head, {})[rest] = new
-    return cast(Value, _rebuilt(value, {head: _changed(value, head, rests) for head, rests in heads.items()}))
+    return _rebuilt(value, {head: _changed(value, head, rests, before) for head, rests in heads.items()})
 
 
-def _changed(value: Any, head: str, rests: dict[str, Any]) -> Any:
+def _changed(value: Any, head: str, rests: dict[str, Any], before: str) -> Any:
     # A whole part may be put in place and its own fields changed in the same breath: the part goes first.
-    part = rests.pop("") if "" in rests else _part(value, head, head)
-    return with_fields(part, rests) if rests else part
+    part = rests.pop("") if "" in rests else _part(value, head, before)
+    return _with_fields(part, rests, f"{before}{head}.") if rests else part
 
 
 def _rebuilt(value: Any, parts: dict[str, Any]) -> Any:
@@ -88,8 +95,8 @@ def _rebuilt(value: Any, parts: dict[str, Any]) -> Any:
     return dataclasses.replace(value, **parts)
 
 
-def _part(value: Any, step: str, name: str) -> Any:
+def _part(value: Any, step: str, before: str) -> Any:
     parts = dict(_parts(value))
     if step not in parts:
-        raise UnknownName(unknown("a field is called by its dotted name", "field", step, parts))
+        raise UnknownName(unknown("a field is called by its dotted name", "field", step, parts, before))
     return parts[step]

@@ -125,7 +125,7 @@ def _part(classes: tuple[type, ...], table: Any, path: str) -> Any:
     for name in table:
         if name not in keys:
             known = dict.fromkeys(one for option in classes for one in _keys(option))
-            raise UnknownName(unknown("a machine file holds known keys", f"key of {where}", name, known))
+            raise UnknownName(unknown("a machine file holds known keys", "key", name, known, path))
     for name, key in keys.items():
         if key.required and name not in table:
             raise InvalidValue(refusal("a machine must be whole", path + name, "missing", "a value for it"))

@@ -10,6 +10,7 @@ from polefem.copper import Copper
 from polefem.study.at_the_shaft import ReadingOperatingPoint, SharedTorqueOperatingPoint, StartOperatingPoint
 from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent, EqualMeanTorque
 from polefem.study.design import Design, Plan, field_text, quantity_of_field
+from polefem.study.door import check_designs, check_order
 from polefem.study.drive_operating_point import DriveOperatingPoint
 from polefem.study.kept_switching import kept_switching
 from polefem.study.objectives import Limit, broken_limits, check_figure, cost, more_is_better
@@ -133,7 +134,9 @@ __all__ = [
     "at_work",
     "attempt",
     "broken_limits",
+    "check_designs",
     "check_figure",
+    "check_order",
     "cost",
     "effects_of",
     "error_from_map",

@@ -18,7 +18,7 @@ from polefem.drive import (
     run_free_shaft,
     steady_state,
 )
-from polefem.errors import InvalidValue, refusal
+from polefem.errors import InvalidValue, refusal, spelled
 from polefem.maps import CoupledMap
 from polefem.params.checks import positive
 from polefem.params.drive_spec import Bridge, DriveSpec, Load, Tracking
@@ -32,6 +32,7 @@ __all__ = ["ReadingOperatingPoint", "SharedTorqueOperatingPoint", "StartOperatin
 _REST_ANGLES = 720  # of a rotor pitch
 
 
+@spelled
 @dataclass(frozen=True)
 class SharedTorqueOperatingPoint(PlanPoint):
     """A bridge at a speed, by name, that follows the current profiles of least copper loss under which the phases of a
@@ -69,6 +70,7 @@ class SharedTorqueOperatingPoint(PlanPoint):
         return run_figures(self.run(machine_map, resistance))
 
 
+@spelled
 @dataclass(frozen=True)
 class StartOperatingPoint(PlanPoint):
     """A bridge that lets a loaded shaft start, by name, from the rest angle where its torque is lowest.
@@ -134,6 +136,7 @@ class StartOperatingPoint(PlanPoint):
         return DriveSpec(self.bridge, resistance, self.turn_on, self.turn_off, Tracking.level(self.current))
 
 
+@spelled
 @dataclass(frozen=True)
 class ReadingOperatingPoint(PlanPoint):
     """Reading the rotor angle off the flux linkages of idle phases, by name, before the machine is switched on.

@@ -83,6 +83,11 @@ class Plan:
         return min(asked), max(asked)
 
     @property
+    def point_figures(self) -> dict[str, tuple[str, ...]]:
+        """The operating points by name, with the names of the figures that each gives."""
+        return {point.name: point.gives.names() for point in self.operating_points}
+
+    @property
     def can_have_slopes(self) -> bool:
         """Whether slopes of its map and figures can be asked for: phases are summed, switching angles are given."""
         return self.coupling == "summed" and isinstance(self.drive, RectangularCurrent)

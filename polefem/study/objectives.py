@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from polefem.errors import InvalidValue, refusal, spelled
+from polefem.errors import InvalidValue, UnknownName, refusal, spelled, unknown
 from polefem.study.record import Figures, point_figure_names, quantity_of_figure
 
 __all__ = ["Limit", "broken_limits", "check_figure", "cost", "more_is_better"]
@@ -61,14 +61,26 @@ class Limit:
         return f"{least}{self.figure}{most}"
 
 
-def check_figure(rule_name: str, figure: str) -> None:
-    """Refuse what is no figure of a design, nor one of an operating point ("throwing.ripple")."""
+def check_figure(rule_name: str, figure: str, points: Mapping[str, Sequence[str]] | None = None) -> None:
+    """Raise UnknownName for what is no figure of a design, nor one of an operating point ("throwing.ripple").
+
+    points: operating points that there are, by name, with the figures that each gives; None where not known.
+    """
     point, _, of = figure.rpartition(".")
-    names = point_figure_names() if point else Figures.names()
+    own, theirs = Figures.names(), point_figure_names()
+    if point and points is not None and point not in points:
+        known = [f"{name}.{of}" for name, gives in points.items() if of in gives] + list(own)
+        raise UnknownName(unknown("a figure is of an operating point of the plan", rule_name, figure, known))
+    if not point and of in set(theirs) - set(own):
+        found = f"{of!r}, which designs have at an operating point alone"
+        having = [name for name, gives in (points or {}).items() if of in gives]
+        allowed = " or ".join(f"'{name}.{of}'" for name in having or ("POINT",))
+        raise UnknownName(refusal("designs are ranked by a figure", rule_name, found, allowed))
+    if point and points is not None:
+        theirs = points[point]
+    names, before = (theirs, f"{point}.") if point else (own, "")
     if of not in names:
-        raise InvalidValue(
-            refusal("designs are ranked by a figure", rule_name, repr(figure), ", ".join(names))
-        )
+        raise UnknownName(unknown("designs are ranked by a figure", rule_name, of, names, before))
 
 
 def more_is_better(figure: str) -> bool:

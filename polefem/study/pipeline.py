@@ -21,6 +21,7 @@ from polefem.maps import CoupledMap, FluxMap, MapSlopes, summed
 from polefem.params import RectangularCurrent
 from polefem.slopes import map_with_slopes
 from polefem.study.design import Design, Plan
+from polefem.study.door import check_current_density
 from polefem.study.operating_points import OperatingPoint
 from polefem.study.operation import at_work, operate, phase_interaction
 from polefem.study.record import NEXT_REASON, Figures, Outcome, PointFigures, Status
@@ -167,6 +168,7 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
     with clock("outline"):
         whole = built(machine, plan.mesh, plan.copper)
         winding = whole.winding
+        check_current_density(machine, plan, winding)
     with clock("map"):
         machine_map, slopes = map_of(whole, plan, solver)
         refuse_unconverged(machine_map)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from polefem.errors import InvalidValue, PolefemError, refusal, spelled
+from polefem.errors import InvalidValue, PolefemError, UnknownName, refusal, spelled
 from polefem.params import Machine
 from polefem.params.checks import printable
 from polefem.params.fields import field_value
@@ -95,16 +95,8 @@ class Study:
         if count > 1:
             rule = "each variant has a name of its own"
             raise InvalidValue(refusal(rule, "variants", f"{twice!r} {count} times", "each name once"))
-        given = {point.name: point.gives.names() for point in self.plan.operating_points}
         for objective in self.objectives:
-            check_figure("objectives", objective)
-            point, _, of = objective.rpartition(".")
-            if point and point not in given:
-                rule = "an objective is of an operating point that the plan has"
-                raise InvalidValue(refusal(rule, "objectives", repr(objective), ", ".join(given) or "none"))
-            if point and of not in given[point]:
-                rule = "an objective is a figure that its operating point gives"
-                raise InvalidValue(refusal(rule, "objectives", repr(objective), ", ".join(given[point])))
+            check_figure("objectives", objective, self.plan.point_figures)
 
     def designs(self) -> list[Design]:
         """Every design, in order."""
@@ -120,6 +112,8 @@ class Study:
             values = Values(self.base, self.plan, changes)
             broken = [constraint.rule for constraint in self.constraints if not constraint.kept(values)]
             forbidden = f"a constraint of the study is not kept: {broken[0]}" if broken else ""
+        except UnknownName:  # a mistake in the study, not of this design
+            raise
         except PolefemError as error:
             forbidden = str(error)
         return Design(variant.name, self.base, changes, self.plan, forbidden)

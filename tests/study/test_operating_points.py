@@ -114,7 +114,7 @@ def test_points_refuse_what_cannot_be() -> None:
     with pytest.raises(InvalidValue, match="the speeds of a table must increase"):
         SwitchingTable(STIFF, (5.0, 4.0), (1.0,))
     with pytest.raises(
-        InvalidValue, match=r"an operating point that the plan has: objectives is 'throwing.ripple'"
+        InvalidValue, match=r"an operating point of the plan: objectives is 'throwing.ripple'"
     ):
         Study("s", MACHINE, PLAN, [Variant("a")], objectives=("throwing.ripple",))
 
