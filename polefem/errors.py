@@ -19,6 +19,7 @@ __all__ = [
     "SolveFailed",
     "StoreRefused",
     "UnknownName",
+    "lacking",
     "refusal",
     "spelled",
     "unknown",
@@ -78,6 +79,15 @@ def unknown(rule: str, name: str, value: str, known: Iterable[str], before: str 
     near = difflib.get_close_matches(value, names, n=1)
     found = repr(before + value) + (f" (did you mean {before + near[0]!r}?)" if near else "")
     return refusal(rule, name, found, ", ".join(names) or "nothing here")
+
+
+def lacking(what: str, library: str, group: str) -> str:
+    """The sentence of a MissingLibrary that a group of the package brings.
+
+    >>> lacking("a DXF file needs", "ezdxf", "cut")
+    "a DXF file needs ezdxf, which is not installed: pip install 'polefem[cut]'"
+    """
+    return f"{what} {library}, which is not installed: pip install 'polefem[{group}]'"
 
 
 def spelled(cls: type[Value]) -> type[Value]:

@@ -9,15 +9,19 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
-from ezdxf.filemanagement import new
-from ezdxf.units import MM
-
+from polefem.errors import MissingLibrary, lacking
 from polefem.files import complete
 from polefem.outline import DrawnMachine, Ring
 from polefem.outline.parts import circle, parts_of
 from polefem.params import Machine
 from polefem.shapes import Arc
 from polefem.units import mm
+
+try:
+    from ezdxf.filemanagement import new
+    from ezdxf.units import MM
+except ImportError as error:
+    raise MissingLibrary(lacking("a DXF file needs", "ezdxf", "cut")) from error
 
 __all__ = ["write_dxf"]
 

@@ -7,10 +7,10 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
-import gmsh
 import numpy as np
 from numpy.typing import NDArray
 
+from polefem.mesher.library import gmsh
 from polefem.outline import Region, Ring, Side
 from polefem.outline.parts import joined_rings
 from polefem.shapes import Arc, Line, Segment, area, turned_back

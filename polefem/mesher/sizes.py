@@ -16,11 +16,11 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-import gmsh
 import numpy as np
 from numpy.typing import NDArray
 
 from polefem.mesher.drawing import MM, draw_point, ends_of, moved, place, unrolled, whole_turn
+from polefem.mesher.library import gmsh
 from polefem.mesher.room import BEND, SAME, distances, tight_spots
 from polefem.outline import Side
 from polefem.params import MeshSpec

@@ -12,13 +12,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
-import gmsh
 import numpy as np
 from numpy.typing import NDArray
 
 from polefem.errors import MeshFailed
 from polefem.mesh import EDGES, least_jacobian
 from polefem.mesher.drawing import MM, draw_unit, ends_of, place, whole_turn
+from polefem.mesher.library import gmsh
 from polefem.mesher.sizes import Sizes, set_sizes
 from polefem.outline import Side
 from polefem.params import MeshSpec

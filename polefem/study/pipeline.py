@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from polefem.copper import envelope, warming
-from polefem.errors import GeometryRefused, InvalidValue, PolefemError, SolveFailed, refusal
+from polefem.errors import GeometryRefused, InvalidValue, MissingLibrary, PolefemError, SolveFailed, refusal
 from polefem.estimates import end_effects, iron_loss, masses_of, torque_density
 from polefem.field import BuiltMachine, FieldState, built, field_series
 from polefem.maps import CoupledMap, FluxMap, MapSlopes, summed
@@ -126,10 +126,13 @@ class _Clock:
 
 
 def attempt(design: Design, solver: Solver = FIELD) -> Outcome:
-    """What computing a design gives, whatever happens: an error of any kind is an outcome with a reason."""
+    """What computing a design gives, whatever happens: an error of any kind is an outcome with a reason, but for
+    MissingLibrary, which is raised."""
     clock = _Clock()
     try:
         return figures_of(design, solver, clock)
+    except MissingLibrary:  # no fault of the design: it is to be computed once the library is there
+        raise
     except (GeometryRefused, InvalidValue) as refused:
         return Outcome(Status.REFUSED, str(refused), seconds=clock.seconds)
     except PolefemError as failed:

@@ -11,7 +11,7 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
-from polefem.errors import PolefemError
+from polefem.errors import MissingLibrary, PolefemError
 from polefem.maps import MapSlopes
 from polefem.params.content import content
 from polefem.study.design import Design
@@ -85,7 +85,8 @@ def run_designs(
     designs of the same store at the same time does its share: no design is computed by both.
 
     Raises StoreRefused where a result cannot be kept (a full disk): what was kept before stays, and the same call
-    later goes on from there. So it is with KeyboardInterrupt. Raises VersionsDiffer where a worker has other versions.
+    later goes on from there. So it is with KeyboardInterrupt. Raises VersionsDiffer where a worker has other
+    versions, MissingLibrary where it lacks one.
     """
     watcher = watcher or _Silent()
     keys = [design.key for design in designs]
@@ -199,7 +200,7 @@ class _Work:
 def _answer(future: Future[_Answer]) -> _Answer:
     try:
         return future.result()
-    except VersionsDiffer:
+    except (VersionsDiffer, MissingLibrary):
         raise
     except (WorkerLost, BrokenProcessPool, CancelledError) as lost:
         return Outcome(Status.LOST, str(lost) or "the executor gave the design up"), versions()
