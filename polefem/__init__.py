@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from polefem.version import __version__
 
 if TYPE_CHECKING:
-    from polefem.bench import Result, film, run
+    from polefem.bench import Result, export, film, run
     from polefem.command_line import main
     from polefem.copper import Copper
     from polefem.estimates import Turning
@@ -144,6 +144,7 @@ __all__ = [
     "__version__",
     "built",
     "coupled_map",
+    "export",
     "film",
     "flux_map",
     "linear_map",
@@ -161,7 +162,7 @@ __all__ = [
 
 #: Names by their room.
 _HELD = {
-    "bench": "Result film run",
+    "bench": "Result export film run",
     "command_line": "main",
     "copper": "Copper",
     "estimates": "Turning",

@@ -21,9 +21,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from polefem.bench import Result, film, folder_of, run
-from polefem.errors import PolefemError, StoreRefused
+from polefem.bench import KINDS, Result, export, film, folder_of, run
+from polefem.errors import MissingLibrary, PolefemError, StoreRefused
 from polefem.files import unfailing_streams
+from polefem.ranking import figures_text
 from polefem.report import MOST
 from polefem.study import FIELD, Executor, Search, Solver, Study
 from polefem.study.stopping import Stopped, stoppable
@@ -43,11 +44,16 @@ _EXAMPLES = """examples:
   polefem run studies/pottery_wheel.py --mesh coarse --out results/trial
   polefem report studies/pottery_wheel.py --mesh coarse --out results/trial
   polefem animate studies/pottery_wheel.py --mesh coarse --out results/trial --shape tapered
+  polefem export studies/pottery_wheel.py --mesh coarse --out results/trial --shape tapered --as dxf nc
+  polefem figures studies/pottery_wheel.py
 
 `COMMAND --help` lists the options of a command. What was computed is kept in the folder: the same command goes on
 where it was stopped, and another command does not compute it again.
 
 """
+
+
+_DEBUG = "with an error, what led to it as Python tells it"
 
 
 def main(
@@ -65,6 +71,8 @@ def main(
     given = sys.argv[1:] if arguments is None else list(arguments)
     if study is None:
         options = _whole_parser().parse_args(given)
+        if options.command == "figures":
+            return _listed(options)
         command = f"python -m polefem {shlex.join(given)}"
         call = _Call(lambda: study_in(options.file), options, command, solver, executor, at_once)
         return _guarded(call, _ACTS[options.command])
@@ -88,9 +96,16 @@ def _whole_parser() -> argparse.ArgumentParser:
         ("run", "run a study file, print its ranking, write everything"),
         ("report", "write the page of a study, as HTML and Markdown, and print where it is"),
         ("animate", "write a film of one shape, its field and torque, and print where it is"),
+        ("export", "write one shape as files that other programs open, and print where they are"),
     ):
         one = _parser(functools.partial(commands.add_parser, name, help=said), name, said)
         one.add_argument("file", type=Path, metavar="FILE", help="a Python file that defines `study`")
+    said = "list the figures that designs are ranked by"
+    figures = commands.add_parser("figures", help=said, description=f"{said[0].upper()}{said[1:]}.")
+    figures.add_argument(
+        "file", type=Path, metavar="FILE", nargs="?", help="a study, for those of its drives too"
+    )
+    figures.add_argument("--debug", action="store_true", help=_DEBUG)
     return parser
 
 
@@ -102,17 +117,22 @@ def _parser(make: Callable[..., argparse.ArgumentParser], command: str, said: st
     add("--store", type=Path, metavar="FOLDER", help="where designs are kept, shared by studies (as --out)")
     add("--workers", type=int, metavar="N", help="worker processes (as many as cores)")
     add("--mesh", choices=("coarse", "normal", "fine"), help="how fine (as the study says)")
-    add("--rank-by", metavar="FIGURE", help="the figure that orders (the study's first objective)")
+    orders = "the figure that orders, one of `polefem figures FILE` (the study's first objective)"
+    add("--rank-by", metavar="FIGURE", help=orders)
     add(
         "--patience",
         type=float,
         metavar="S",
         help="seconds a design may take (30 times the longest, at least 600)",
     )
-    if command == "animate":
+    if command in ("animate", "export"):
         add("--shape", metavar="NAME", help="of the shape (the first of the ranking)")
+    if command == "animate":
         add("--frames", type=int, metavar="N", default=48, help="over a rotor pitch (48)")
         add("--film", type=Path, metavar="PATH", help="a .gif, or an .mp4 where ffmpeg is (in --out)")
+    elif command == "export":
+        forms = "; ".join(f"{kind}: {held}" for kind, held in KINDS.items())
+        add("--as", nargs="+", choices=KINDS, metavar="KIND", dest="kinds", help=f"some of {forms} (all)")
     else:
         add(
             "--drawn",
@@ -123,7 +143,7 @@ def _parser(make: Callable[..., argparse.ArgumentParser], command: str, said: st
         )
     if command == "run":
         add("--no-pictures", action="store_true", help="numbers only: no pictures, no page")
-    add("--debug", action="store_true", help="with an error, what led to it as Python tells it")
+    add("--debug", action="store_true", help=_DEBUG)
     return parser
 
 
@@ -142,7 +162,7 @@ class _Call:
         return self.options.out or folder_of(study)
 
     def means(self, study: Study | Search) -> dict[str, Any]:
-        """What `run` and `film` take alike."""
+        """What `run`, `film` and `export` take alike."""
         options = self.options
         return {
             "workers": options.workers,
@@ -181,13 +201,26 @@ def _guarded(call: _Call, act: _Act) -> int:
             return status
 
 
+def _listed(options: argparse.Namespace) -> int:
+    """Print the figures that designs are ranked by, with those at the operating points of a study."""
+    try:
+        _say(figures_text(None if options.file is None else study_in(options.file).plan))
+    except Exception as error:
+        if options.debug:
+            traceback.print_exc()
+        said, status = _told(error, "")
+        print(said, file=sys.stderr)
+        return status
+    return ALL_WELL
+
+
 def _told(error: BaseException, kept: str) -> tuple[str, int]:
     """What is said of an error, and the exit status."""
     if isinstance(error, Stopped):
         return f"\nStopped by {error.name}.{kept}", error.status
     if isinstance(error, KeyboardInterrupt):
         return f"\nStopped.{kept}", INTERRUPTED
-    if isinstance(error, StoreRefused | OSError):
+    if isinstance(error, StoreRefused | MissingLibrary | OSError):
         return f"polefem: {error}", FAILED
     if isinstance(error, PolefemError):
         return f"polefem: {error}", MISTAKEN
@@ -234,4 +267,20 @@ def _animate(study: Study | Search, call: _Call) -> bool:
     return True
 
 
-_ACTS: dict[str, _Act] = {"run": _print_and_write, "report": _report, "animate": _animate}
+def _export(study: Study | Search, call: _Call) -> bool:
+    """Write one shape of a study as files that other programs open; print where they are."""
+
+    def tell(said: str) -> None:
+        print(said, file=sys.stderr)
+
+    for path in export(study, call.options.shape, kinds=call.options.kinds, tell=tell, **call.means(study)):
+        _say(path)
+    return True
+
+
+_ACTS: dict[str, _Act] = {
+    "run": _print_and_write,
+    "report": _report,
+    "animate": _animate,
+    "export": _export,
+}

@@ -6,7 +6,8 @@ computes what the store does not have yet, tells how far it is, and gives rankin
 the same call goes on from there.
 """
 
+from polefem.bench.one_shape import KINDS, export, film
 from polefem.bench.result import Result
-from polefem.bench.running import film, folder_of, run
+from polefem.bench.running import folder_of, run
 
-__all__ = ["Result", "film", "folder_of", "run"]
+__all__ = ["KINDS", "Result", "export", "film", "folder_of", "run"]

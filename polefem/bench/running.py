@@ -8,27 +8,22 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TypedDict
 
 from polefem.bench.result import Result
 from polefem.drive import AngleTable
 from polefem.errors import InvalidValue, StoreRefused, refusal
 from polefem.export import write_pages, write_tables
-from polefem.field import built
 from polefem.files import file_name, sweep
 from polefem.params import MeshSpec
-from polefem.ranking import rank, table_text
+from polefem.ranking import rank, remarks, table_text
 from polefem.report import (
     MOST,
     Findings,
     Shape,
-    film_currents,
-    film_of,
-    film_writer,
     findings_of,
     further_texts,
     search_path,
-    shapes_of,
-    write_film,
 )
 from polefem.study import (
     FIELD,
@@ -53,13 +48,13 @@ from polefem.study import (
 )
 from polefem.study.stopping import undisturbed
 
-__all__ = ["film", "folder_of", "run"]
+__all__ = ["Bench", "Means", "folder_of", "opened", "prepare", "run", "settled"]
 
 _SHOWN = 20  # designs in the table that is told; the files hold all
 
 
 @dataclass(frozen=True, eq=False)
-class _Bench:
+class Bench:
     """Where designs are computed and kept."""
 
     store: Store
@@ -80,6 +75,21 @@ class _Bench:
     def drawing(self) -> Executor:
         """Draws pictures: here, since an executor that was handed in may be on other computers."""
         return self.executor if isinstance(self.executor, WorkerPool) else InProcess()
+
+
+class Means(TypedDict, total=False):
+    """How designs are computed, where results go and what orders them: as the arguments of `run` of these names."""
+
+    workers: int | None
+    folder: str | Path | None
+    store: str | Path | None
+    mesh: MeshSpec | str | None
+    rank_by: str | None
+    patience: float | None
+    progress: bool
+    executor: Executor | None
+    at_once: int | None
+    solver: Solver
 
 
 def folder_of(study: Study | Search) -> Path:
@@ -120,9 +130,9 @@ def run(
     cannot be, in whatever variant it stands, StoreRefused where results cannot be
     kept, and KeyboardInterrupt when stopped: what was computed is kept, and the same call goes on from there.
     """
-    by, study, place = _settled(study, rank_by, mesh, folder, store)
-    with _opened(store or place, workers, patience, executor, at_once, solver, progress) as bench:
-        _prepare(place)
+    by, study, place = settled(study, rank_by, mesh, folder, store)
+    with opened(store or place, workers, patience, executor, at_once, solver, progress) as bench:
+        prepare(place)
         findings = _found(study, bench, by, drawn, tell)
         lacking: dict[str, str] = {}
         if pages:
@@ -135,54 +145,7 @@ def run(
     return Result(findings, place, files, written.paths, written.pictures, undrawn)
 
 
-def film(
-    study: Study | Search,
-    shape: str | None = None,
-    *,
-    frames: int = 48,
-    path: str | Path | None = None,
-    workers: int | None = None,
-    folder: str | Path | None = None,
-    store: str | Path | None = None,
-    mesh: MeshSpec | str | None = None,
-    rank_by: str | None = None,
-    patience: float | None = None,
-    progress: bool = True,
-    executor: Executor | None = None,
-    at_once: int | None = None,
-    solver: Solver = FIELD,
-) -> Path:
-    """Write the film of one shape of a study, the first of its ranking if not said: the rotor turns, with its field and
-    its torque. Returns where it is.
-
-    frames: over a rotor pitch. path: a .gif, or an .mp4 where the program ffmpeg is; in the folder if not said. All
-    else as in `run`.
-
-    Raises InvalidValue for a search, a shape that has no figures, an ending that cannot be written, and as `run`.
-    """
-    if isinstance(study, Search):
-        raise InvalidValue(refusal("a film is of a shape", "study", "a search", "a study of variants"))
-    by, chosen, place = _settled(study, rank_by, mesh, folder, store)
-    assert isinstance(chosen, Study)
-    with _opened(store or place, workers, patience, executor, at_once, solver, progress) as bench:
-        records = bench.compute(chosen.name, chosen.designs())
-        ranking = rank(records, chosen.plan.terms, by, chosen.limits)
-        shapes = shapes_of(chosen, ranking, bench.store.outcome, len(records))
-        wanted = next((one for one in shapes if shape in (None, one.name)), None)
-        if wanted is None:
-            names = ", ".join(one.name for one in shapes) or "none: no shape has figures"
-            rule = "a film is of a shape that has figures"
-            raise InvalidValue(refusal(rule, "shape", repr(shape), names))
-        _prepare(place)
-        target = Path(path) if path is not None else place / f"{wanted.stem}.gif"
-        film_writer(target)  # refuses before anything is solved
-        angles, currents = film_currents(wanted, frames)
-        whole = built(wanted.design.machine, wanted.design.plan.mesh)
-        states = bench.solver.fields(whole, angles, currents)
-        return write_film(film_of(wanted, states), target)
-
-
-def _settled(
+def settled(
     study: Study | Search,
     rank_by: str | None,
     mesh: MeshSpec | str | None,
@@ -213,7 +176,7 @@ def _refuse_file(said: str, path: str | Path | None) -> None:
             )
 
 
-def _prepare(place: Path) -> None:
+def prepare(place: Path) -> None:
     """Make the folder of the results, and remove what processes that were killed left half written there."""
     place.mkdir(parents=True, exist_ok=True)
     for folder in (place, place / "pictures", place / "shapes"):
@@ -221,7 +184,7 @@ def _prepare(place: Path) -> None:
 
 
 @contextlib.contextmanager
-def _opened(
+def opened(
     store: str | Path,
     workers: int | None,
     patience: float | None,
@@ -229,7 +192,7 @@ def _opened(
     at_once: int | None,
     solver: Solver,
     progress: bool,
-) -> Iterator[_Bench]:
+) -> Iterator[Bench]:
     """What computes and keeps; worker processes end with it, at once on an error."""
     if executor is not None:
         for name, value in (("workers", workers), ("patience", patience)):
@@ -237,13 +200,13 @@ def _opened(
                 rule = "an executor that is handed in has workers of its own"
                 raise InvalidValue(refusal(rule, name, value, "to say it where that executor is made"))
         with _kept_in(store) as opened:
-            yield _Bench(opened, executor, at_once or 64, solver, progress)
+            yield Bench(opened, executor, at_once or 64, solver, progress)
         return
     count = workers if workers is not None else len(os.sched_getaffinity(0))
     pool = WorkerPool(count, patience)
     try:
         with _kept_in(store) as opened:
-            yield _Bench(opened, pool, 2 * count, solver, progress)
+            yield Bench(opened, pool, 2 * count, solver, progress)
     except BaseException:
         with undisturbed():
             pool.stop()
@@ -262,9 +225,7 @@ def _kept_in(folder: str | Path) -> Iterator[Store]:
             raise StoreRefused(f"{error}\n{goes_on}") from error
 
 
-def _found(
-    study: Study | Search, bench: _Bench, by: str, drawn: int, tell: Callable[[str], None]
-) -> Findings:
+def _found(study: Study | Search, bench: Bench, by: str, drawn: int, tell: Callable[[str], None]) -> Findings:
     """Compute a study and what it asks for beyond; `tell` is told the ranking as soon as it is known, then the rest."""
     path = None
     if isinstance(study, Search):
@@ -280,14 +241,14 @@ def _found(
     else:
         records = bench.compute(study.name, study.designs())
     ranking = rank(records, study.plan.terms, by, study.limits)
-    tell(table_text(ranking, _SHOWN))
+    tell(table_text(ranking, _SHOWN, remarks(ranking, {design.name: design for design in study.designs()})))
     findings = findings_of(study, ranking, bench.compute, bench.store.outcome, drawn, bench.switching)
     for text in further_texts(findings):
         tell(text)
     return replace(findings, path=path)
 
 
-def _with_fields(findings: Findings, bench: _Bench) -> tuple[Findings, dict[str, str]]:
+def _with_fields(findings: Findings, bench: Bench) -> tuple[Findings, dict[str, str]]:
     """Findings whose shapes have the fields that they are shown with, and why some have none."""
     asked = [(shape.design, shape.figures.current) for shape in findings.shapes]
     fields, lacking = keep_section_fields(asked, bench.store, bench.executor, bench.at_once, bench.solver)

@@ -6,8 +6,8 @@
     0,1;      940
 
 The header names two quantities, H and one of B or J, each with its unit. Semicolons or tabs may separate columns, and
-then a comma is a decimal comma; otherwise commas separate. Quotation marks round a cell are left out. In gauss, J is
-4 pi M.
+then a comma is a decimal comma; otherwise commas separate, but for those between quotation marks, which are left
+out. In gauss, J is 4 pi M.
 """
 
 import codecs
@@ -35,6 +35,7 @@ _UNITS = {
     "J": {"T": 1.0, "mT": 1e-3, "G": 1e-4, "kG": 1e-1},
 }
 _COLUMN = re.compile(r"([A-Za-z]+)(?:\s+in\s+|[\s\[(/_]+)([A-Za-z]+(?:/[a-z]+)?)[\s\])]*")
+_CONTROL = set(range(32)) - set(b"\t\n\v\f\r")  # bytes that no text has
 _NUMBER = r"[+-]?(?:[0-9.,]+(?:e[+-]?[0-9]+)?|nan|inf)"
 _ALLOWED = "H in " + ", ".join(_UNITS["H"]) + " with B or J in " + ", ".join(_UNITS["B"])
 
@@ -163,10 +164,10 @@ def _text(path: Path) -> str:
     try:
         if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
             return data.decode("utf-16")
-        if b"\0" not in data:
+        if not _CONTROL & set(data):
             return data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        if b"\0" not in data:
+        if not _CONTROL & set(data):
             return data.decode("latin-1")  # what is read, letters and digits of English, is the same there
     raise InvalidValue(refusal(rule, path.name, "no text", allowed))
 
@@ -205,13 +206,13 @@ def _header(cells: list[str], name: str) -> list[tuple[str, float]]:
 def _numbers(rows: list[tuple[int, str]], separator: str, name: str) -> list[list[float]]:
     """The two numbers of each row."""
     number = _NUMBER.replace(",", "") if separator == "," else _NUMBER
-    cell = rf'\s*"?\s*({number})\s*"?\s*'
+    cell = rf'\s*(?:"\s*({_NUMBER})\s*"|({number}))\s*'
     two = re.compile(f"{cell}{separator}{cell}", re.IGNORECASE)
     found = []
     for line, text in rows:
         pair = two.fullmatch(text)
         try:
-            found.append([float(one.replace(",", ".")) for one in pair.groups()] if pair else [])
+            found.append([float(one.replace(",", ".")) for one in pair.groups() if one] if pair else [])
         except ValueError:  # a number with two commas
             pair = None
         if pair is None:

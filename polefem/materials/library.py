@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from polefem.errors import InvalidValue, refusal
+from polefem.errors import UnknownName, unknown
 from polefem.materials.curve import Curve
 from polefem.materials.grade import Figure, Grade, Loss, Seen, Standing
 from polefem.materials.law import MU0
@@ -47,9 +47,7 @@ def named(name: str) -> tuple[Curve, Grade]:
     if name in _published():
         return _published()[name]
     like = [known for known in steel_names() if name and known[:4].lower() == name[:4].lower()]
-    raise InvalidValue(
-        refusal("a steel is known by its name", "name", repr(name), ", ".join(like or steel_names()))
-    )
+    raise UnknownName(unknown("a steel is known by its name", "name", name, like or steel_names()))
 
 
 @cache

@@ -6,6 +6,7 @@ import csv
 import io
 import re
 import textwrap
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -35,9 +36,14 @@ _WIDTH = 110
 _ASIDE = 6  # designs beside the order, where it is cut short
 
 
-def table_text(ranking: Ranking, most: int | None = None) -> str:
-    """The ranking as lines of text: the basis, the ordered designs, those apart with reasons; cut short by `most`."""
-    lines = [f"Ranked by {spaced(ranking.by)}, at {ranking.basis}", ""]
+def table_text(ranking: Ranking, most: int | None = None, remarks: Sequence[str] = ()) -> str:
+    """The ranking as lines of text: the basis, what is remarkable, the ordered designs, those apart with reasons; cut
+    short by `most`."""
+    lines = [f"Ranked by {spaced(ranking.by)}, at {ranking.basis}"]
+    lines += [
+        line for said in remarks for line in textwrap.wrap(f"! {said}", _WIDTH, subsequent_indent="    ")
+    ]
+    lines.append("")
     shown = ranking.ordered[:most]
     if shown:
         lines += _rows(ranking, len(shown))
@@ -75,18 +81,19 @@ def _estimates(name: str, figures: Figures) -> str:
 def table_cells(ranking: Ranking) -> tuple[tuple[tuple[str, str], ...], tuple[tuple[str, ...], ...]]:
     """Heads (title, unit) and a row of text for each ordered design: its place, its name and its figures."""
     shown = [record for record in ranking.ordered if record.figures is not None]
+    columns = _COLUMNS if ranking.by in _COLUMNS else (ranking.by, *_COLUMNS)
     known = any(record.figures is not None and record.figures.iron_loss is not None for record in shown)
     rows = tuple(
-        (str(at), record.name, *(_cell(record, name, known) for name in _COLUMNS))
+        (str(at), record.name, *(_cell(record, name, known) for name in columns))
         for at, record in enumerate(shown, start=1)
     )
-    return (("", ""), ("shape", ""), *(_head(name, known) for name in _COLUMNS)), rows
+    return (("", ""), ("shape", ""), *(_head(name, known) for name in columns)), rows
 
 
 def _head(name: str, iron: bool) -> tuple[str, str]:
     """Title and unit of a column. iron: whether iron loss stands beside that of the copper."""
     how = quantity_of_figure(name)
-    title = how.label or spaced(name)
+    title = spaced(name) if "." in name else how.label or spaced(name)
     return ("copper + iron" if iron and name == "copper_loss" else title), how.unit
 
 

@@ -11,6 +11,9 @@ from polefem.params.quantity import Quantity
 from polefem.ranking.order import Ranking
 from polefem.ranking.uncertainty import Uncertainty
 from polefem.study import (
+    Figures,
+    OperatingPointFigures,
+    Plan,
     Record,
     Slopes,
     SobolIndices,
@@ -24,6 +27,7 @@ __all__ = [
     "columns",
     "fields_text",
     "figure_text",
+    "figures_text",
     "pareto_text",
     "sensitivity_sentence",
     "sensitivity_text",
@@ -62,6 +66,25 @@ def columns(rows: Sequence[Sequence[str]]) -> list[str]:
         for row in rows
     ]
     return [lines[0], "-" * (sum(widths) + 2 * (len(widths) - 1)), *lines[1:]]
+
+
+def figures_text(plan: Plan | None = None) -> str:
+    """The figures that designs are ranked by: names, units, and which way is better; of a plan, with those at each of
+    its operating points."""
+    rows = [["figure", "unit", "better"], *(_figure_row(name) for name in Figures.names())]
+    lines = columns(rows)
+    points = ["POINT"] if plan is None else [point.name for point in plan.operating_points]
+    for point in points:
+        named = [f"{point}.{name}" for name in OperatingPointFigures.names()]
+        lines += ["", *columns([[f"at {point}", "unit", "better"], *map(_figure_row, named)])]
+    if not points:
+        lines += ["", "The study has no operating points, and no figures at them."]
+    return "\n".join(lines)
+
+
+def _figure_row(figure: str) -> list[str]:
+    how = quantity_of_figure(figure)
+    return [figure, how.unit, "high" if how.more_is_better else "low"]
 
 
 def uncertainty_text(uncertainty: Uncertainty) -> str:

@@ -20,6 +20,7 @@ from polefem.ranking import (
     orders_under_drives,
     pareto_set,
     pareto_text,
+    remarks,
     sensitivity_text,
     shaft_figures,
     shaft_text,
@@ -221,7 +222,10 @@ def findings_of(
 
 def texts(findings: Findings) -> list[str]:
     """What the findings say as text for a terminal: the ranking, then the rest."""
-    return [table_text(findings.ranking), *further_texts(findings)]
+    return [
+        table_text(findings.ranking, remarks=remarks(findings.ranking, findings.designs)),
+        *further_texts(findings),
+    ]
 
 
 def further_texts(findings: Findings) -> list[str]:

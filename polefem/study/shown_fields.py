@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.errors import StoreRefused
+from polefem.errors import PolefemError, StoreRefused
 from polefem.field import Field, built
 from polefem.maps.files import read, write
 from polefem.outline import Label
@@ -125,7 +125,8 @@ def keep_section_fields(
             answer.save(path)
             found[design.name] = SectionFields.load(path)  # as they will be read, digit for digit
         else:
-            lacking[design.name] = f"{type(answer).__name__}: {answer}"
+            foreseen = isinstance(answer, PolefemError)
+            lacking[design.name] = str(answer) if foreseen else f"{type(answer).__name__}: {answer}"
         tell(design)
     return found, lacking
 

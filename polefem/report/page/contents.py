@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from polefem.ranking import DriveOrders, change_sentence, sensitivity_sentence
+from polefem.ranking import DriveOrders, change_sentence, remarks, sensitivity_sentence
 from polefem.report.findings import Findings, Shape
 from polefem.report.page.point_tables import drives_table, operating_point_tables, shaft_table
 from polefem.report.page.tables import (
@@ -109,7 +109,7 @@ def page_of(
     return Page(
         title=findings.study.name,
         winner=winner.name if winner is not None else "",
-        answer=answer(findings),
+        answer=" ".join([answer(findings), *remarks(findings.ranking, findings.designs)]),
         sure=how_sure(findings) if findings.ranking.ordered else (),
         cut=(*to_cut(winner), *joined) if winner is not None else (),
         switch=to_switch(winner, switching is not None) if winner is not None else "",
