@@ -14,7 +14,7 @@ version = release = __version__
 extensions = ["myst_parser", "sphinx.ext.autodoc", "docstrings", "formulas"]
 myst_enable_extensions = ["colon_fence", "deflist", "dollarmath"]
 myst_heading_anchors = 3
-exclude_patterns = ["made/help.txt"]
+exclude_patterns = ["made/help.txt", "reference/README.md"]
 suppress_warnings = ["ref.python"]  # a name in backticks that several classes have
 
 html_theme = "furo"

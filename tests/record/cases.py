@@ -41,6 +41,8 @@ def _tested_8_6(rows: Rows) -> str:
 The section of `geometries/tested_8_6.toml`, drawn by the generator as any machine is: rotor valleys of one arc, a solid
 core of the rotor's iron, coil sides in two steps, air round the yoke. Iron of one permeability, 10 A in one phase. What
 differs from the source: its poles are wider by up to 0.06 mm at the root, and those without current carry no coil.
+The machine is the paper's; its dimensions were read in an open transcription of 2014 whose author and licence were not
+written down and are not known here: only measures and the published curve are taken from it.
 
 **Use the published co-energy, not the published torque.** Torque is the slope of co-energy, so that over any span of
 angle it adds up to the drop of co-energy. From 0 to 27 degrees the published co-energy drops by
