@@ -19,6 +19,7 @@ __all__ = [
     "SolveFailed",
     "StoreRefused",
     "UnknownName",
+    "UnusualValue",
     "lacking",
     "refusal",
     "spelled",
@@ -38,6 +39,12 @@ class InvalidValue(PolefemError, ValueError):
 
 class UnknownName(InvalidValue):
     """A name of something that there is not: a field, a keyword, a figure, a steel."""
+
+
+class UnusualValue(InvalidValue):
+    """A dimension outside what anyone builds. in_file: the sentence in the keys and units of a machine file."""
+
+    in_file: str = ""
 
 
 class GeometryRefused(PolefemError, ValueError):

@@ -122,6 +122,7 @@ ROOMS: dict[str, Sees] = {
     ),
     "export": Sees(
         (
+            "errors",
             "units",
             "version",
             "files",
@@ -141,7 +142,9 @@ ROOMS: dict[str, Sees] = {
     "bench": Sees(
         ("errors", "files", "params", "field", "maps", "drive", "study", "ranking", "report", "export")
     ),
-    "command_line": Sees(("errors", "version", "files", "study", "report", "bench"), ("argparse",)),
+    "command_line": Sees(
+        ("errors", "version", "files", "study", "ranking", "report", "bench"), ("argparse",)
+    ),
     "__main__": Sees(("command_line",)),
 }
 LIBRARIES = {library for sees in ROOMS.values() for library in sees.libraries}

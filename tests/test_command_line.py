@@ -139,7 +139,7 @@ def test_a_film_is_written_and_its_place_printed(
     [
         (
             ["--shape", "round"],
-            "a film is of a shape that has figures: shape is 'round', allowed is plain, wide",
+            "a film is of a shape of the study: shape is 'round', allowed is plain, wide",
         ),
         (["--frames", "1"], "a film needs frames"),
         (["--frames", "2", "--film", "a.avi"], "a film has an ending that can be written"),
@@ -160,11 +160,15 @@ def told_in_a_sentence(err: str) -> bool:
 @pytest.mark.parametrize(
     ("text", "status", "sentence"),
     [
-        ("\n\n1 / 0", 2, "a study file must run: mine.py is ZeroDivisionError: division by zero (line 3)"),
+        (
+            "\n\n1 / 0",
+            2,
+            "a study file must run: mine.py, line 3, '1 / 0', stops with ZeroDivisionError: division by zero",
+        ),
         (
             "study = (",
             2,
-            "a study file must run: mine.py is SyntaxError: '(' was never closed (mine.py, line 1)",
+            "a study file must run: mine.py, line 1, is no Python: '(' was never closed",
         ),
         (
             "from fake_solver import MACHINE, PLAN\nfrom polefem.study import Study, Variant\n"
@@ -250,7 +254,7 @@ def test_unknown_options_are_refused() -> None:
         (None, "a study is a file: FILE is 'mine.py', allowed is a Python file that is there"),
         ("x = 1", "a study file defines a study: study is missing"),
         ("study = 3", "a study file defines a study: study is int"),
-        ("1 / 0", "a study file must run: mine.py is ZeroDivisionError"),
+        ("1 / 0", "a study file must run: mine.py, line 1, '1 / 0', stops with ZeroDivisionError"),
         ("from polefem import Pole\nPole(arc=4.0)", "a pole face must be narrower than half a turn"),
     ],
 )

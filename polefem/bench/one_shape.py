@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from importlib import import_module
 from pathlib import Path
 from typing import Unpack
 
 import numpy as np
 
+import polefem.export as forms
 from polefem.bench.running import Bench, Means, opened, prepare, settled
 from polefem.errors import InvalidValue, MissingLibrary, UnknownName, refusal, unknown
 from polefem.export import (
@@ -84,37 +84,34 @@ def export(
     Raises UnknownName for a kind that is none, MissingLibrary for one asked for whose library is missing, and as
     `film`.
     """
-    write_dxf = None
     for kind in kinds or ():
         if kind not in KINDS:
             raise UnknownName(unknown("a shape is exported in a known form", "as", kind, KINDS))
-    if "dxf" in (kinds or KINDS):
-        try:
-            write_dxf = import_module("polefem.export.dxf").write_dxf
-        except MissingLibrary as error:
-            if kinds:
-                raise
-            tell(f"No DXF: {error}.")
-    asked = [kind for kind in kinds or KINDS if kind != "dxf" or write_dxf is not None]
+    asked = list(kinds or KINDS)
+    try:
+        _ = forms.write_dxf if "dxf" in asked else None  # refuses before anything is computed
+    except MissingLibrary as error:
+        if kinds:
+            raise
+        asked.remove("dxf")
+        tell(f"No DXF: {error}.")
     with _chosen(study, shape, "an export", means) as (bench, wanted, place):
         folder = place / "shapes"
         folder.mkdir(parents=True, exist_ok=True)
         written: list[Path] = []
         for kind in asked:
-            written += _written(kind, wanted, bench, folder / wanted.stem, write_dxf)
+            written += _written(kind, wanted, bench, folder / wanted.stem)
         return written
 
 
-def _written(
-    kind: str, shape: Shape, bench: Bench, stem: Path, write_dxf: Callable[..., Path] | None
-) -> Iterator[Path]:
+def _written(kind: str, shape: Shape, bench: Bench, stem: Path) -> Iterator[Path]:
     """Write a shape in one form; the paths of its files."""
     machine, path = shape.design.machine, stem.with_name(f"{stem.name}.{kind}")
     if kind == "toml":
         write_text(path, machine_text(machine))
         yield path
-    elif kind == "dxf" and write_dxf is not None:
-        yield write_dxf(machine, path, coils=True)
+    elif kind == "dxf":
+        yield forms.write_dxf(machine, path, coils=True)
     elif kind == "svg":
         yield write_svg(machine, path)
     elif kind in ("msh", "vtu"):

@@ -64,6 +64,7 @@ class Bench:
     progress: bool
 
     def compute(self, name: str, designs: Sequence[Design], bar: ProgressBar | None = None) -> list[Record]:
+        """Records of the designs, in their order; what the store has is not computed again."""
         if bar is None and self.progress:
             bar = ProgressBar(sys.stderr, name)
         return run_designs(name, designs, self.store, self.executor, self.at_once, self.solver, bar)

@@ -1,7 +1,11 @@
 """Numbers as files that other programs open: parts for a cutter, fields for a viewer, maps for anything.
 
-`polefem.export.dxf` stands apart and is imported by its own name: it alone needs a library of the group `cut`.
+`polefem.export.dxf` stands apart, and `write_dxf` is fetched from it when it is asked for: it alone needs a library of
+the group `cut`.
 """
+
+from importlib import import_module
+from typing import Any
 
 from polefem.export.coupled_maps import write_coupled_csv, write_coupled_json, write_coupled_netcdf
 from polefem.export.fields import Magnetics, magnetics, write_field, write_series
@@ -28,3 +32,9 @@ __all__ = [
     "write_svg",
     "write_tables",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    if name != "write_dxf":
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return import_module(f"{__name__}.dxf").write_dxf

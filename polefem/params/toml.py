@@ -16,7 +16,7 @@ from pathlib import Path
 from types import NoneType, UnionType
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
-from polefem.errors import InvalidValue, UnknownName, refusal, unknown
+from polefem.errors import InvalidValue, UnknownName, UnusualValue, refusal, unknown
 from polefem.files import read_text
 from polefem.materials import NU0, Steel, steel_names
 from polefem.params.axial import AxialMachine
@@ -24,7 +24,6 @@ from polefem.params.checks import number, printable
 from polefem.params.kinds import Machine
 from polefem.params.machine import OuterRotorMachine, RadialMachine
 from polefem.params.quantity import Quantity
-from polefem.params.usual import UnusualValue
 
 __all__ = ["load_machine", "machine_from_text", "machine_text"]
 
@@ -63,7 +62,7 @@ def machine_from_text(text: str) -> Machine:
     try:
         machine: Machine = _part((_KINDS[kind],), table, "")
     except UnusualValue as error:
-        raise InvalidValue(error.slip.in_toml()) from error
+        raise InvalidValue(error.in_file) from error
     return machine
 
 

@@ -11,16 +11,13 @@ import dataclasses
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from polefem.errors import InvalidValue, refusal
+from polefem.errors import UnusualValue, refusal
 from polefem.params.quantity import Quantity, quantities
 from polefem.units import mm
 
-if TYPE_CHECKING:
-    from polefem.params.salient import Salient
-
-__all__ = ["Slip", "UnusualValue", "check_usual"]
+__all__ = ["check_usual"]
 
 _RULE = "a machine has a size that can be built"
 _GAP_RADIUS = (1.5 * mm, 1.0)
@@ -32,15 +29,9 @@ _LEAST = {"stack_length": 0.1 * mm, "coil_width": 0.01 * mm, "wire_diameter": 0.
 _ROUNDING = 1e-9
 
 
-class UnusualValue(InvalidValue):
-    """A dimension outside what anyone builds. slip: what it may have been meant for."""
-
-    slip: Slip
-
-
 @dataclass(frozen=True)
-class Slip:
-    """A value (SI) outside what is built. name: dotted, of its field. how: it is shown. low, high: allowed, SI."""
+class _Dimension:
+    """A value with the bounds of what is built, SI. name: dotted, of its field. how: it is shown."""
 
     name: str
     value: float
@@ -63,7 +54,7 @@ class Slip:
         found = self.how.setting(self.value)
         return refusal(_RULE, self.name, found, f"{self._span()}{asked} (unusual=True lets it stand)")
 
-    def in_toml(self) -> str:
+    def in_file(self) -> str:
         """The sentence for who types numbers behind keys that name the unit."""
         key, asked = f"{self.name}_{self.how.unit}", ""
         if self.meant is not None:
@@ -78,37 +69,37 @@ class Slip:
         return f"{exact(self.low)} to {exact(self.high)} {unit}"
 
 
-def check_usual(machine: Salient, outside: float) -> None:
+def check_usual(machine: Any, outside: float) -> None:
     """Raise UnusualValue for the first dimension outside what anyone builds, the machine's own before its parts'.
 
-    outside: radius of its steel, m.
+    machine: any kind of `params.Machine`. outside: radius of its steel, m.
     """
-    for slip in _dimensions(machine, outside):
-        size = max(abs(slip.low), abs(slip.high)) * _ROUNDING
-        if not slip.low - size <= slip.value <= slip.high + size:
-            error = UnusualValue(slip.in_python())
-            error.slip = slip
+    for one in _dimensions(machine, outside):
+        size = max(abs(one.low), abs(one.high)) * _ROUNDING
+        if not one.low - size <= one.value <= one.high + size:
+            error = UnusualValue(one.in_python())
+            error.in_file = one.in_file()
             raise error
 
 
-def _dimensions(machine: Salient, outside: float) -> Iterator[Slip]:
+def _dimensions(machine: Any, outside: float) -> Iterator[_Dimension]:
     """Every dimension of a machine with its bounds, in the order in which they are asked about."""
     own = quantities(type(machine))
     radius_name = machine.gap_radius_name
     radius = getattr(machine, radius_name)
-    yield Slip(radius_name, radius, own[radius_name], *_GAP_RADIUS)
-    yield Slip("air_gap", machine.air_gap, own["air_gap"], _LEAST_GAP, max(radius / 10, _LEAST_GAP))
+    yield _Dimension(radius_name, radius, own[radius_name], *_GAP_RADIUS)
+    yield _Dimension("air_gap", machine.air_gap, own["air_gap"], _LEAST_GAP, max(radius / 10, _LEAST_GAP))
     for name, how in own.items():
         if how.unit == "mm" and name not in (radius_name, "air_gap"):
             most = _FAR if name == "surrounding_air" else _MOST
-            yield Slip(name, getattr(machine, name), how, _LEAST.get(name, 0.0), most * radius)
+            yield _Dimension(name, getattr(machine, name), how, _LEAST.get(name, 0.0), most * radius)
     pitches = {"stator_pole": math.tau / machine.stator_poles, "rotor_pole": math.tau / machine.rotor_poles}
     for name, pitch in pitches.items():
         yield from _of_part(name, getattr(machine, name), outside, pitch)
     yield from _of_part("winding", machine.winding, outside, math.tau)
 
 
-def _of_part(path: str, part: Any, outside: float, pitch: float) -> Iterator[Slip]:
+def _of_part(path: str, part: Any, outside: float, pitch: float) -> Iterator[_Dimension]:
     """The dimensions of a part, or of a row of parts, below a dotted name. outside: of the machine, m."""
     if isinstance(part, tuple):
         for at, one in enumerate(part):
@@ -126,8 +117,8 @@ def _of_part(path: str, part: Any, outside: float, pitch: float) -> Iterator[Sli
                 continue
             if how.unit == "mm":
                 most = outside * (_FAR if name == "radius" else 1.0)
-                yield Slip(f"{path}.{name}", one, how, _LEAST.get(name, -most), most)
+                yield _Dimension(f"{path}.{name}", one, how, _LEAST.get(name, -most), most)
             elif how.unit == "deg":
                 most = pitch / 2 if name == "at" else math.pi
                 least = pitch * _LEAST_ARC if name == "arc" else -most
-                yield Slip(f"{path}.{name}", one, how, least, most)
+                yield _Dimension(f"{path}.{name}", one, how, least, most)

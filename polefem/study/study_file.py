@@ -10,7 +10,6 @@ import traceback
 from importlib import metadata
 from pathlib import Path
 
-import polefem
 from polefem.errors import (
     InvalidValue,
     MissingLibrary,
@@ -71,7 +70,9 @@ def _told(error: Exception, file: Path) -> PolefemError:
         return MissingLibrary(_lacking(error.name))
     name = re.match(r"cannot import name '(\w+)' from 'polefem'", str(error))
     if isinstance(error, ImportError) and name:
-        return UnknownName(unknown("a study imports what polefem has", "name", name[1], polefem.__all__))
+        return UnknownName(
+            unknown("a study imports what polefem has", "name", name[1], sys.modules["polefem"].__all__)
+        )
     lines = [
         frame.lineno for frame in traceback.extract_tb(error.__traceback__) if frame.filename == str(file)
     ]

@@ -50,6 +50,34 @@ def test_columns_in_the_other_order_and_decimal_commas(tmp_path: Path) -> None:
     assert steel.b(110.5) == pytest.approx(1.0)
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "H [A/m]; B [T]\n0;0\n60;0,5\n110,5;1,0\n1500;1,5\n",
+        'H [A/m],B [T]\n0,0\n60,"0,5"\n"110,5","1,0"\n1500,1.5\n',
+        '"H [A/m]","B [T]"\n"0","0"\n"60","0.5"\n"110.5","1.0"\n"1500","1.5"\n',
+    ],
+)
+def test_spreadsheets_of_either_habit_are_read(text: str, tmp_path: Path) -> None:
+    path = tmp_path / "strip.csv"
+    path.write_text(text)
+    steel = Steel.from_csv(path)
+    assert steel.curve.h.tolist() == [0.0, 60.0, 110.5, 1500.0]
+    assert steel.curve.b.tolist() == pytest.approx([0.0, 0.5, 1.0, 1.5])
+
+
+def test_bytes_that_no_text_has_are_told(tmp_path: Path) -> None:
+    path = tmp_path / "strip.csv"
+    path.write_bytes(bytes(range(1, 256)))
+    with pytest.raises(InvalidValue, match=r"a curve is read from a text file: strip\.csv is no text"):
+        Steel.from_csv(path)
+
+
+def test_a_misspelt_steel_is_met_with_the_near_one() -> None:
+    with pytest.raises(InvalidValue, match=r"name is '330-50A' .did you mean 'M330-50A'"):
+        Steel.named("330-50A")
+
+
 def test_b_is_not_j(tmp_path: Path) -> None:
     as_b = Steel.from_csv(written(tmp_path, "H [A/m], B [T]", CURVE.h, CURVE.j))
     as_j = Steel.from_csv(written(tmp_path, "H [A/m], J [T]", CURVE.h, CURVE.j))
@@ -147,7 +175,7 @@ def test_what_an_editor_or_a_sheet_writes_is_read(tmp_path: Path, text: str, enc
             "a curve is read from a text file: gone.csv is no text",
         ),
         (b"\xff\xfeH", "a column states its quantity and unit: gone.csv is 'ÿþH'"),
-        (b"\x89PNG\r\n\x1a\n" * 40, r"a column states its quantity and unit: gone.csv is '.{1,60}', allowed"),
+        (b"\x89PNG\r\n\x1a\n" * 40, "a curve is read from a text file: gone.csv is no text"),
     ],
 )
 def test_what_is_no_text_ends_in_a_sentence(tmp_path: Path, data: bytes | None, sentence: str) -> None:

@@ -247,7 +247,8 @@ def test_every_steel_says_what_it_is(name: str) -> None:
 
 def test_an_unknown_name_is_refused_with_those_that_begin_alike() -> None:
     with pytest.raises(
-        ValueError, match=r"known by its name: name is 'M330', allowed is M330-35A, M330-50A, .* data sheet"
+        ValueError,
+        match=r"known by its name: name is 'M330' .did you mean 'M330-50A'.., allowed is M330-35A, .* data sheet",
     ):
         Steel.named("M330")
     with pytest.raises(ValueError, match=r"name is '', allowed is M235-35A.*pure iron, vacuum"):

@@ -135,7 +135,7 @@ def test_a_steel_of_the_library_is_called_by_name() -> None:
         (
             "depth_mm",
             "depth_deg",
-            "stator_pole.notch.0.depth_deg' .did you mean 'stator_pole.notch.0.depth_mm'.*, allowed is at_deg, width_mm, depth_mm, form",
+            "notch.0.depth_deg' .did you mean .*depth_mm'.*, allowed is at_deg, width_mm, depth_mm, form",
         ),
         ("arc_deg = 32", "", "a machine must be whole: rotor_pole.arc_deg is missing"),
         ('kind = "radial"', "", "says what it describes: kind is missing, allowed is 'radial'"),
