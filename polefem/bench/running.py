@@ -70,6 +70,7 @@ class Bench:
         return run_designs(name, designs, self.store, self.executor, self.at_once, self.solver, bar)
 
     def switching(self, asked: SwitchingTable, shape: Shape) -> AngleTable:
+        """The controller's table of a shape, from the store where it was kept."""
         return kept_switching(asked, shape.design, shape.at_work, shape.figures.phase_resistance, self.store)
 
     @property

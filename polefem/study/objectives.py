@@ -77,7 +77,7 @@ def check_figure(rule_name: str, figure: str, points: Mapping[str, Sequence[str]
         allowed = " or ".join(f"'{name}.{of}'" for name in having or ("POINT",))
         raise UnknownName(refusal("designs are ranked by a figure", rule_name, found, allowed))
     if point and points is not None:
-        theirs = points[point]
+        theirs = tuple(points[point])
     names, before = (theirs, f"{point}.") if point else (own, "")
     if of not in names:
         raise UnknownName(unknown("designs are ranked by a figure", rule_name, of, names, before))
