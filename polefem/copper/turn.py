@@ -20,7 +20,7 @@ from polefem.outline import DrawnMachine, Region, drawn
 from polefem.params import Machine
 from polefem.shapes import area
 
-__all__ = ["CoilShape", "coil_shape"]
+__all__ = ["CoilShape", "coil_shape", "coils_per_pole"]
 
 
 @dataclass(frozen=True)
@@ -95,6 +95,12 @@ def coil_shape(machine: Machine | DrawnMachine) -> CoilShape:
         round_core=machine.round_cores,
         blocks=(*steps, rest) if steps else (),
     )
+
+
+def coils_per_pole(machine: Machine) -> int:
+    """Coils on one stator pole: 2 where both faces of a double-sided machine have their own."""
+    shared = machine.section_turns < machine.winding.turns_per_pole
+    return 1 if shared else machine.halves
 
 
 def _middle(region: Region) -> complex:

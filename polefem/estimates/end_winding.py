@@ -24,13 +24,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ellipe, ellipkm1
 
-from polefem.copper import coil_shape
+from polefem.copper import coil_shape, coils_per_pole
 from polefem.maps import FluxMap
 from polefem.materials import MU0
 from polefem.outline import DrawnMachine, drawn
 from polefem.params import Machine
 
-__all__ = ["coils_per_pole", "end_winding_inductance", "ring_inductance", "with_end_winding"]
+__all__ = ["end_winding_inductance", "ring_inductance", "with_end_winding"]
 
 Floats = NDArray[np.float64]
 
@@ -53,12 +53,6 @@ def end_winding_inductance(machine: Machine | DrawnMachine) -> float:
     outside = coil.end_turns / (math.pi * coil.across)
     coils = machine.stator_poles // machine.phases.count * coils_per_pole(machine)
     return coils * (machine.winding.turns_per_pole / machine.winding.parallel_paths) ** 2 * outside * ring
-
-
-def coils_per_pole(machine: Machine) -> int:
-    """Coils on one stator pole: 2 where both faces of a double-sided machine have their own."""
-    shared = machine.section_turns < machine.winding.turns_per_pole
-    return 1 if shared else machine.halves
 
 
 def ring_inductance(radius: float, width: float, height: float) -> float:
