@@ -1,15 +1,15 @@
 """Which end of which coil is joined to which, so that every pole gets the polarity that the field was computed with.
 
-All coils are wound alike: counter-clockwise for who looks from the air gap at the pole's face, from the start S to the
-finish F. A current from S to F then drives flux out of the face, towards the rotor (right-hand rule): polarity +. A coil
-of polarity - is entered at F.
+All coils are wound alike: counter-clockwise for who looks from the air gap at the pole's face, from the start S to
+the finish F. A current from S to F then drives flux out of the face, towards the rotor (right-hand rule): polarity +.
+A coil of polarity - is entered at F.
 
 Coils of a path are taken evenly from all round the stator, so that a rotor that runs out of centre, which strengthens
 one coil where it weakens the opposite one, leaves the paths' shares of the current alike to first order.
 
-Of a double-sided machine with a coil on each face, both coils of a pole stand in series. Where flux goes straight through
-the middle disc it leaves one face and enters the other, so that the coil at the back has the opposite polarity, seen
-from its own gap; where it turns within the disc, the same.
+Of a double-sided machine with a coil on each face, both coils of a pole stand in series. Where flux goes straight
+through the middle disc it leaves one face and enters the other, so that the coil at the back has the opposite polarity,
+seen from its own gap; where it turns within the disc, the same.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Where the wires of a coil side lie, one by one: what `packing` counts, as places.
 
-Rows stand one above another, layer on layer from the flank outwards. The first layer begins at the yoke, where the coil's
-start comes out; each next one runs back. Real hands cross wires over; that the wires have room is shown, not how they
-will lie.
+Rows stand one above another, layer on layer from the flank outwards. The first layer begins at the yoke, where the
+coil's start comes out; each next one runs back. Real hands cross wires over; that the wires have room is shown, not how
+they will lie.
 """
 
 from __future__ import annotations

@@ -9,6 +9,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
+from polefem.copper.laying import laid_wires
 from polefem.copper.metal import COPPER_DENSITY
 from polefem.copper.packing import HANDLED, Packing, packing
 from polefem.copper.turn import CoilShape, coils_per_pole
@@ -52,6 +55,12 @@ class WindingOrder:
     counted: float
     smaller: NextSize | None
     larger: NextSize | None
+
+    @property
+    def layers(self) -> int:
+        """That the wires of a coil side take, out of those that have room."""
+        places = laid_wires(self.coil, self.wire, self.packing.wires)
+        return len(set(np.round(places.real / self.wire.overall, 3).tolist()))
 
     @property
     def coil_length(self) -> float:

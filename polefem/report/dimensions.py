@@ -120,19 +120,19 @@ class Leader:
 Dimension = LinearDimension | AngularDimension | Leader
 
 
-def draw_dimensions(axes: Axes, dimensions: Sequence[Dimension]) -> None:
-    """Draw the lines of all spans and sweeps."""
+def draw_dimensions(axes: Axes, dimensions: Sequence[Dimension], size: float = _SIZE) -> None:
+    """Draw the lines of all spans and sweeps; size: of their words, pt."""
     for dimension in dimensions:
         if isinstance(dimension, LinearDimension):
-            _draw_linear(axes, dimension)
+            _draw_linear(axes, dimension, size)
         elif isinstance(dimension, AngularDimension):
-            _draw_angular(axes, dimension)
+            _draw_angular(axes, dimension, size)
 
 
-def draw_leaders(axes: Axes, leaders: Sequence[Leader], x: float, line: float) -> None:
+def draw_leaders(axes: Axes, leaders: Sequence[Leader], x: float, line: float, size: float = _SIZE) -> None:
     """Draw words in a column that begins (or, left of all points, ends) at x (m), in the order of their points.
 
-    line: height of a line of words, m.
+    line: height of a line of words, m. size: of the words, pt.
     """
     ordered = sorted(leaders, key=lambda leader: leader.point.imag)
     half = [(0.5 * leader.text.count("\n") + 0.65) * line for leader in ordered]
@@ -149,7 +149,7 @@ def draw_leaders(axes: Axes, leaders: Sequence[Leader], x: float, line: float) -
             leader.text,
             xy=_spot(leader.point),
             xytext=_spot(complex(x, level - lift)),
-            fontsize=_SIZE,
+            fontsize=size,
             color=EDGE,
             ha="right" if left else "left",
             va="center",
@@ -171,7 +171,7 @@ def _spot(z: complex) -> tuple[float, float]:
     return z.real / mm, z.imag / mm
 
 
-def _draw_linear(axes: Axes, dimension: LinearDimension) -> None:
+def _draw_linear(axes: Axes, dimension: LinearDimension, size: float) -> None:
     start, end = dimension.spots
     for foot, tip in ((dimension.start, start), (dimension.end, end)):
         _thin(axes, foot, tip)
@@ -190,10 +190,10 @@ def _draw_linear(axes: Axes, dimension: LinearDimension) -> None:
     if dimension.printed:
         # Never upside down; upright words are read from the right.
         turn = (math.degrees(cmath.phase(end - start)) + 90 - 1e-6) % 180 - 90
-        _write(axes, (start + end) / 2, dimension.text, turn)
+        _write(axes, (start + end) / 2, dimension.text, turn, size)
 
 
-def _draw_angular(axes: Axes, dimension: AngularDimension) -> None:
+def _draw_angular(axes: Axes, dimension: AngularDimension, size: float) -> None:
     start, middle, end = dimension.spots
     for tip in (start, end):
         _thin(axes, tip * dimension.face / dimension.radius, tip)
@@ -207,18 +207,18 @@ def _draw_angular(axes: Axes, dimension: AngularDimension) -> None:
         zorder=4,
     )
     axes.add_patch(arrow)
-    _write(axes, middle, dimension.text, 0.0)
+    _write(axes, middle, dimension.text, 0.0, size)
 
 
 def _thin(axes: Axes, start: complex, end: complex) -> None:
     axes.plot(*zip(_spot(start), _spot(end), strict=True), color=EDGE, linewidth=0.5, zorder=4)
 
 
-def _write(axes: Axes, at: complex, text: str, turn: float) -> None:
+def _write(axes: Axes, at: complex, text: str, turn: float, size: float) -> None:
     axes.text(
         *_spot(at),
         text,
-        fontsize=_SIZE,
+        fontsize=size,
         rotation=turn,
         ha="center",
         va="center",

@@ -23,7 +23,7 @@ from polefem.report.style import EDGE, KINDS, MATERIALS, new_figure, plain_axes
 from polefem.shapes import moved
 from polefem.units import mm
 
-__all__ = ["draw_machine"]
+__all__ = ["draw_machine", "paint_parts"]
 
 
 def draw_machine(machine: Machine | DrawnMachine, dimensions: bool = False) -> Figure:
@@ -43,7 +43,7 @@ def draw_machine(machine: Machine | DrawnMachine, dimensions: bool = False) -> F
     figure = new_figure(9.4 if dimensions else 6.2, 6.2)
     axes = plain_axes(figure.add_subplot(), f"{title}, {millimetres(machine.height)} mm long")
     parts = whole_parts(outline)
-    _paint(axes, machine, parts)
+    paint_parts(axes, machine, parts)
     if dimensions:
         _add_dimensions(axes, round_dimensions(known), extent(parts)[2])
     _add_legend(figure, machine)
@@ -61,7 +61,8 @@ def _add_dimensions(axes: Axes, dimensions: Sequence[Dimension], radius: float) 
     axes.set_xlim(*limits)
 
 
-def _paint(axes: Axes, machine: Machine, parts: Sequence[Part]) -> None:
+def paint_parts(axes: Axes, machine: Machine, parts: Sequence[Part]) -> None:
+    """Put parts on axes, coil sides in the colours of their phases, with the way their current goes."""
     for part in parts:
         path = part_path(part)
         colour = MATERIALS[part.material]
@@ -86,7 +87,7 @@ def _paint(axes: Axes, machine: Machine, parts: Sequence[Part]) -> None:
 def _add_legend(figure: Figure, machine: Machine) -> None:
     figure.legend(
         handles=[
-            Patch(facecolor=KINDS[phase % len(KINDS)], edgecolor=EDGE, label=f"phase {phase}")
+            Patch(facecolor=KINDS[phase % len(KINDS)], edgecolor=EDGE, label=f"phase {phase + 1}")
             for phase in range(machine.phases.count)
         ],
         loc="outside lower center",
@@ -107,7 +108,7 @@ def _draw_axial(machine: AxialMachine, known: DrawnMachine, title: str, dimensio
             axes.add_patch(
                 PathPatch(part_path(Part(Label("iron", side), plate)), facecolor="#d3d9df", edgecolor=EDGE)
             )
-        _paint(axes, machine, [Part(Label("iron", side), faces)])
+        paint_parts(axes, machine, [Part(Label("iron", side), faces)])
         if dimensions:
             _add_dimensions(axes, disc_dimensions(machine, side), machine.outer_radius)
         axes.set_ylim(-1.1 * machine.outer_radius / mm, 1.1 * machine.outer_radius / mm)
@@ -121,7 +122,7 @@ def _draw_axial(machine: AxialMachine, known: DrawnMachine, title: str, dimensio
         for part in whole_parts(known.outline)
     ]
     axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{0.0 - x:g}"))
-    _paint(axes, machine, parts)
+    paint_parts(axes, machine, parts)
     if dimensions:
         _add_strip_dimensions(axes, strip_dimensions(machine, known), extent(parts), machine.mean_radius)
     _add_legend(figure, machine)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import cmath
 import math
+from collections.abc import Iterator
 from typing import Literal
 
 from polefem.copper import coil_shape
 from polefem.outline import DrawnMachine, Label
 from polefem.outline.builds import Build, builds_of
+from polefem.outline.cuts import half_angle
 from polefem.params import AxialMachine, Pole
 from polefem.report.dimensions import AngularDimension, Dimension, Leader, LinearDimension, millimetres
 from polefem.shapes import Edge, pole_edge
@@ -104,7 +106,8 @@ def _coil(known: DrawnMachine, side: Literal["minus", "plus"], turn: complex = 1
 
 
 def disc_dimensions(machine: AxialMachine, side: Literal["rotor", "stator"]) -> tuple[Dimension, ...]:
-    """Of a disc seen along the shaft: its diameters, and a pole's arc along the mean radius."""
+    """Of a disc seen along the shaft: its diameters, a pole's arc along the mean radius, and how wide the uppermost
+    pole is where it begins and ends."""
     pole, mean = getattr(machine, f"{side}_pattern")[0], machine.mean_radius
     if getattr(machine, f"{side}_flanks") == "round":
         core = machine.core_diameter(pole)
@@ -125,7 +128,25 @@ def disc_dimensions(machine: AxialMachine, side: Literal["rotor", "stator"]) -> 
             "mean diameter", f"arc at Ø {millimetres(2 * mean)}", cmath.rect(mean, 0.3 * pole.arc), 2 * mean
         ),
         AngularDimension(f"{side} pole arc", -pole.arc / 2, pole.arc / 2, mean, mean),
+        *_ends_of_pole(machine, side),
     )
+
+
+def _ends_of_pole(machine: AxialMachine, side: Literal["rotor", "stator"]) -> Iterator[Dimension]:
+    """Straight across the uppermost pole at its inner and its outer end; a round core has none."""
+    flanks, mean = getattr(machine, f"{side}_flanks"), machine.mean_radius
+    if flanks == "round":
+        return
+    pattern, poles = getattr(machine, f"{side}_pattern"), getattr(machine, f"{side}_poles")
+    upper = max(range(poles), key=lambda number: round(math.sin(2 * math.pi * number / poles), 9))
+    turn = cmath.exp(2j * math.pi * upper / poles)
+    for name, radius in (("inner", machine.inner_radius), ("outer", machine.outer_radius)):
+        half = half_angle(flanks, pattern[upper % len(pattern)].arc, mean, radius)
+        start, end = (turn * cmath.rect(radius, angle) for angle in (-half, half))
+        span = LinearDimension(f"width at the {name} end", start, end, printed=False)
+        yield span
+        words = f"{span.name} {span.text}"
+        yield Leader(span.name, words, 0.7 * span.start + 0.3 * span.end, span.value)
 
 
 def strip_dimensions(machine: AxialMachine, known: DrawnMachine) -> tuple[Dimension, ...]:

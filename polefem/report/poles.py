@@ -20,7 +20,7 @@ from polefem.report.style import EDGE, MATERIALS, new_figure, plain_axes
 from polefem.shapes import Edge, Line, Seat, moved, pole_edge, turned_back
 from polefem.units import mm
 
-__all__ = ["draw_pole", "usual_seat"]
+__all__ = ["draw_pole", "on_yoke", "usual_seat"]
 
 #: Radii of faces (m) to draw a pole on that belongs to no machine, in the order in which they are tried.
 _RADII = (50e-3, 100e-3, 25e-3, 200e-3, 12e-3, 500e-3)
@@ -36,8 +36,9 @@ def draw_pole(
 ) -> Figure:
     """The picture of a pole with some of the yoke at its foot, plus side at left, minus side at right.
 
-    subject: a machine, of which pole `number` of a side is drawn (of an axial machine as its section at the mean radius
-    shows it); or a pole alone, on the seat that `usual_seat` gives. dimensions: with lengths and angles.
+    subject: a machine, of which pole `number` of a side, counted from 0, is drawn (of an axial machine as its section
+    at the mean radius shows it); or a pole alone, on the seat that `usual_seat` gives. dimensions: with lengths and
+    angles.
 
     Raises GeometryRefused for a pole that makes no edge.
     """
@@ -47,9 +48,9 @@ def draw_pole(
     else:
         build = next(build for build in builds_of(subject) if build.name == side)
         pole, seat = build.pattern[number % len(build.pattern)], build.seat
-        title = f"{side.capitalize()} pole {number}"
+        title = f"{side.capitalize()} pole {number + 1}"
     edge = pole_edge(pole, seat, f"{side}_pole")
-    iron, front = _on_yoke(edge, seat)
+    iron, front = on_yoke(edge, seat)
     left, low, right, high = extent([iron])
     wide = max(-left, right)
     inches = 3.0 / (2 * wide)  # a metre of the drawing
@@ -96,7 +97,7 @@ def usual_seat(pole: Pole, side: Literal["rotor", "stator"] = "rotor") -> Seat:
     raise refused
 
 
-def _on_yoke(edge: Edge, seat: Seat) -> tuple[Part, Ring]:
+def on_yoke(edge: Edge, seat: Seat) -> tuple[Part, Ring]:
     """The pole on a piece of its yoke, axis upright, and its edge from one end of the yoke's surface to the other."""
     feet = [edge.path[0].start, edge.path[-1].end]
     reach = min(seat.half_pitch, 1.35 * max(abs(seat.angle(foot)) for foot in feet))
