@@ -9,6 +9,7 @@ from pathlib import Path
 
 from polefem.drive import write_angle_csv, write_angle_header
 from polefem.export.shapes import shape_files, write_shape
+from polefem.export.sheets import shape_sheets
 from polefem.files import write_text
 from polefem.params.toml import machine_text
 from polefem.report import (
@@ -27,6 +28,7 @@ from polefem.report import (
     shape_pictures,
     study_drawings,
     texts,
+    winder_drawings,
     winner_drawings,
     write_results,
 )
@@ -74,7 +76,8 @@ def write_pages(
     executor: Executor,
     files: Mapping[str, str] | None = None,
 ) -> Pages:
-    """Write `report.html`, which needs nothing beside it, and `report.md` with `pictures/`; and files of each shape.
+    """Write `report.html`, which needs nothing beside it, and `report.md` with `pictures/`; of each shape sheets to
+    print, in `sheets/`, and files, in `shapes/`.
 
     A picture is drawn, and a file written, where what it shows, or the code that makes it, is not that of the one that
     is there.
@@ -86,7 +89,9 @@ def write_pages(
     kept = KeptPictures(folder / "pictures")
     together = _pictures(study_drawings(findings), kept)
     first = _pictures(winner_drawings(winner), kept) if winner is not None else ()
+    wound = _pictures(winder_drawings(winner), kept) if winner is not None else ()
     apiece, undrawn = _of_shapes(findings, kept, executor)
+    sheets = shape_sheets(findings.shapes, folder / "sheets", executor)
     written = KeptFiles(folder)
     own = {}
     for shape in findings.shapes:
@@ -94,13 +99,14 @@ def write_pages(
         given = (shape.design.machine, shape.phase_map)
         write = partial(write_shape, *given, folder / "shapes", shape.stem)
         written.write(tuple(held.values()), drawing_key(*given, code_of(Path(__file__).parent)), write)
+        held = {**held, **sheets.get(shape.name, {})}
         own[shape.name] = {said: path.relative_to(folder).as_posix() for said, path in held.items()}
-    page = page_of(findings, together, first, apiece, command, files, own)
+    page = page_of(findings, together, first, apiece, command, files, own, wound)
     paths = folder / "report.html", folder / "report.md"
     for path, text in zip(paths, (html_text, markdown_text), strict=True):
         written.write((path,), drawing_key(page, __version__), partial(_write, path, text, page))
     written.close()
-    pictures = (*together, *first, *(picture for some in apiece.values() for picture in some))
+    pictures = (*together, *first, *wound, *(picture for some in apiece.values() for picture in some))
     return Pages(paths, pictures, undrawn)
 
 

@@ -19,6 +19,7 @@ What a picture shows is had as numbers from a function of its own:
 | `draw_sobol_indices` | `polefem.study.global_sensitivity` |
 | `draw_search` | `search_path` |
 | `draw_frame` | `film_of` |
+| `winding_sheet`, `joining_sheet` | `polefem.copper.winding_order`, `polefem.copper.joining_plan` |
 """
 
 from polefem.report.analysis import (
@@ -50,13 +51,22 @@ from polefem.report.machines import draw_machine
 from polefem.report.measures import disc_dimensions, round_dimensions, strip_dimensions
 from polefem.report.page import Page, html_text, markdown_text, page_of
 from polefem.report.picture import Picture, picture_of
-from polefem.report.pictures import Drawing, shape_drawings, shape_pictures, study_drawings, winner_drawings
+from polefem.report.pictures import Drawing, shape_drawings, shape_pictures, study_drawings
 from polefem.report.pole_measures import pole_dimensions
 from polefem.report.poles import draw_pole
 from polefem.report.runs import current_of_run, draw_run, torque_of_run
 from polefem.report.sections import draw_flux_density, draw_section, flux_density, section_paths
+from polefem.report.sheets import (
+    Sheet,
+    cutting_sheets,
+    joining_sheet,
+    sheets_of,
+    winding_sheet,
+    write_sheets,
+)
 from polefem.report.steels import draw_steel
 from polefem.report.style import save
+from polefem.report.workshop_pictures import winder_drawings, winner_drawings
 
 __all__ = [
     "MOST",
@@ -68,7 +78,9 @@ __all__ = [
     "Picture",
     "Shape",
     "code_of",
+    "Sheet",
     "current_of_run",
+    "cutting_sheets",
     "disc_dimensions",
     "draw_curves",
     "draw_flux_density",
@@ -94,6 +106,7 @@ __all__ = [
     "further_texts",
     "html_text",
     "inductance_against_angle",
+    "joining_sheet",
     "markdown_text",
     "page_of",
     "pareto_points",
@@ -108,6 +121,7 @@ __all__ = [
     "shape_pictures",
     "shapes_of",
     "shared_torque_traces",
+    "sheets_of",
     "spectrum_of_torque",
     "start_traces",
     "strip_dimensions",
@@ -117,7 +131,10 @@ __all__ = [
     "torque_of_designs",
     "torque_of_phases",
     "torque_of_run",
+    "winder_drawings",
+    "winding_sheet",
     "winner_drawings",
     "write_film",
     "write_results",
+    "write_sheets",
 ]

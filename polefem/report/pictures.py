@@ -30,7 +30,6 @@ from polefem.report.drawing_key import drawing_key
 from polefem.report.findings import Findings, Shape
 from polefem.report.machines import draw_machine
 from polefem.report.picture import Picture, picture_of
-from polefem.report.poles import draw_pole
 from polefem.report.sections import FluxDensity, draw_flux_density, draw_section, flux_density, unrolled
 from polefem.study import SECTION_PLACES
 from polefem.units import deg, mm
@@ -38,10 +37,10 @@ from polefem.units import deg, mm
 __all__ = [
     "Drawing",
     "density_of",
+    "drawing_of",
     "shape_drawings",
     "shape_pictures",
     "study_drawings",
-    "winner_drawings",
 ]
 
 _COMPARED = 8  # curves that eyes tell apart in one picture
@@ -116,7 +115,7 @@ def shape_drawings(shape: Shape) -> tuple[Drawing, ...]:
         ),
     )
     curves = [
-        _drawing(f"{shape.stem}-{kind}", f"{words} {shape.name}", shown, draw)
+        drawing_of(f"{shape.stem}-{kind}", f"{words} {shape.name}", shown, draw)
         for kind, words, shown, draw in drawn
     ]
     return (*curves, *_at_the_shaft(shape, driven), *_densities(shape))
@@ -127,9 +126,10 @@ def shape_pictures(shape: Shape, names: Collection[str]) -> tuple[Picture, ...]:
     return tuple(drawing.picture() for drawing in shape_drawings(shape) if drawing.name in names)
 
 
-def _drawing(
+def drawing_of(
     name: str, words: str, shown: tuple[Any, ...], draw: Callable[[], Figure], pixels: bool = False
 ) -> Drawing:
+    """A picture by its name, with what it shows in its key."""
     return Drawing(name, words, drawing_key(name, words, *shown), draw, pixels)
 
 
@@ -175,7 +175,7 @@ def _densities(shape: Shape) -> list[Drawing]:
     held = [(f.points, f.triangles, f.a, f.b, f.region, list(map(str, f.labels))) for f in known.fields]
     shown = (machine, known.current, known.angles, drawing_key(*held))
     return [
-        _drawing(
+        drawing_of(
             f"{shape.stem}-flux-density-{said.replace(' ', '-')}",
             f"Flux density and lines of flux of {shape.name}, {said}",
             shown,
@@ -198,26 +198,6 @@ def density_of(machine: Machine, field: Field, title: str) -> FluxDensity:
     return unrolled(density, pole * turn / machine.stator_poles, reach)
 
 
-def winner_drawings(shape: Shape) -> tuple[Drawing, ...]:
-    """What to cut, with its dimensions: the machine, and a pole of each side."""
-    machine, stem = shape.design.machine, shape.stem
-    where = " at the mean radius" if machine.flat else ""
-    drawn: tuple[tuple[str, str, Callable[[], Figure]], ...] = (
-        ("dimensions", f"Dimensions of {shape.name}, in mm", lambda: draw_machine(machine, dimensions=True)),
-        (
-            "rotor-pole",
-            f"Dimensions of a rotor pole of {shape.name}{where}, in mm",
-            lambda: draw_pole(machine, "rotor", dimensions=True),
-        ),
-        (
-            "stator-pole",
-            f"Dimensions of a stator pole of {shape.name}{where}, in mm",
-            lambda: draw_pole(machine, "stator", dimensions=True),
-        ),
-    )
-    return tuple(_drawing(f"{stem}-{kind}", words, (machine,), draw) for kind, words, draw in drawn)
-
-
 def study_drawings(findings: Findings) -> tuple[Drawing, ...]:
     """The pictures that show designs side by side: torque, Pareto set, and uncertainty, shares and search where there
     are."""
@@ -230,18 +210,18 @@ def study_drawings(findings: Findings) -> tuple[Drawing, ...]:
     if operations:
         curves = torque_of_designs(operations, terms)
         words = f"Torque of all phases over a rotor pitch, {terms}"
-        drawn.append(_drawing("torque-of-designs", words, (curves,), lambda: draw_curves(curves)))
+        drawn.append(drawing_of("torque-of-designs", words, (curves,), lambda: draw_curves(curves)))
     pareto = findings.pareto
     if len(pareto.labels) > 1:
         words = f"Designs by {' and '.join(name.partition(' (')[0] for name in pareto.names)}"
-        drawn.append(_drawing("pareto", words, (pareto,), lambda: draw_pareto(pareto)))
+        drawn.append(drawing_of("pareto", words, (pareto,), lambda: draw_pareto(pareto)))
     uncertainty, indices, path = findings.uncertainty, findings.sobol_indices, findings.path
     if uncertainty is not None:
         words = "Error bars of the first designs"
-        drawn.append(_drawing("uncertainty", words, (uncertainty,), lambda: draw_uncertainty(uncertainty)))
+        drawn.append(drawing_of("uncertainty", words, (uncertainty,), lambda: draw_uncertainty(uncertainty)))
     if indices is not None:
         words = "What each field does to each figure"
-        drawn.append(_drawing("sensitivities", words, (indices,), lambda: draw_sobol_indices(indices)))
+        drawn.append(drawing_of("sensitivities", words, (indices,), lambda: draw_sobol_indices(indices)))
     if path is not None:
-        drawn.append(_drawing("search", "How the search went", (path,), lambda: draw_search([path])))
+        drawn.append(drawing_of("search", "How the search went", (path,), lambda: draw_search([path])))
     return tuple(drawn)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from polefem.copper import joining_plan, winding_order
 from polefem.ranking import DriveOrders, change_sentence, remarks, sensitivity_sentence
 from polefem.report.findings import Findings, Shape
 from polefem.report.page.point_tables import drives_table, operating_point_tables, shaft_table
@@ -16,11 +17,13 @@ from polefem.report.page.tables import (
     sobol_table,
     switching_table,
     unranked_table,
+    winding_table,
 )
 from polefem.report.page.words import CAUTIONS, answer, assumptions, how_sure, to_cut, to_switch
 from polefem.report.picture import Picture
+from polefem.report.sheets import JOINING_RULE, WINDING_CAUTIONS, winding_sentences
 
-__all__ = ["Chapter", "Page", "page_of"]
+__all__ = ["Chapter", "Page", "Winding", "page_of"]
 
 
 @dataclass(frozen=True)
@@ -40,15 +43,29 @@ class Chapter:
 
 
 @dataclass(frozen=True)
+class Winding:
+    """What a winder of the winner needs. table: wire, turns, lengths, resistances. notes: on them. pictures: the coil
+    in its slot, the joints. joints: in words. cautions. sheets: to print, beside the page, by what they are."""
+
+    table: Table
+    notes: tuple[str, ...]
+    pictures: tuple[Picture, ...]
+    joints: tuple[str, ...]
+    cautions: tuple[str, ...]
+    sheets: Mapping[str, str]
+
+
+@dataclass(frozen=True)
 class Page:
     """What stands on a page.
 
     title, answer: of the study. winner: its name, empty where there is none. sure: how sure the order is. cut, switch:
     of the winner. ranking, unranked: shapes with and without a place; unranked may have no rows. together: pictures of
-    shapes side by side. first: what to cut, with dimensions. drives, shares, switching: None where the study does not
-    ask for them. conditions: what is equal under each drive. at_the_shaft: operating points that are no drives.
-    chapters: shapes one by one. unshown: how many more there are. assumed, cautions: sentences. files: beside the page,
-    by what they hold. versions: of what computed the numbers. command: that makes the page again.
+    shapes side by side. first: what to cut, with dimensions. winding: what to wind; None without a winner. drives,
+    shares, switching: None where the study does not ask for them. conditions: what is equal under each drive.
+    at_the_shaft: operating points that are no drives. chapters: shapes one by one. unshown: how many more there are.
+    assumed, cautions: sentences. files: beside the page, by what they hold. versions: of what computed the numbers.
+    command: that makes the page again.
     """
 
     title: str
@@ -61,6 +78,7 @@ class Page:
     unranked: Table
     together: tuple[Picture, ...]
     first: tuple[Picture, ...]
+    winding: Winding | None
     drives: Table | None
     conditions: tuple[str, ...]
     at_the_shaft: tuple[Table, ...]
@@ -84,12 +102,13 @@ def page_of(
     command: str,
     files: Mapping[str, str] | None = None,
     files_of: Mapping[str, Mapping[str, str]] | None = None,
+    wound: Sequence[Picture] = (),
 ) -> Page:
     """The page of what a study has found.
 
     together, first, apiece: its pictures, as `study_pictures`, `winner_pictures` and, by name of the shape,
     `shape_pictures` give them. command: that makes the page again. files: beside the page, what they hold and where
-    they are; files_of: those of a shape, by its name.
+    they are; files_of: those of a shape, by its name. wound: of the winner's winding.
     """
     winner, switching = findings.winner, findings.switching
     links = {shape.name: f"#shape-{at}" for at, shape in enumerate(findings.shapes, start=1)}
@@ -117,6 +136,7 @@ def page_of(
         unranked=unranked_table(findings),
         together=tuple(together),
         first=tuple(first),
+        winding=None if winner is None else _winding(winner, wound, (files_of or {}).get(winner.name, {})),
         drives=None if orders is None else drives_table(orders),
         conditions=() if orders is None else _conditions(orders),
         at_the_shaft=tuple(map(shaft_table, findings.at_the_shaft)),
@@ -130,6 +150,19 @@ def page_of(
         files=dict(files or {}),
         versions=_versions(findings),
         command=command,
+    )
+
+
+def _winding(winner: Shape, pictures: Sequence[Picture], files: Mapping[str, str]) -> Winding:
+    machine = winner.design.machine
+    order = winding_order(machine, winner.design.plan.copper)
+    return Winding(
+        table=winding_table(winner.name, order),
+        notes=winding_sentences(order),
+        pictures=tuple(pictures),
+        joints=(JOINING_RULE, *joining_plan(machine).sentences()),
+        cautions=WINDING_CAUTIONS,
+        sheets={said: path for said, path in files.items() if said.startswith("sheet")},
     )
 
 

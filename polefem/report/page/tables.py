@@ -8,10 +8,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from polefem.copper import WindingOrder
 from polefem.drive import AngleTable
 from polefem.params.quantity import Quantity, rounded
 from polefem.ranking import Uncertainty, spaced
 from polefem.report.findings import Findings
+from polefem.report.sheets import winding_lines
 from polefem.study import (
     Figures,
     Record,
@@ -37,6 +39,7 @@ __all__ = [
     "sobol_table",
     "switching_table",
     "unranked_table",
+    "winding_table",
 ]
 
 
@@ -254,6 +257,13 @@ def switching_table(table: AngleTable) -> Table:
             rows.append((*cells, *([Cell(table.reasons[j][k])] if refused else [])))
     said = f"Switching over speed and torque, phases {table.coupling}; torque below 0: as a generator"
     return Table(said, tuple(heads), tuple(rows))
+
+
+def winding_table(name: str, order: WindingOrder) -> Table:
+    """What a winder orders and winds."""
+    heads = (Head("what", number=False), Head("how much", number=False))
+    rows = tuple((Cell(what, head=True), Cell(said)) for what, said in winding_lines(order))
+    return Table(f"The winding of {name}", heads, rows)
 
 
 def change_words(changes: Mapping[str, Any]) -> str:

@@ -61,7 +61,7 @@ def cutting_sheets(machine: Machine | DrawnMachine, name: str = "") -> tuple[She
     known = drawn(machine)
     views, words, title = cutting_views(known), whole_words(known), _titled(name, "to cut")
     together = compose("to-cut", title, views, words)
-    sheets = (together,)
+    sheets: tuple[Sheet, ...] = (together,)
     if together.scale > 1 and len(views) > 1:
         sheets = tuple(
             compose(f"to-cut-{at}", f"{title}, {at} of {len(views)}", [view], words)

@@ -39,17 +39,12 @@ def slot_view(known: DrawnMachine, order: WindingOrder) -> View:
         turn, shift = 1j, half * (stator.radius or 1.0) + 0j
     else:
         turn, shift = cmath.exp(1j * (math.pi / 2 - half)), 0j
-    pitch = (
-        (lambda z: z + 2j * half * (stator.radius or 1.0))
-        if machine.flat
-        else (lambda z: z * cmath.exp(2j * half))
-    )
     second = len(stator.windings) > 1
     own = _side(stator.coils, 0, "plus")
     other = _side(stator.coils, 1 if second else 0, "minus")
     sides = [
         tuple(turn * z + shift for z in own.corners),
-        tuple(turn * pitch(z) + shift for z in other.corners),
+        tuple(turn * _next(z, known, half) + shift for z in other.corners),
     ]
     wires = [_in_place(corners, known, order) for corners in sides]
     parts = [part for part in whole_parts(outline) if part.material == "iron"]
@@ -89,6 +84,13 @@ def slot_view(known: DrawnMachine, order: WindingOrder) -> View:
                 _circles(axes, places, diameter, colour, frame)
 
     return View("Slot with the coils of poles 1 and 2", box, tuple(_clearances(sides, known, box)), paint)
+
+
+def _next(z: complex, known: DrawnMachine, half: float) -> complex:
+    """The point a pole pitch on, counter-clockwise."""
+    if known.machine.flat:
+        return z + 2j * half * known.outline.radius
+    return z * cmath.exp(2j * half)
 
 
 def _side(coils: Sequence[CoilSide], pole: int, side: str) -> CoilSide:

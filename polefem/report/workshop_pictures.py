@@ -1,0 +1,42 @@
+"""The pictures that a builder of the winner works from: what to cut with its dimensions, what to wind, how to join."""
+
+from __future__ import annotations
+
+from polefem.copper import joining_plan, winding_order
+from polefem.outline import drawn
+from polefem.report.findings import Shape
+from polefem.report.pictures import Drawing, drawing_of
+from polefem.report.sheets import View, cutting_views, joining_view, plate, pole_views, slot_view
+
+__all__ = ["winder_drawings", "winner_drawings"]
+
+_ON_A_ROW = 2  # coils, on a phone
+
+
+def winner_drawings(shape: Shape) -> tuple[Drawing, ...]:
+    """What to cut, with its dimensions: the machine, and a pole of each kind."""
+    known = drawn(shape.design.machine)
+    where = " at the mean radius" if known.machine.flat else ""
+    views = [(view, "") for view in cutting_views(known)]
+    views += [(view, where) for view in pole_views(known.machine)]
+    return tuple(
+        _drawn(shape, f"to-cut-{at}", f"{view.title}{place}, {shape.name}, in mm", view)
+        for at, (view, place) in enumerate(views, start=1)
+    )
+
+
+def winder_drawings(shape: Shape) -> tuple[Drawing, ...]:
+    """What to wind and how to join it: the coil in its slot, and the joints."""
+    machine, copper = shape.design.machine, shape.design.plan.copper
+    known = drawn(machine)
+    slot = slot_view(known, winding_order(known, copper))
+    joints = joining_view(joining_plan(machine), _ON_A_ROW)
+    return (
+        _drawn(shape, "slot", f"Coils in a slot of {shape.name}, wire by wire, in mm", slot),
+        _drawn(shape, "joints", f"How the coils of {shape.name} are joined", joints),
+    )
+
+
+def _drawn(shape: Shape, kind: str, words: str, view: View) -> Drawing:
+    shown = shape.design.machine, shape.design.plan.copper
+    return drawing_of(f"{shape.stem}-{kind}", words, shown, lambda: plate(view))
