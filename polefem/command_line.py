@@ -248,6 +248,7 @@ def _print_and_write(study: Study | Search, call: _Call) -> bool:
     """Compute, print and write a study; whether all went well."""
     result = _run(study, call, _say, not call.options.no_pictures)
     held = [*result.files.values(), "maps/", *(path.name for path in result.pages)]
+    held += ["sheets/"] if result.pages and result.findings.shapes else []
     print(f"Written to {result.folder}: {', '.join(held)}", file=sys.stderr)
     return result.complete
 

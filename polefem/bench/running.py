@@ -181,7 +181,7 @@ def _refuse_file(said: str, path: str | Path | None) -> None:
 def prepare(place: Path) -> None:
     """Make the folder of the results, and remove what processes that were killed left half written there."""
     place.mkdir(parents=True, exist_ok=True)
-    for folder in (place, place / "pictures", place / "shapes"):
+    for folder in (place, place / "pictures", place / "sheets", place / "shapes"):
         sweep(folder)
 
 

@@ -26,6 +26,7 @@ from polefem.report import (
     page_of,
     shape_drawings,
     shape_pictures,
+    speed_drawings,
     study_drawings,
     texts,
     winder_drawings,
@@ -90,6 +91,7 @@ def write_pages(
     together = _pictures(study_drawings(findings), kept)
     first = _pictures(winner_drawings(winner), kept) if winner is not None else ()
     wound = _pictures(winder_drawings(winner), kept) if winner is not None else ()
+    at_speed = _pictures(speed_drawings(findings), kept)
     apiece, undrawn = _of_shapes(findings, kept, executor)
     sheets = shape_sheets(findings.shapes, folder / "sheets", executor)
     written = KeptFiles(folder)
@@ -101,12 +103,12 @@ def write_pages(
         written.write(tuple(held.values()), drawing_key(*given, code_of(Path(__file__).parent)), write)
         held = {**held, **sheets.get(shape.name, {})}
         own[shape.name] = {said: path.relative_to(folder).as_posix() for said, path in held.items()}
-    page = page_of(findings, together, first, apiece, command, files, own, wound)
+    page = page_of(findings, together, first, apiece, command, files, own, wound, at_speed)
     paths = folder / "report.html", folder / "report.md"
     for path, text in zip(paths, (html_text, markdown_text), strict=True):
         written.write((path,), drawing_key(page, __version__), partial(_write, path, text, page))
     written.close()
-    pictures = (*together, *first, *wound, *(picture for some in apiece.values() for picture in some))
+    pictures = (*together, *first, *wound, *at_speed, *(picture for some in apiece.values() for picture in some))
     return Pages(paths, pictures, undrawn)
 
 

@@ -11,8 +11,10 @@ What a picture shows is had as numbers from a function of its own:
 | `draw_flux_density` | `flux_density` |
 | `draw_machine` | `round_dimensions`, `disc_dimensions`, `strip_dimensions` |
 | `draw_pole` | `pole_dimensions` |
-| `draw_run` | `current_of_run`, `torque_of_run` |
+| `draw_run`, `draw_powers` | `current_of_run`, `voltage_of_run`, `torque_of_run`, `powers_of_run` |
 | `draw_traces` | `shared_torque_traces`, `start_traces`, `reading_traces` |
+| `draw_outlines` | `outlines_at_gap` |
+| `draw_bars` | `figure_bars` |
 | `draw_steel` | `polefem.materials.curve_data` |
 | `draw_pareto` | `pareto_points` |
 | `draw_uncertainty` | `polefem.ranking.uncertainty_of` |
@@ -54,7 +56,14 @@ from polefem.report.picture import Picture, picture_of
 from polefem.report.pictures import Drawing, shape_drawings, shape_pictures, study_drawings
 from polefem.report.pole_measures import pole_dimensions
 from polefem.report.poles import draw_pole
-from polefem.report.runs import current_of_run, draw_run, torque_of_run
+from polefem.report.runs import (
+    current_of_run,
+    draw_powers,
+    draw_run,
+    powers_of_run,
+    torque_of_run,
+    voltage_of_run,
+)
 from polefem.report.sections import draw_flux_density, draw_section, flux_density, section_paths
 from polefem.report.sheets import (
     Sheet,
@@ -64,9 +73,10 @@ from polefem.report.sheets import (
     winding_sheet,
     write_sheets,
 )
+from polefem.report.side_by_side import draw_bars, draw_outlines, figure_bars, outlines_at_gap
 from polefem.report.steels import draw_steel
 from polefem.report.style import save
-from polefem.report.workshop_pictures import winder_drawings, winner_drawings
+from polefem.report.workshop_pictures import speed_drawings, winder_drawings, winner_drawings
 
 __all__ = [
     "MOST",
@@ -82,12 +92,15 @@ __all__ = [
     "current_of_run",
     "cutting_sheets",
     "disc_dimensions",
+    "draw_bars",
     "draw_curves",
     "draw_flux_density",
     "draw_frame",
     "draw_machine",
+    "draw_outlines",
     "draw_pareto",
     "draw_pole",
+    "draw_powers",
     "draw_run",
     "draw_search",
     "draw_section",
@@ -97,6 +110,7 @@ __all__ = [
     "draw_traces",
     "draw_uncertainty",
     "drawing_key",
+    "figure_bars",
     "film_currents",
     "film_of",
     "film_writer",
@@ -108,11 +122,13 @@ __all__ = [
     "inductance_against_angle",
     "joining_sheet",
     "markdown_text",
+    "outlines_at_gap",
     "page_of",
     "pareto_points",
     "picture_of",
     "pole_dimensions",
     "reading_traces",
+    "powers_of_run",
     "round_dimensions",
     "save",
     "search_path",
@@ -124,6 +140,7 @@ __all__ = [
     "sheets_of",
     "spectrum_of_torque",
     "start_traces",
+    "speed_drawings",
     "strip_dimensions",
     "study_drawings",
     "texts",
@@ -131,6 +148,7 @@ __all__ = [
     "torque_of_designs",
     "torque_of_phases",
     "torque_of_run",
+    "voltage_of_run",
     "winder_drawings",
     "winding_sheet",
     "winner_drawings",

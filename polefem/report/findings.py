@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
-from polefem.drive import AngleTable
+from polefem.drive import AngleTable, DriveRun
 from polefem.files import file_name
 from polefem.maps import CoupledMap, FluxMap
 from polefem.params.checks import whole
@@ -31,6 +31,7 @@ from polefem.ranking import (
 from polefem.report.analysis import ParetoPoints, SearchPath, pareto_points
 from polefem.report.joining import Joining, joining_of, joining_text
 from polefem.study import (
+    BRIDGED,
     Design,
     Figures,
     Outcome,
@@ -49,10 +50,12 @@ from polefem.study import (
     local_slopes,
 )
 
-__all__ = ["MOST", "Findings", "Shape", "findings_of", "further_texts", "shapes_of", "texts"]
+__all__ = ["COMPARED", "MOST", "Findings", "Shape", "findings_of", "further_texts", "shapes_of", "texts"]
 
 MOST = 24
 """Shapes of a study that are shown one by one, where nothing else is asked."""
+COMPARED = 8
+"""Shapes that eyes tell apart in one picture."""
 _USUAL_OBJECTIVES = ("ripple", "mean_torque")
 
 
@@ -96,7 +99,8 @@ class Findings:
     the space of the objectives, or of ripple and mean torque where the study has one objective. orders: under other
     drives. uncertainty: how sure the order is. slopes, sobol_indices: what fields do. switching: for the winner's
     controller. path: of a search. joining: what joining coils otherwise does to the winner. Each None where the study
-    does not ask for it.
+    does not ask for it. compared: the first shapes, as many as one picture tells apart, however few are shown one by
+    one. runs: of the winner, at every operating point of a bridge where it has figures, by name.
     """
 
     study: Study
@@ -112,6 +116,8 @@ class Findings:
     switching: AngleTable | None = None
     path: SearchPath | None = None
     joining: Joining | None = None
+    compared: tuple[Shape, ...] = ()
+    runs: Mapping[str, DriveRun] = field(default_factory=dict)
 
     @property
     def records(self) -> tuple[Record, ...]:
@@ -217,7 +223,18 @@ def findings_of(
         sobol_indices=shares,
         switching=switching,
         joining=joining,
+        compared=shapes[:COMPARED] if most >= COMPARED else shapes_of(study, ranking, kept, COMPARED),
+        runs={} if winner is None else runs_of(winner),
     )
+
+
+def runs_of(shape: Shape) -> dict[str, DriveRun]:
+    """What a shape does at each operating point of a bridge at which it has figures, by name."""
+    return {
+        point.name: point.run(shape.at_work, shape.figures.phase_resistance)
+        for point in shape.design.plan.operating_points
+        if isinstance(point, BRIDGED) and point.name in shape.figures.operating_points
+    }
 
 
 def texts(findings: Findings) -> list[str]:

@@ -31,6 +31,7 @@ from polefem.report.findings import Findings, Shape
 from polefem.report.machines import draw_machine
 from polefem.report.picture import Picture, picture_of
 from polefem.report.sections import FluxDensity, draw_flux_density, draw_section, flux_density, unrolled
+from polefem.report.side_by_side import draw_bars, draw_outlines, figure_bars, outlines_at_gap
 from polefem.study import SECTION_PLACES
 from polefem.units import deg, mm
 
@@ -43,7 +44,8 @@ __all__ = [
     "study_drawings",
 ]
 
-_COMPARED = 8  # curves that eyes tell apart in one picture
+_UNALIGNED = SECTION_PLACES.index("unaligned")
+_BARS = 16  # in one picture
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +69,8 @@ def shape_drawings(shape: Shape) -> tuple[Drawing, ...]:
 
     Its section; torque and inductance against angle; flux linkage against current; the torque of all phases and its
     harmonics; what it does at operating points that have a picture; and, where its fields are known, the flux density
-    with the first phase at the current of its figures, at SECTION_PLACES, on one scale.
+    with the first phase at the current of its figures, at SECTION_PLACES: unaligned on a scale of its own, the others
+    on one.
     """
     machine, current = shape.design.machine, shape.figures.current
     drive, whole = shape.figures.switching, shape.at_work
@@ -161,14 +164,17 @@ def _densities(shape: Shape) -> list[Drawing]:
     def densities() -> list[FluxDensity]:
         if not made:
             for said, angle, field in zip(SECTION_PLACES, known.angles.tolist(), known.fields, strict=True):
-                title = f"Flux density, {said}, {angle / deg:.3g} deg, {known.current:.3g} A in one phase"
+                own = ", colours of its own" if said == SECTION_PLACES[_UNALIGNED] else ""
+                where = f"{said}, {angle / deg:.3g} deg, {known.current:.3g} A in one phase{own}"
+                title = f"Flux density, {where}"
                 made.append(density_of(machine, field, title))
         return made
 
     def draw(at: int) -> Callable[[], Figure]:
         def drawn() -> Figure:
-            top = max(float(np.quantile(density.size, 0.999)) for density in densities())
-            return draw_flux_density(densities()[at], top)
+            tops = [float(np.quantile(density.size, 0.999)) for density in densities()]
+            # The unaligned field is so weak that the others' scale would show none of it.
+            return draw_flux_density(densities()[at], tops[at] if at == _UNALIGNED else max(tops))
 
         return drawn
 
@@ -205,12 +211,23 @@ def study_drawings(findings: Findings) -> tuple[Drawing, ...]:
     drawn = []
     operations = {
         shape.name: (shape.at_work, shape.figures.switching, shape.figures.current)
-        for shape in findings.shapes[:_COMPARED]
+        for shape in findings.compared
     }
     if operations:
         curves = torque_of_designs(operations, terms)
         words = f"Torque of all phases over a rotor pitch, {terms}"
         drawn.append(drawing_of("torque-of-designs", words, (curves,), lambda: draw_curves(curves)))
+        machines = {shape.name: shape.design.machine for shape in findings.compared}
+        words = "Outlines of the poles over each other at the gap"
+        drawn.append(
+            drawing_of("outlines", words, (machines,), lambda: draw_outlines(outlines_at_gap(machines)))
+        )
+    ranking = findings.ranking
+    if len(ranking.ordered) > 1:
+        figures = list(dict.fromkeys((ranking.by, "mean_torque")))
+        bars = figure_bars(ranking.ordered[:_BARS], figures)
+        words = f"{' and '.join(name.replace('_', ' ').replace('.', ' ') for name in figures)} as bars".capitalize()
+        drawn.append(drawing_of("bars", words, (bars,), lambda: draw_bars(bars)))
     pareto = findings.pareto
     if len(pareto.labels) > 1:
         words = f"Designs by {' and '.join(name.partition(' (')[0] for name in pareto.names)}"

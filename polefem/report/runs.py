@@ -8,11 +8,20 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from polefem.drive import RIPPLE_FORMULA, DriveRun
+from polefem.params.drive_spec import Chopping, Control, PhaseTracking, Tracking
 from polefem.report.curves import Curves
-from polefem.report.style import KINDS, new_figure, plain_axes
+from polefem.report.style import KINDS, LINES, axes_on, new_figure, plain_axes
 from polefem.units import deg, rpm
 
-__all__ = ["current_of_run", "draw_run", "torque_of_run"]
+__all__ = [
+    "current_of_run",
+    "draw_powers",
+    "draw_run",
+    "powers_of_run",
+    "run_sentences",
+    "torque_of_run",
+    "voltage_of_run",
+]
 
 
 def current_of_run(run: DriveRun) -> Curves:
@@ -32,23 +41,109 @@ def torque_of_run(run: DriveRun) -> Curves:
     return Curves(title, "rotor angle (deg), 0: first phase aligned", "torque (N m)", run.angles / deg, y)
 
 
+def voltage_of_run(run: DriveRun) -> Curves:
+    """Voltage across the first phase, V, over a rotor pitch (deg), constant from each angle to the next."""
+    steps = np.repeat(run.angles / deg, 2)[1:-1]
+    y = {"phase 1": np.repeat(run.voltage[:, 0], 2)}
+    return Curves(
+        "Voltage across a phase", "rotor angle (deg), 0: first phase aligned", "voltage (V)", steps, y
+    )
+
+
+def powers_of_run(run: DriveRun) -> dict[str, float]:
+    """Where the power of a run goes, W, in order, by name: a motor's from the supply, a generator's from the shaft.
+
+    The parts make up what goes in but for what the march in time leaves open (`EnergyBalance.error`) and what the
+    fields of the phases gain over a pitch.
+    """
+    energy, time = run.energy, run.cycle_time
+    losses = {
+        "copper": energy.copper / time,
+        "switches and diodes": energy.device_loss / time,
+        "source resistance": energy.source_loss / time,
+        "iron": run.iron_loss,
+    }
+    out = {"shaft": run.shaft_power} if run.mean_torque > 0 else {"back to the supply": -run.input_power}
+    return {name: power for name, power in {**losses, **out}.items() if power != 0.0}
+
+
 def draw_run(run: DriveRun) -> Figure:
-    """The picture of both, side by side, with speed, currents and powers over them."""
-    figure = new_figure(10.0, 3.9)
-    curves = current_of_run(run), torque_of_run(run)
-    for axes, shown in zip(figure.subplots(1, 2), curves, strict=True):
-        plain_axes(axes, shown.title, shown.x_name, shown.y_name)
+    """The picture of currents, voltage and torque one above another, with speed, currents and powers over them."""
+    figure = new_figure(5.6, 7.4)
+    curves = current_of_run(run), voltage_of_run(run), torque_of_run(run)
+    for axes, shown in zip(figure.subplots(3, 1, sharex=True), curves, strict=True):
+        plain_axes(axes, shown.title, "", shown.y_name)
         axes.grid(True, color="#d8dde3", linewidth=0.6)
         axes.set_axisbelow(True)
         for at, (name, y) in enumerate(shown.y.items()):
-            line = "--" if name == "mean" else "-"
+            line = "--" if name == "mean" else LINES[at % len(LINES)]
             axes.plot(shown.x, y, color=KINDS[at % len(KINDS)], linestyle=line, linewidth=1.6, label=name)
         axes.set_xlim(shown.x[0], shown.x[-1])
+        low, high = axes.get_ylim()
+        axes.set_ylim(min(low, 0.0), max(high, 0.0))
+        if len(shown.y) > 1:
+            axes.legend(frameon=False, fontsize="small", loc="best", ncols=len(shown.y))
+    axes.set_xlabel(curves[-1].x_name)
     figure.suptitle(
-        f"{abs(run.speed) / rpm:.4g} rev/min: mean torque {run.mean_torque:.3g} N m, current {run.rms_current:.3g} A "
-        f"rms, {run.peak_current:.3g} A peak, {run.input_power:.4g} W in, {run.shaft_power:.4g} W at the shaft",
+        f"{abs(run.speed) / rpm:.4g} rev/min: mean torque {run.mean_torque:.3g} N m,\n"
+        f"current {run.rms_current:.3g} A rms, {run.peak_current:.3g} A peak",
         fontsize="medium",
         x=0.01,
         ha="left",
     )
     return figure
+
+
+def draw_powers(run: DriveRun) -> Figure:
+    """The picture of the powers of a run: a bar from nought to what goes in, cut up into where it goes."""
+    powers = powers_of_run(run)
+    figure = new_figure(5.6, 2.4)
+    total = sum(powers.values())
+    source = "from the supply" if run.mean_torque > 0 else "from the shaft"
+    iron = "" if run.iron_loss else "; iron loss not counted"
+    axes = axes_on(figure, "power (W)", "", f"{total:.4g} W {source}{iron}")
+    start = 0.0
+    for at, (name, power) in enumerate(powers.items()):
+        said = f"{name} {power:.3g} W"
+        axes.barh([0.0], [power], left=start, height=0.5, color=KINDS[at % len(KINDS)], label=said)
+        start += power
+    axes.set_yticks([])
+    axes.set_ylim(-0.4, 0.4)
+    figure.legend(loc="outside lower left", ncols=2, frameon=False, fontsize="small")
+    return figure
+
+
+def run_sentences(name: str, run: DriveRun) -> tuple[str, ...]:
+    """What a run asks of supply and switches, for who builds the bridge."""
+    bridge, peak = run.drive.bridge, run.peak_current
+    asked = _asked(run.drive.control)
+    at = f"{name}, {abs(run.speed) / rpm:.4g} rev/min on {bridge.supply:.4g} V"
+    if asked is None:
+        reached = f"{at}: no level is set, the supply alone bounds the current; it peaks at {peak:.3g} A."
+    elif peak >= _REACHED * asked:
+        reached = f"{at}: the supply reaches the {asked:.3g} A that are asked for."
+    else:
+        reached = (
+            f"{at}: the supply does not reach the {asked:.3g} A that are asked for, the current peaks at "
+            f"{peak:.3g} A: a higher voltage, an earlier turn-on or fewer turns would."
+        )
+    stands = max(float(np.abs(run.voltage).max()), bridge.supply + bridge.diode_drop)
+    return (
+        reached,
+        f"Each switch and diode must bear {stands:.3g} V and {peak:.3g} A, and what wiring and a supply that takes no "
+        "power back add: half as much again or more is common practice.",
+    )
+
+
+_REACHED = 0.98  # of a level: bands and steps in time take the rest
+
+
+def _asked(control: Control) -> float | None:
+    """The highest current that a control asks for, A; None where it asks for none."""
+    if isinstance(control, Chopping):
+        return control.level
+    if isinstance(control, Tracking):
+        return max(control.currents)
+    if isinstance(control, PhaseTracking):
+        return max(max(row) for row in control.currents)
+    return None

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from polefem.copper import joining_plan, winding_order
 from polefem.outline import drawn
-from polefem.report.findings import Shape
+from polefem.report.findings import Findings, Shape
 from polefem.report.pictures import Drawing, drawing_of
+from polefem.report.runs import draw_powers, draw_run
 from polefem.report.sheets import View, cutting_views, joining_view, plate, pole_views, slot_view
 
-__all__ = ["winder_drawings", "winner_drawings"]
+__all__ = ["speed_drawings", "winder_drawings", "winner_drawings"]
 
 _ON_A_ROW = 2  # coils, on a phone
 
@@ -35,6 +38,18 @@ def winder_drawings(shape: Shape) -> tuple[Drawing, ...]:
         _drawn(shape, "slot", f"Coils in a slot of {shape.name}, wire by wire, in mm", slot),
         _drawn(shape, "joints", f"How the coils of {shape.name} are joined", joints),
     )
+
+
+def speed_drawings(findings: Findings) -> tuple[Drawing, ...]:
+    """What the winner does at each operating point of a bridge: currents, voltage and torque, and where power goes."""
+    drawn = []
+    for at, (name, run) in enumerate(findings.runs.items(), start=1):
+        words = f"Current, voltage and torque: {name}"
+        drawn.append(drawing_of(f"speed-{at}-run", words, (run,), partial(draw_run, run)))
+        drawn.append(
+            drawing_of(f"speed-{at}-powers", f"Where power goes: {name}", (run,), partial(draw_powers, run))
+        )
+    return tuple(drawn)
 
 
 def _drawn(shape: Shape, kind: str, words: str, view: View) -> Drawing:

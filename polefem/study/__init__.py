@@ -15,6 +15,7 @@ from polefem.study.drive_operating_point import DriveOperatingPoint
 from polefem.study.kept_switching import kept_switching
 from polefem.study.objectives import Limit, broken_limits, check_figure, cost, more_is_better
 from polefem.study.operating_points import (
+    BRIDGED,
     BestOperatingPoint,
     LevelOperatingPoint,
     OperatingPoint,
@@ -74,6 +75,7 @@ if TYPE_CHECKING:
     from polefem.study.slopes import local_slopes
 
 __all__ = [
+    "BRIDGED",
     "FIELD",
     "NEXT_REASON",
     "SECTION_PLACES",

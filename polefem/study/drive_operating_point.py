@@ -40,8 +40,12 @@ class DriveOperatingPoint(PlanPoint):
 
     def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map at this point; `resistance` of one phase, ohm. Raises what `steady_state` does."""
+        return run_figures(self.run(machine_map, resistance))
+
+    def run(self, machine_map: CoupledMap, resistance: float) -> DriveRun:
+        """What a map does at this point; as `figures`."""
         spec = DriveSpec(self.bridge, resistance, self.turn_on, self.turn_off, self.control)
-        return run_figures(steady_state(machine_map, spec, self.speed))
+        return steady_state(machine_map, spec, self.speed)
 
     def __str__(self) -> str:
         return f"a bridge on {self.bridge.supply:.4g} V at {self.speed:.4g} rad/s, the same switching for all"

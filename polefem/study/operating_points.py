@@ -20,6 +20,7 @@ from typing import ClassVar
 
 from polefem.drive import (
     AngleTable,
+    DriveRun,
     Objective,
     Setting,
     angle_table,
@@ -42,6 +43,7 @@ from polefem.study.plan_point import PlanPoint, check_name_and_speed
 from polefem.study.record import OperatingPointFigures
 
 __all__ = [
+    "BRIDGED",
     "BestOperatingPoint",
     "LevelOperatingPoint",
     "OperatingPoint",
@@ -180,7 +182,11 @@ class LevelOperatingPoint(PlanPoint):
 
     def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map; `resistance` of one phase, ohm. Raises as `run_at_copper_loss` does."""
-        return run_figures(self.basis.run(machine_map, self._drive(resistance), self.speed))
+        return run_figures(self.run(machine_map, resistance))
+
+    def run(self, machine_map: CoupledMap, resistance: float) -> DriveRun:
+        """What a map does at this point; as `figures`."""
+        return self.basis.run(machine_map, self._drive(resistance), self.speed)
 
     def _drive(self, resistance: float) -> DriveSpec:
         return DriveSpec(self.bridge, resistance, self.turn_on, self.turn_off, self.control)
@@ -225,8 +231,12 @@ class BestOperatingPoint(PlanPoint):
 
     def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map under its best switching; `resistance` of one phase, ohm."""
+        return run_figures(self.run(machine_map, resistance))
+
+    def run(self, machine_map: CoupledMap, resistance: float) -> DriveRun:
+        """What a map does under its best switching; as `figures`."""
         drive = self.setting(machine_map, resistance).drive(self.bridge, resistance)
-        return run_figures(steady_state(machine_map, drive, self.speed))
+        return steady_state(machine_map, drive, self.speed)
 
 
 @spelled
@@ -273,6 +283,8 @@ OperatingPoint = (
     | StartOperatingPoint
     | ReadingOperatingPoint
 )
+BRIDGED = (DriveOperatingPoint, LevelOperatingPoint, BestOperatingPoint)
+"""Operating points of a bridge: those have a `run`."""
 """An operating point of a plan: `DriveOperatingPoint` is the bridge with the same switching and level for every
 design."""
 

@@ -21,6 +21,7 @@ from polefem.report.page.tables import (
 )
 from polefem.report.page.words import CAUTIONS, answer, assumptions, how_sure, to_cut, to_switch
 from polefem.report.picture import Picture
+from polefem.report.runs import run_sentences
 from polefem.report.sheets import JOINING_RULE, WINDING_CAUTIONS, winding_sentences
 
 __all__ = ["Chapter", "Page", "Winding", "page_of"]
@@ -61,11 +62,12 @@ class Page:
 
     title, answer: of the study. winner: its name, empty where there is none. sure: how sure the order is. cut, switch:
     of the winner. ranking, unranked: shapes with and without a place; unranked may have no rows. together: pictures of
-    shapes side by side. first: what to cut, with dimensions. winding: what to wind; None without a winner. drives,
-    shares, switching: None where the study does not ask for them. conditions: what is equal under each drive.
-    at_the_shaft: operating points that are no drives. chapters: shapes one by one. unshown: how many more there are.
-    assumed, cautions: sentences. files: beside the page, by what they hold. versions: of what computed the numbers.
-    command: that makes the page again.
+    shapes side by side. first: what to cut, with dimensions. winding: what to wind; None without a winner. speeds,
+    at_speed: what the winner asks of its bridge at the operating points of one, and pictures of that. drives, shares,
+    switching: None where the study does not ask for them. conditions: what is equal under each drive. at_the_shaft:
+    operating points that are no drives. chapters: shapes one by one. unshown: how many more there are. assumed,
+    cautions: sentences. files: beside the page, by what they hold. versions: of what computed the numbers. command:
+    that makes the page again.
     """
 
     title: str
@@ -79,6 +81,8 @@ class Page:
     together: tuple[Picture, ...]
     first: tuple[Picture, ...]
     winding: Winding | None
+    speeds: tuple[str, ...]
+    at_speed: tuple[Picture, ...]
     drives: Table | None
     conditions: tuple[str, ...]
     at_the_shaft: tuple[Table, ...]
@@ -103,12 +107,14 @@ def page_of(
     files: Mapping[str, str] | None = None,
     files_of: Mapping[str, Mapping[str, str]] | None = None,
     wound: Sequence[Picture] = (),
+    at_speed: Sequence[Picture] = (),
 ) -> Page:
     """The page of what a study has found.
 
     together, first, apiece: its pictures, as `study_pictures`, `winner_pictures` and, by name of the shape,
     `shape_pictures` give them. command: that makes the page again. files: beside the page, what they hold and where
-    they are; files_of: those of a shape, by its name. wound: of the winner's winding.
+    they are; files_of: those of a shape, by its name. wound: of the winner's winding; at_speed: of what it
+    does at the operating points of a bridge.
     """
     winner, switching = findings.winner, findings.switching
     links = {shape.name: f"#shape-{at}" for at, shape in enumerate(findings.shapes, start=1)}
@@ -137,6 +143,8 @@ def page_of(
         together=tuple(together),
         first=tuple(first),
         winding=None if winner is None else _winding(winner, wound, (files_of or {}).get(winner.name, {})),
+        speeds=tuple(said for name, run in findings.runs.items() for said in run_sentences(name, run)),
+        at_speed=tuple(at_speed),
         drives=None if orders is None else drives_table(orders),
         conditions=() if orders is None else _conditions(orders),
         at_the_shaft=tuple(map(shaft_table, findings.at_the_shaft)),

@@ -8,9 +8,9 @@ from polefem.params import MeshSpec
 from polefem.ranking import spaced, verdict_sentences
 from polefem.report.findings import Findings, Shape
 from polefem.report.page.tables import change_words, error_of, percent
-from polefem.study import Record, field_text, more_is_better, quantity_of_figure
+from polefem.study import Figures, Record, field_text, more_is_better, quantity_of_figure
 
-__all__ = ["CAUTIONS", "answer", "assumptions", "how_sure", "to_cut", "to_switch"]
+__all__ = ["CAUTIONS", "answer", "assumptions", "end_share", "how_sure", "to_cut", "to_switch"]
 
 CAUTIONS = (
     "A coil at current holds energy. Open its circuit and it arcs, at a voltage that kills switches and people: give "
@@ -23,9 +23,11 @@ CAUTIONS = (
     f"'Most rise' is how much warmer than still air the outside may get. {THERMAL_CAUTION}",
 )
 
+_MUCH = 0.1  # of the unaligned inductance: beyond it estimates of end effects are said first
+
 
 def answer(findings: Findings) -> str:
-    """Which shape, by how much, and how sure, in one sentence."""
+    """Which shape, by how much, and how sure, in one sentence; in a second, end effects that are large."""
     ranking = findings.ranking
     if not ranking.ordered:
         return "No shape of this study has figures: the reasons are below."
@@ -33,10 +35,29 @@ def answer(findings: Findings) -> str:
     by = ranking.by
     which = "highest" if more_is_better(by) else "lowest"
     said = f"{first.name} has the {which} {spaced(by)}, {_with_unit(first, by, findings)}"
+    ends = _ends(first, findings.study.plan.end_effects)
     if not others:
-        return f"{said}, at {ranking.basis}; there is nothing to compare it with."
+        return f"{said}, at {ranking.basis}; there is nothing to compare it with.{ends}"
     second = f"{_with_unit(others[0], by, findings)} of {others[0].name}, the next of {len(ranking.ordered)} shapes"
-    return f"{said}, against {second}, at {ranking.basis}; {_verdict(findings)}{_elsewhere(findings)}."
+    return f"{said}, against {second}, at {ranking.basis}; {_verdict(findings)}{_elsewhere(findings)}.{ends}"
+
+
+def end_share(figures: Figures) -> float:
+    """What estimates of the ends add to the unaligned inductance, over what the field gives."""
+    return (figures.end_winding_inductance + figures.unaligned_fringing) / figures.unaligned_inductance
+
+
+def _ends(record: Record, counted: bool) -> str:
+    """A sentence on end effects that are too large to be left to the small print."""
+    if record.figures is None or (share := end_share(record.figures)) <= _MUCH:
+        return ""
+    inside = (
+        "these estimates are in torque and currents" if counted else "they are not in torque and currents"
+    )
+    return (
+        f" Mind the ends: end turns and flux out of the stack's ends come to {percent(share)} of the unaligned "
+        f"inductance that the flat field gives, by estimates good to some 30 %; {inside}."
+    )
 
 
 def _elsewhere(findings: Findings) -> str:

@@ -34,6 +34,15 @@ if (ranked) {
   form.addEventListener("reset", () => setTimeout(filter));
   filter();
 }
+const more = () => document.querySelectorAll(".scroller").forEach((table) => {
+  const goesOn = table.scrollWidth > table.clientWidth + 1 && table.scrollLeft + table.clientWidth < table.scrollWidth - 1;
+  table.previousElementSibling.classList.toggle("on", goesOn);
+  table.previousElementSibling.classList.toggle("off", !goesOn);
+});
+addEventListener("resize", more);
+document.querySelectorAll(".scroller").forEach((table) => table.addEventListener("scroll", more));
+document.querySelectorAll("details").forEach((fold) => fold.addEventListener("toggle", more));
+more();
 document.querySelectorAll(".controls").forEach((part) => { part.hidden = false; });
 const folds = [...document.querySelectorAll("details")];
 document.querySelectorAll("[data-open]").forEach((button) => button.addEventListener("click", () => {
