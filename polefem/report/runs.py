@@ -127,7 +127,8 @@ def run_sentences(name: str, run: DriveRun) -> tuple[str, ...]:
             f"{at}: the supply does not reach the {asked:.3g} A that are asked for, the current peaks at "
             f"{peak:.3g} A: a higher voltage, an earlier turn-on or fewer turns would."
         )
-    stands = max(float(np.abs(run.voltage).max()), bridge.supply + bridge.diode_drop)
+    # While a phase gives back, it sees both diodes and the supply, and each switch that is off one diode less.
+    stands = bridge.diode_drop + max(bridge.supply, float(np.abs(run.voltage).max()) - 2 * bridge.diode_drop)
     return (
         reached,
         f"Each switch and diode must bear {stands:.3g} V and {peak:.3g} A, and what wiring and a supply that takes no "

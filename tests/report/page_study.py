@@ -10,6 +10,7 @@ from polefem.params.drive_spec import Bridge, Tracking
 from polefem.ranking import rank
 from polefem.report import Findings, findings_of
 from polefem.study import (
+    DriveOperatingPoint,
     EqualCurrent,
     FieldTolerance,
     InProcess,
@@ -39,7 +40,10 @@ STUDY = Study(
         PLAN.drive,
         PLAN.basis,
         current_points=1,
-        operating_points=(WaveformOperatingPoint("rounded", WAVE, EqualCurrent(9.0), 100 * rpm),),
+        operating_points=(
+            WaveformOperatingPoint("rounded", WAVE, EqualCurrent(9.0), 100 * rpm),
+            DriveOperatingPoint("throwing", 100 * rpm, BRIDGE, -30 * deg, -5 * deg, Tracking.level(9.0)),
+        ),
     ),
     variants=[
         Variant("plain"),

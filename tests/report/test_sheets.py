@@ -44,7 +44,8 @@ ISO_5455 = {1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 0.5, 0.2, 0.1, 0.05}
 
 
 def svg_paths(text: str, group: str) -> list[np.ndarray]:
-    """Points of the paths of an SVG, in groups whose names begin so, shape (n, 2), mm on paper: its units by the width that it says in mm."""
+    """Points of the paths of an SVG, in groups whose names begin so, shape (n, 2), mm on paper: its units by the width
+    that it says in mm."""
     root = ElementTree.fromstring(text)
     width, height = (re.fullmatch(r"([\d.]+)mm", root.get(side, "")) for side in ("width", "height"))
     assert width and height, "a size in mm"
