@@ -118,7 +118,7 @@ ROOMS: dict[str, Sees] = {
             "study",
             "ranking",
         ),
-        ("jinja2", "matplotlib"),
+        ("jinja2", "matplotlib", "shapely"),
     ),
     "export": Sees(
         (
@@ -130,6 +130,7 @@ ROOMS: dict[str, Sees] = {
             "params",
             "shapes",
             "outline",
+            "copper",
             "mesh",
             "field",
             "maps",

@@ -80,7 +80,7 @@ def refuse_coils(build: Build) -> None:
 
 
 def _refuse_coil(build: Build, coil: CoilSide) -> None:
-    seat, name = build.seat, f"winding, {coil.side} side of stator pole {coil.pole},"
+    seat, name = build.seat, f"winding, {coil.side} side of stator pole {coil.pole + 1},"
     inward = -seat.out
     length = inward * (coil.corners[1] - coil.corners[0]).real
     if length <= 0:

@@ -44,7 +44,7 @@ class Part:
 
     @property
     def name(self) -> str:
-        """For people, also of its layer: "rotor", "stator plate", "coil 0 minus at 40 mm"."""
+        """For people, also of its layer: "rotor", "stator plate", "coil 1 minus at 40 mm"."""
         words = [self.kind if self.material == "iron" else str(replace(self.label, member=None))]
         words += [self.piece] if self.piece else []
         words += [] if self.radius is None else [f"at {self.radius * 1e3:.5g} mm"]
@@ -69,7 +69,7 @@ class Part:
 
 def parts_of(machine: Machine | DrawnMachine, coils: bool = True) -> tuple[Part, ...]:
     """The parts of a machine in one plane: "rotor", "stator", a "shaft" that carries flux and, if asked for, each coil
-    side ("coil 0 minus" ...).
+    side ("coil 1 minus" ...).
 
     A radial machine is seen along its shaft, the rotor aligned. An axial machine is taken apart: side by side lie each
     disc as seen along the shaft (its poles' faces and its plate), then for each cut the unrolled strips of rotor and

@@ -19,7 +19,8 @@ Member = Literal["rotor", "stator"]
 
 @dataclass(frozen=True)
 class Label:
-    """What a part of an outline, of a mesh or of a field is. Its text is its name for people: "stator coil 0 minus".
+    """What a part of an outline, of a mesh or of a field is. Its text is its name for people, who count poles from 1:
+    "stator coil 1 minus".
 
     material: "iron", "shaft" (steel of its own, solid), "coil" or "air". member: rotor or stator, where that is not
     plain from what holds it. pole: of a coil side or of a pole without a yoke, counter-clockwise from 0, within what
@@ -32,7 +33,8 @@ class Label:
     side: Literal["minus", "plus"] | None = None
 
     def __str__(self) -> str:
-        words = (self.member, self.material, self.pole, self.side)
+        number = None if self.pole is None else self.pole + 1  # people count poles from 1
+        words = (self.member, self.material, number, self.side)
         return " ".join(str(word) for word in words if word is not None)
 
     @property

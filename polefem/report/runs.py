@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from polefem.drive import RIPPLE_FORMULA, DriveRun
@@ -77,12 +79,16 @@ def draw_run(run: DriveRun) -> Figure:
         axes.set_axisbelow(True)
         for at, (name, y) in enumerate(shown.y.items()):
             line = "--" if name == "mean" else LINES[at % len(LINES)]
-            axes.plot(shown.x, y, color=KINDS[at % len(KINDS)], linestyle=line, linewidth=1.6, label=name)
+            colour = KINDS[5] if name == "mean" else KINDS[at % len(KINDS)]
+            axes.plot(shown.x, y, color=colour, linestyle=line, linewidth=1.6, label=name)
         axes.set_xlim(shown.x[0], shown.x[-1])
         low, high = axes.get_ylim()
         axes.set_ylim(min(low, 0.0), max(high, 0.0))
-        if len(shown.y) > 1:
-            axes.legend(frameon=False, fontsize="small", loc="best", ncols=len(shown.y))
+    handles = {label: line for axes in figure.axes for line, label in _labelled(axes)}
+    handles.pop("torque")
+    figure.legend(
+        handles.values(), handles, loc="outside lower left", ncols=4, frameon=False, fontsize="small"
+    )
     axes.set_xlabel(curves[-1].x_name)
     figure.suptitle(
         f"{abs(run.speed) / rpm:.4g} rev/min: mean torque {run.mean_torque:.3g} N m,\n"
@@ -134,6 +140,11 @@ def run_sentences(name: str, run: DriveRun) -> tuple[str, ...]:
         f"Each switch and diode must bear {stands:.3g} V and {peak:.3g} A, and what wiring and a supply that takes no "
         "power back add: half as much again or more is common practice.",
     )
+
+
+def _labelled(axes: Axes) -> list[tuple[Artist, str]]:
+    lines, labels = axes.get_legend_handles_labels()
+    return list(zip(lines, labels, strict=True))
 
 
 _REACHED = 0.98  # of a level: bands and steps in time take the rest

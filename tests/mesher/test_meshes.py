@@ -156,7 +156,7 @@ def test_a_hairs_breadth_of_air_between_coil_and_shoe_is_refused(monkeypatch: py
 
     with pytest.raises(
         GeometryRefused,
-        match=r"a coil must lie on its pole or leave room .*: winding, minus side of stator pole 0, "
+        match=r"a coil must lie on its pole or leave room .*: winding, minus side of stator pole 1, "
         r"angle between it and the iron is 0\.499 deg, allowed is 0 deg, or 2 deg and more",
     ):
         stator(0.735 * mm)

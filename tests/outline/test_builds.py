@@ -177,7 +177,7 @@ def test_a_pattern_makes_a_longer_unit_and_equal_poles_a_shorter_one() -> None:
     side = sections(replace(AXIAL, stator_pole=(one, two), must_start=False))[0].stator
     assert side.unit_poles == 2 and not side.mirror
     assert [str(r.label) for r in side.regions][1:] == [
-        f"coil {k} {s}" for k in (0, 1) for s in ("minus", "plus")
+        f"coil {k} {s}" for k in (1, 2) for s in ("minus", "plus")
     ]
     assert sections(replace(AXIAL, stator_pole=(one, one)))[0].stator.unit_poles == 1
     three = outline_of(

@@ -11,9 +11,9 @@ MINUS = Label("coil", pole=0, side="minus")
 
 def test_a_label_reads_as_a_person_says_it() -> None:
     assert [str(label) for label in (MINUS, Label("iron"), Label("iron", pole=2), Label("air", "rotor"))] == [
-        "coil 0 minus",
+        "coil 1 minus",
         "iron",
-        "iron 2",
+        "iron 3",
         "rotor air",
     ]
 
@@ -39,7 +39,7 @@ def test_a_region_is_found_by_its_label() -> None:
 def test_parts_are_named_from_their_fields() -> None:
     rotor, stator, *coils = parts_of(MACHINE)
     assert (rotor.name, stator.name) == ("rotor", "stator") and len(coils) == 12
-    assert [part.name for part in coils[-2:]] == ["coil 5 minus", "coil 5 plus"]
+    assert [part.name for part in coils[-2:]] == ["coil 6 minus", "coil 6 plus"]
     assert {part.label.pole for part in coils} == set(range(6)) and {part.kind for part in coils} == {"coil"}
     names = [part.name for part in parts_of(drawn(AXIAL), coils=False)]
     assert names[:4] == ["rotor poles", "rotor plate", "stator poles", "stator plate"]

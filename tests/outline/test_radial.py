@@ -68,7 +68,7 @@ def test_coil_sides_are_rectangles_beside_the_flank() -> None:
     inner = MACHINE.stator_bore_radius * math.sin(MACHINE.stator_pole.arc / 2) + MACHINE.winding.liner
     box = (MACHINE.stator_bore_radius + 2 * mm, MACHINE.slot_radius - 3 * mm, inner, inner + 6 * mm)
     for side, sign in (("minus", -1), ("plus", 1)):
-        ring = parts[f"stator coil 0 {side}"].ring
+        ring = parts[f"stator coil 1 {side}"].ring
         z = np.array([segment.start for segment in ring])
         found = (z.real.min(), z.real.max(), (sign * z.imag).min(), (sign * z.imag).max())
         assert found == pytest.approx(box, rel=1e-12)
@@ -138,14 +138,14 @@ def wound(**changes: float) -> RadialMachine:
             "^the flanks of a pole must meet its yoke: rotor_pole from axis to flank is 9.0",
         ),
         (replace(MACHINE, rotor_yoke_radius=10 * mm), "^poles must not touch at their roots: rotor_pole"),
-        (wound(yoke_clearance=0.0), "^a coil must not cut the yoke: winding, minus side of stator pole 0"),
+        (wound(yoke_clearance=0.0), "^a coil must not cut the yoke: winding, minus side of stator pole 1"),
         (
             wound(coil_width=11 * mm, yoke_clearance=6 * mm),
-            "^a coil must not cut its neighbour: winding, minus side of stator pole 0",
+            "^a coil must not cut its neighbour: winding, minus side of stator pole 1",
         ),
         (
             replace(MACHINE, stator_pole=Pole(arc=31 * deg, root_fillet=6 * mm)),
-            "^a coil must not cut iron or coils: stator, iron and coil 0 minus, overlap is .* mm2, allowed is none",
+            "^a coil must not cut iron or coils: stator, iron and coil 1 minus, overlap is .* mm2, allowed is none",
         ),
         (wound(face_inset=30 * mm), "^a coil side must have a length along its pole"),
     ],

@@ -45,15 +45,15 @@ def test_a_stepped_coil_is_as_wide_as_its_steps_say() -> None:
     parts = regions(outline_of(STEPPED))
     height = STEPPED.slot_radius - 3 * mm - STEPPED.stator_bore_radius - 2 * mm
     for side in ("minus", "plus"):
-        ring = parts[f"stator coil 0 {side}"]
+        ring = parts[f"stator coil 1 {side}"]
         assert steps_of(ring, STEPPED)
         assert area(ring.ring) == pytest.approx((4 * 3 + 5 * 4.5 + (height / mm - 9) * 6) * mm**2)
-    assert not steps_of(regions(outline_of(MACHINE))["stator coil 0 plus"], MACHINE)
+    assert not steps_of(regions(outline_of(MACHINE))["stator coil 1 plus"], MACHINE)
 
 
 def test_a_step_of_the_coils_own_width_is_no_corner() -> None:
     same = replace(MACHINE, winding=replace(MACHINE.winding, steps=(CoilStep(3 * mm, 6 * mm),)))
-    assert len(regions(outline_of(same))["stator coil 0 plus"].ring) == 4
+    assert len(regions(outline_of(same))["stator coil 1 plus"].ring) == 4
 
 
 def test_the_mean_turn_of_a_stepped_coil_runs_through_the_middle_of_its_area() -> None:

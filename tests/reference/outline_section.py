@@ -79,7 +79,7 @@ def section_outline(outline: Outline, angle: float, steels: Mapping[str, Law], l
     return Section(
         mesh=mesh,
         steels={name: steels[name] for name in sorted(set(mesh.GetMaterials()) & steels.keys())},
-        coils=[(f"coil {k} plus", f"coil {k} minus") for k in range(stator.poles)],
+        coils=[(f"coil {k} plus", f"coil {k} minus") for k in range(1, stator.poles + 1)],
         gap=gap,
         length=outline.length,
         repeats=1.0 if flat else None,

@@ -321,7 +321,7 @@ def test_poles_of_machines_can_be_drawn_without_a_warning() -> None:
         for machine in MACHINES.values():
             for side in ("rotor", "stator"):
                 figure = draw_pole(machine, side, number=1, dimensions=True)
-                assert figure.axes[0].get_title(loc="left") == f"{side.capitalize()} pole 1"
+                assert figure.axes[0].get_title(loc="left") == f"{side.capitalize()} pole 2"
 
 
 def test_a_pole_that_makes_no_edge_is_refused() -> None:

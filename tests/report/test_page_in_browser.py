@@ -87,6 +87,26 @@ def test_a_page_that_is_clipped_is_noticed(
     assert browser.clipped(driver) != []
 
 
+#: What each table on show says of going on, and whether it does: [said, does].
+GOES_ON = """return [...document.querySelectorAll(".scroller")].filter((table) => table.checkVisibility()).map((table) => [
+  getComputedStyle(table.previousElementSibling).display !== "none", table.scrollWidth > table.clientWidth + 1])"""
+
+
+@pytest.mark.parametrize("width", WIDTHS.values(), ids=WIDTHS)
+def test_a_table_that_goes_on_says_so(width: Callable[[Any], None], shown: Any) -> None:
+    width(shown)
+    told = f"return (() => {{ {GOES_ON} }})().every(([said, does]) => said === does)"
+    assert browser.becomes(shown, told)
+    hints = [said for said, _ in shown.execute_script(GOES_ON)]
+    assert any(hints) == (width is WIDTHS["phone"])
+
+
+def test_a_table_that_goes_on_and_says_nothing_is_noticed(broken: Callable[[str, str], Any]) -> None:
+    driver = broken("</style>", ".more { display: none !important; }</style>")
+    WIDTHS["phone"](driver)
+    assert [False, True] in driver.execute_script(GOES_ON)
+
+
 def test_a_table_that_scrolls_on_a_screen_is_clipped_on_paper(broken: Callable[[str, str], Any]) -> None:
     driver = broken("</style>", "#ranked { width: 1500px; }</style>")
     assert browser.clipped(driver) == []
