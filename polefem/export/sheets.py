@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-from polefem.copper import Copper
+from polefem.copper import Copper, joining_plan, winding_order
 from polefem.errors import GeometryRefused
 from polefem.files import write_text
 from polefem.params import Machine
@@ -29,7 +29,7 @@ def shape_sheets(shapes: Iterable[Shape], folder: Path, executor: Executor) -> d
     found: dict[str, Mapping[str, Path]] = {}
     for shape in shapes:
         machine, copper = shape.design.machine, shape.design.plan.copper
-        key = drawing_key("sheets", shape.name, machine, copper)
+        key = drawing_key(shape.name, machine, winding_order(machine, copper), joining_plan(machine))
         held = index.get(shape.stem)
         if isinstance(held, dict) and held.get("key") == key:
             files = {said: folder / name for said, name in held["files"].items()}

@@ -32,11 +32,11 @@ def winder_drawings(shape: Shape) -> tuple[Drawing, ...]:
     """What to wind and how to join it: the coil in its slot, and the joints."""
     machine, copper = shape.design.machine, shape.design.plan.copper
     known = drawn(machine)
-    slot = slot_view(known, winding_order(known, copper))
-    joints = joining_view(joining_plan(machine), _ON_A_ROW)
+    order, plan = winding_order(known, copper), joining_plan(machine)
+    slot, joints = slot_view(known, order), joining_view(plan, _ON_A_ROW)
     return (
-        _drawn(shape, "slot", f"Coils in a slot of {shape.name}, wire by wire, in mm", slot),
-        _drawn(shape, "joints", f"How the coils of {shape.name} are joined", joints),
+        _drawn(shape, "slot", f"Coils in a slot of {shape.name}, wire by wire, in mm", slot, order),
+        _drawn(shape, "joints", f"How the coils of {shape.name} are joined", joints, plan),
     )
 
 
@@ -52,6 +52,5 @@ def speed_drawings(findings: Findings) -> tuple[Drawing, ...]:
     return tuple(drawn)
 
 
-def _drawn(shape: Shape, kind: str, words: str, view: View) -> Drawing:
-    shown = shape.design.machine, shape.design.plan.copper
-    return drawing_of(f"{shape.stem}-{kind}", words, shown, lambda: plate(view))
+def _drawn(shape: Shape, kind: str, words: str, view: View, *shown: object) -> Drawing:
+    return drawing_of(f"{shape.stem}-{kind}", words, (shape.design.machine, *shown), lambda: plate(view))

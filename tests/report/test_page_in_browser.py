@@ -88,8 +88,11 @@ def test_a_page_that_is_clipped_is_noticed(
 
 
 #: What each table on show says of going on, and whether it does: [said, does].
-GOES_ON = """return [...document.querySelectorAll(".scroller")].filter((table) => table.checkVisibility()).map((table) => [
-  getComputedStyle(table.previousElementSibling).display !== "none", table.scrollWidth > table.clientWidth + 1])"""
+GOES_ON = """
+const tables = [...document.querySelectorAll(".scroller")].filter((table) => table.checkVisibility());
+return tables.map((table) => [
+  getComputedStyle(table.previousElementSibling).display !== "none", table.scrollWidth > table.clientWidth + 1]);
+"""
 
 
 @pytest.mark.parametrize("width", WIDTHS.values(), ids=WIDTHS)
@@ -98,7 +101,8 @@ def test_a_table_that_goes_on_says_so(width: Callable[[Any], None], shown: Any) 
     told = f"return (() => {{ {GOES_ON} }})().every(([said, does]) => said === does)"
     assert browser.becomes(shown, told)
     hints = [said for said, _ in shown.execute_script(GOES_ON)]
-    assert any(hints) == (width is WIDTHS["phone"])
+    if width is not WIDTHS["laptop"]:  # where it depends on how many columns there are
+        assert any(hints) == (width is WIDTHS["phone"])
 
 
 def test_a_table_that_goes_on_and_says_nothing_is_noticed(broken: Callable[[str, str], Any]) -> None:

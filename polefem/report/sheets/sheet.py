@@ -132,7 +132,8 @@ def plate(view: View) -> Figure:
     scale = 1.0
     if view.to_scale:
         beside = view.size(1e9)[0]  # what does not grow with the scale
-        scale = (view.box[2] - view.box[0]) / mm / (_PLATE - beside)
+        left, low, right, high = view.box
+        scale = max((right - left) / mm / (_PLATE - beside), (high - low) / mm / _PLATE)
     width, height = view.size(scale)
     letters = math.floor((width - 6.0) / (LETTER * _PLATE_WORDS / WORDS))
     keyed = [f"A: {one_line(leader.text)}" for leader in view.leaders]
