@@ -65,9 +65,14 @@ def test_the_ranking_is_printed_and_everything_written(
     curves = ("torque", "inductance", "flux-linkage", "torque-of-phases", "spectrum", "section")
     places = ("aligned", "half-overlap", "unaligned")
     kinds = {f"{k}.svg" for k in curves} | {f"flux-density-{p}.png" for p in places}
-    whole = {"torque-of-designs.svg", "pareto.svg"}
-    cut = {f"{rows[0]['name']}-{k}.svg" for k in ("dimensions", "rotor-pole", "stator-pole")}
+    whole = {"torque-of-designs.svg", "outlines.svg", "bars.svg", "pareto.svg"}
+    cut = {f"{rows[0]['name']}-{k}.svg" for k in ("to-cut-1", "to-cut-2", "to-cut-3", "joints")}
+    cut.add(f"{rows[0]['name']}-slot.png")
     assert pictures == {f"{n}-{k}" for n in ("plain", "wide") for k in kinds} | whole | cut
+    sheets = ("sheets.pdf", "to-cut.svg", "poles.svg", "to-wind.svg", "to-join.svg")
+    assert {p.name for p in (there / "sheets").iterdir()} == {
+        f"{n}-{k}" for n in ("plain", "wide") for k in sheets
+    }
 
 
 def test_results_go_to_stdout_and_what_is_said_of_them_to_stderr(capsys: pytest.CaptureFixture[str]) -> None:

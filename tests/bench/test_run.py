@@ -41,7 +41,7 @@ def test_a_study_is_run_by_one_call_and_again_without_a_solver(
     assert result.complete and set(result.maps) == {"plain", "wide"}
     assert str(result) == (tmp_path / "ranking.txt").read_text()
     assert all(page.is_file() for page in result.pages)
-    assert len(result.pictures) == len({picture.file for picture in result.pictures}) == 23
+    assert len(result.pictures) == len({picture.file for picture in result.pictures}) == 27
     assert "2 of 2 designs" in capsys.readouterr().err
     before = {path: path.stat().st_mtime_ns for path in (tmp_path / "pictures").iterdir()}
     page = result.pages[0].read_bytes()
@@ -56,7 +56,7 @@ def test_fields_that_cannot_be_had_are_told_and_the_rest_is_drawn(tmp_path: Path
     solver = Solver(FAKE.flux_map, FAKE.coupled_map, forbidden_fields)
     result = run(STUDY, folder=tmp_path, executor=InProcess(), solver=solver, progress=False)
     assert result.undrawn == dict.fromkeys(("plain", "wide"), "AssertionError: a field was asked for")
-    assert not result.complete and len(result.pictures) == 17
+    assert not result.complete and len(result.pictures) == 21
 
 
 def test_without_pages_nothing_is_drawn(tmp_path: Path) -> None:
