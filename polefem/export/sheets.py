@@ -42,7 +42,7 @@ def shape_sheets(shapes: Iterable[Shape], folder: Path, executor: Executor) -> d
         names = {said: path.name for said, path in found[shape.name].items()}
         index[shape.stem] = {"key": key, "files": names}
     if asked:
-        write_text(place, json.dumps(index, indent=1, sort_keys=True))
+        write_text(place, json.dumps(index, indent=1))
     return found
 
 
