@@ -108,7 +108,13 @@ def write_pages(
     for path, text in zip(paths, (html_text, markdown_text), strict=True):
         written.write((path,), drawing_key(page, __version__), partial(_write, path, text, page))
     written.close()
-    pictures = (*together, *first, *wound, *at_speed, *(picture for some in apiece.values() for picture in some))
+    pictures = (
+        *together,
+        *first,
+        *wound,
+        *at_speed,
+        *(picture for some in apiece.values() for picture in some),
+    )
     return Pages(paths, pictures, undrawn)
 
 

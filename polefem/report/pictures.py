@@ -144,7 +144,7 @@ def _at_the_shaft(shape: Shape, driven: tuple[Any, ...]) -> list[Drawing]:
         return lambda: draw_traces(traces(point, machine_map, resistance))
 
     return [
-        _drawing(
+        drawing_of(
             f"{shape.stem}-point-{at}",
             f"{SHOWN[type(point)][0]} of {shape.name} under {point.name}",
             (*driven, point, resistance),
