@@ -27,7 +27,7 @@ __all__ = ["CoupledMap", "CoupledPoint", "summed"]
 
 Array = NDArray[np.float64]
 
-_FACTS = ("coupling", "flux_linkage_error", "torque_error", "remarks")
+_FACTS = ("coupling", "flux_linkage_error", "torque_error", "remarks", "lost")
 _PARTS = ("angles", "currents", "nodes")
 _NEWTON_STEPS = 60
 _SETTLED = 1e-12
@@ -60,7 +60,7 @@ class CoupledMap:
     once; none where phases do not know of each other. coupling: "joint" where the map comes from fields of the whole
     machine, "summed" where phases were added up. flux_linkage_error, torque_error: the estimated error of any flux
     linkage, Wb, and torque, N m, from mesh and interpolation, where known. remarks: what a reader must know, the
-    single map's apart.
+    single map's apart. lost: how many joint fields did not converge; the first remarks name them.
 
     Raises InvalidValue where the parts contradict each other.
     """
@@ -71,6 +71,7 @@ class CoupledMap:
     flux_linkage_error: float | None = None
     torque_error: float | None = None
     remarks: tuple[str, ...] = ()
+    lost: int = 0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "interactions", tuple(self.interactions))

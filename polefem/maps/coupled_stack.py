@@ -58,6 +58,7 @@ def coupled_stack(slices: Sequence[CoupledSlice]) -> CoupledMap:
         _weighted([(part.share, part.coupled_map.flux_linkage_error) for part in slices]),
         _weighted([(part.share, part.coupled_map.torque_error) for part in slices]),
         tuple(dict.fromkeys(remark for m in maps for remark in m.remarks)),
+        sum(m.lost for m in maps),
     )
 
 

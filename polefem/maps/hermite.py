@@ -1,12 +1,14 @@
 """Hermite pieces over an angle and several currents: tensor products of cubics, from values and first derivatives.
 
 A node needs every mixed derivative with at most one order along each axis. Its value and its gradient are known; what
-is mixed comes from cubic splines of these along the other axes: periodic along the angle, free along the currents. The
-order of differentiation does not matter, and where several ways lead to one derivative their mean is taken.
+is mixed is given, or comes from cubic splines of these along the other axes: periodic along the angle, free along the
+currents. The order of differentiation does not matter, and where several ways lead to one derivative their mean is
+taken.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import product
 
 import numpy as np
@@ -20,19 +22,28 @@ __all__ = ["collapsed", "cubic_powers", "mixed_nodes", "node_patches", "turned_n
 Array = NDArray[np.float64]
 
 
-def mixed_nodes(angles: Array, currents: Array, value: Array, gradient: Array) -> Array:
+def mixed_nodes(
+    angles: Array,
+    currents: Array,
+    value: Array,
+    gradient: Array,
+    mixed: Mapping[tuple[int, ...], Array] | None = None,
+) -> Array:
     """Every derivative of at most one order an axis, shape (2,) * d + (n_angles, n_currents, ...), d axes in all.
 
     angles: shape (n_angles + 1,), rad: over one period, both ends. currents: shape (n_currents,), the same along each
-    axis. value: shape (n_angles, n_currents, ...). gradient: shape (d,) + that of the value.
+    axis. value: shape (n_angles, n_currents, ...). gradient: shape (d,) + that of the value. mixed: those mixed
+    derivatives that are known, by their orders, each of the value's shape.
     """
-    axes = value.ndim
+    axes, given = value.ndim, mixed or {}
     nodes = np.zeros((2,) * axes + value.shape)
     nodes[(0,) * axes] = value
     for orders in sorted(product((0, 1), repeat=axes), key=sum):
         along = [axis for axis, order in enumerate(orders) if order]
         if len(along) == 1:
             nodes[orders] = gradient[along[0]]
+        elif orders in given:
+            nodes[orders] = given[orders]
         elif along:
             ways = [_slopes(angles, currents, nodes[_without(orders, axis)], axis) for axis in along]
             nodes[orders] = np.mean(ways, axis=0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -68,12 +69,14 @@ class Interaction:
         coenergy: Array,
         torque: Array,
         flux_linkages: Array,
+        mixed: Mapping[tuple[int, ...], Array] | None = None,
     ) -> Interaction:
         """The interaction through nodes that know its co-energy (J) and torque (N m), shape (n,) + (m + 1,) * k, and
         what it adds to the flux linkages of its phases (Wb), shape (k, n) + (m + 1,) * k.
 
         angles: shape (n + 1,), rad, over one pitch, both ends. currents: shape (m + 1,), A, from 0. What stands where
-        a current is 0 is taken for 0, but for the flux linkage of the very phase that rests.
+        a current is 0 is taken for 0, but for the flux linkage of the very phase that rests. mixed: derivatives of more
+        than one order that are known, as `mixed_nodes` takes them; fields know them better than splines do.
         """
         value, gradient = np.array(coenergy, dtype=float), np.stack([torque, *flux_linkages])
         k = len(phases)
@@ -83,7 +86,13 @@ class Interaction:
             for along in range(1 + k):
                 if along != axis:
                     gradient[along][rest] = 0.0
-        return cls(phases, angles, currents, mixed_nodes(angles, currents, value, gradient))
+        known = {}
+        for orders, table in (mixed or {}).items():
+            known[orders] = np.array(table, dtype=float)
+            for axis in range(1, 1 + k):
+                if not orders[axis]:
+                    known[orders][(slice(None),) * axis + (0,)] = 0.0
+        return cls(phases, angles, currents, mixed_nodes(angles, currents, value, gradient, known))
 
     @cached_property
     def patches(self) -> Array:

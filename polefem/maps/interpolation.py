@@ -156,6 +156,19 @@ class Potential:
         torque = quintic(across, s)[0] / width
         return MapValues(np.copysign(1.0, current) * flux / height, torque, coenergy, bend / height**2)
 
+    def turning(self, angle: ArrayLike, current: ArrayLike) -> Array:
+        """How the flux linkage changes with the angle, which is how the torque changes with the current, Wb/rad.
+
+        angle: rad. current: A, from 0 to the last. Their shapes broadcast.
+        """
+        angle, size = np.broadcast_arrays(np.asarray(angle, dtype=float), np.asarray(current, dtype=float))
+        j, u, width = self._angle_cell(angle)
+        k = np.clip(np.searchsorted(self.currents, size, side="right") - 1, 0, self.currents.size - 2)
+        height = self.currents[k + 1] - self.currents[k]
+        across = np.einsum("...ab,...b->...a", self.patches[k, j], powers(u)[1])
+        change: Array = quintic(across, (size - self.currents[k]) / height)[1] / (width * height)
+        return change
+
     def current(self, angle: ArrayLike, flux_linkage: ArrayLike) -> Array:
         """Current (A) at angles (rad) and flux linkages (Wb); raises InvalidValue beyond the last."""
         angle, psi = np.broadcast_arrays(

@@ -262,8 +262,8 @@ def refuse_unconverged(machine_map: CoupledMap) -> None:
     if single.converged is not None and not single.converged.all():
         lost = single.converged.size - np.count_nonzero(single.converged)
         raise SolveFailed(f"{lost} of {single.converged.size} points of the map: {single.remarks[0]}")
-    if lost_together := [said for said in machine_map.remarks if said.startswith("no convergence")]:
-        raise SolveFailed(f"{len(lost_together)} points of phases together: {lost_together[0]}")
+    if machine_map.lost:
+        raise SolveFailed(f"{machine_map.lost} points of phases together: {machine_map.remarks[0]}")
 
 
 def half_or_whole_pitch(pitch: float, points: int, mirror: bool) -> Array:

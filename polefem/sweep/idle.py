@@ -42,15 +42,18 @@ class Idle:
         self._around = CubicSpline(closed, linkages, axis=-1, bc_type="periodic")
         self._currents = np.concatenate([[0.0], results.currents])
 
-    def at(self, phase: int, angles: Floats, currents: Floats) -> Floats:
-        """Flux linkages of all phases while one conducts, Wb, shape (n_phases, n_angles, n_currents)."""
-        own = self._around(angles - phase * self._stroke)
+    def at(self, phase: int, angles: Floats, currents: Floats, turned: int = 0, raised: int = 0) -> Floats:
+        """Flux linkages of all phases while one conducts, Wb, shape (n_phases, n_angles, n_currents), or how they
+        change: turned, raised are the orders of the derivative in the angle and in the current, 0 or 1."""
+        own = self._around(angles - phase * self._stroke, turned)
         own = np.concatenate([np.zeros_like(own[:, :1]), own], axis=1)
         if len(self._currents) > 2:
             rest = np.zeros(own[:, 0].shape)
-            levels = CubicSpline(self._currents, own, axis=1, bc_type=((2, rest), "not-a-knot"))(currents)
+            spline = CubicSpline(self._currents, own, axis=1, bc_type=((2, rest), "not-a-knot"))
+            levels = spline(currents, raised)
         else:
-            levels = own[:, 1:] * (currents / self._currents[1])[:, None]
+            part = np.full(currents.shape, 1.0) if raised else currents
+            levels = own[:, 1:] * (part / self._currents[1])[:, None]
         found = np.empty((len(own), len(angles), len(currents)))
         way = self._ways[phase]
         assert way is not None

@@ -1,16 +1,16 @@
 """The sweep that fills a coupled map: one phase alone, then every set of phases that can conduct together.
 
 Only points that no symmetry shows to be another's image are solved (`alike`). At each angle one factorisation is laid
-out for all sets; currents go from the largest down; a point starts from the last angle's solution for the same
-currents, moved as those at larger currents moved.
+out for all sets; currents go from the largest down; a point starts from the solutions for the same currents at angles
+near by, moved as those at larger currents moved. Angles are added where the map's pieces are in doubt (`nodes`), levels
+of current where those between coarser ones are (`fill`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
-from itertools import combinations, product
-from typing import Any
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,12 +19,16 @@ from polefem.errors import InvalidValue, refusal
 from polefem.field import BuiltMachine, built
 from polefem.maps import CoupledMap, Interaction
 from polefem.params import Machine, MeshSpec, checks
-from polefem.solve import Coupled, FactorCache, System, minimise
-from polefem.sweep.alike import Image, Site, alone, orbits
+from polefem.sweep.alike import Site, alone, orbits
+from polefem.sweep.correction import of_pair, of_three, thinned
+from polefem.sweep.fill import Filler
 from polefem.sweep.idle import Idle
-from polefem.sweep.joint_errors import STATES, THREES, Sampled, with_errors
-from polefem.sweep.levels import LEVELS, placed
-from polefem.sweep.single import COARSER, Teller, checked_lists, points_of, swept
+from polefem.sweep.joint_errors import with_errors
+from polefem.sweep.levels import placed
+from polefem.sweep.nodes import doubts
+from polefem.sweep.points import solve_sites
+from polefem.sweep.single import COARSER, Teller, checked_lists, points_of, refined, swept
+from polefem.sweep.sites import Known, Sites
 from polefem.sweep.symmetry import Symmetry, symmetries
 
 __all__ = ["coupled_map"]
@@ -33,12 +37,10 @@ Floats = NDArray[np.float64]
 
 #: What a reader of a map of four phases or more must know.
 FOUR = "what four phases on at once add to what three of them do is left out"
-#: Nodes over a rotor pitch, at least.
-NODES = 30
-#: Of the fields: a joint torque of a tolerance of 1e-4 is off by 3e-5 of the peak, and costs two thirds of one of 1e-5.
-#: Levels are far apart, so a kept factor that does not lead soon is given up sooner.
-TOLERANCE = 1e-4
-PATIENCE = 12
+#: Nodes over a rotor pitch that phases meet at to begin with, at least, and how often their steps may be halved.
+NODES, HALVINGS = 15, 3
+#: Torque of cubic pieces, of the peak of one phase, by which better pieces may differ before a node is added.
+DOUBT = 1e-3
 
 
 def coupled_map(
@@ -49,43 +51,103 @@ def coupled_map(
     progress: Callable[[int, int], None] | None = None,
     *,
     joint_currents: ArrayLike | None = None,
-    joint_nodes: int = NODES,
+    joint_nodes: int | None = None,
 ) -> CoupledMap:
     """Flux linkages of all phases and torque over angle and phase currents, from nonlinear fields of all phases.
 
     angles, currents, mesh, progress: as for `flux_map`, for one phase alone. joint_currents: A, increasing, above 0:
     the levels at which phases conduct together; one of them will do where all conduct the same current. Where none are
-    given, five to the last current, close where the map of one phase bends. joint_nodes: angles over one rotor pitch at
-    which they do, rounded up to whole half strokes.
+    given, six to the last current, close where the map of one phase bends. joint_nodes: angles over one rotor pitch at
+    which they do, rounded up to whole half strokes. Where they are not given, both these and the angles of the map of
+    one phase are added to where torque is in doubt.
 
     Raises what `flux_map` raises, and InvalidValue for a machine whose phases are not one phase turned by strokes.
     """
     angles, currents = checked_lists(angles, currents)
     given = None if joint_currents is None else _checked_levels(currents, joint_currents)
-    checks.whole("phases meet at some angles", "joint_nodes", joint_nodes)
+    if joint_nodes is not None:
+        checks.whole("phases meet at some angles", "joint_nodes", joint_nodes)
     whole = built(machine, mesh)
     rough = built(whole, whole.mesh.coarser(COARSER))
     ways, count = _ways(whole), whole.machine.phases.count
-    nodes = joint_nodes + -joint_nodes % (2 * count)
-    sets = [on for size in (2, 3) for on in combinations(range(count), size)]
-    sites = orbits(sets, nodes, whole.machine.rotor_pitch, ways)
-    joint_points = _points(sites, LEVELS if given is None else len(given))
-    tell = Teller(progress, points_of(whole, angles, currents) + len(whole.sections) * joint_points)
+    tell = Teller(progress, points_of(whole, angles, currents))
     single, alone_results = swept(whole, rough, angles, currents, tell)
-    joint = _JointResults(sites, whole.machine, nodes, placed(single) if given is None else given)
-    for system in whole.systems:
-        _sweep_sites(system, joint, tell)
-    known = _spread(joint)
+    if joint_nodes is None:
+        single, alone_results = refined(whole, single, alone_results, DOUBT, tell)
+    levels = placed(single) if given is None else given
     idle = Idle(alone_results, whole.machine, ways)
-    resting: dict[tuple[int, ...], Floats] = {
-        (phase,): idle.at(phase, joint.angles, joint.levels[2]) for phase in range(count)
-    }
-    resting |= {on: linkages for on, (_, _, linkages) in known.items()}
-    found = CoupledMap(single, remarks=(*_lost(joint), *([FOUR] if count > 3 else [])))
-    for size in (2, 3):
-        added = [_interaction(found, joint, on, known[on], resting) for on in sets if len(on) == size]
-        found = replace(found, interactions=(*found.interactions, *added))
-    return with_errors(found, whole, rough, joint.sampled) if count > 1 else found
+    halvings = HALVINGS if joint_nodes is None else 0
+    sites = _sites(whole, ways, levels, joint_nodes or NODES, halvings)
+    coarse = sites.coarse[2]
+    filler = Filler(single, idle, levels, coarse) if len(coarse) < len(levels) else None
+    todo = [site for site in sites.orbits if site[1] % 2**halvings == 0]
+    found = CoupledMap(single)
+    for more in range(halvings + 1):
+        tell.more(len(whole.sections) * sites.points(todo))
+        for section in range(len(whole.sections)):
+            solve_sites(whole.systems[section], section, sites, todo, filler, tell)
+        found = _corrected(CoupledMap(single), sites, idle)
+        todo = list(_doubtful(found, sites)) if more < halvings else []
+        if not todo:
+            break
+    lost = _lost(sites)
+    found = replace(found, remarks=(*lost, *([FOUR] if count > 3 else [])), lost=len(lost))
+    return with_errors(found, whole, rough, sites) if count > 1 else found
+
+
+def _sites(
+    whole: BuiltMachine, ways: tuple[Symmetry, ...], levels: Floats, nodes: int, halvings: int
+) -> Sites:
+    """All sites that there may be, none of them solved yet."""
+    machine = whole.machine
+    count = machine.phases.count
+    ring = (nodes + -nodes % (2 * count)) * 2**halvings
+    sets = [on for size in (2, 3) for on in combinations(range(count), size)]
+    three = levels[thinned(len(levels))]
+    # To leave levels out takes what each phase does alone on a section, which only the sum over one tells.
+    every, m = list(range(len(levels))), len(levels)
+    sparse = m > 3 and len(whole.sections) == 1
+    coarse = every[(m - 1) % 2 :: 2] if sparse else every
+    return Sites(
+        orbits(sets, ring, machine.rotor_pitch, ways),
+        ring,
+        machine.rotor_pitch,
+        count,
+        {2: levels, 3: three},
+        {2: coarse, 3: list(range(len(three)))},
+    )
+
+
+def _corrected(lower: CoupledMap, sites: Sites, idle: Idle) -> CoupledMap:
+    """The map with what every set of phases adds, as far as sites are solved."""
+    sets: list[tuple[int, ...]] = list(
+        dict.fromkeys(on for images in sites.orbits.values() for on in (i.phases for i in images))
+    )
+    pairs: dict[tuple[int, ...], Known] = {on: sites.known(on) for on in sorted(sets) if len(on) == 2}
+    added: list[Interaction] = [
+        of_pair(lower.single, idle, on, known, sites.levels[2]) for on, known in pairs.items()
+    ]
+    both = replace(lower, interactions=tuple(added))
+    threes = [on for on in sorted(sets) if len(on) == 3]
+    added += [of_three(both, on, sites.known(on), pairs.__getitem__, sites.levels) for on in threes]
+    return replace(lower, interactions=tuple(added))
+
+
+def _doubtful(found: CoupledMap, sites: Sites) -> Iterable[Site]:
+    """The sites in the middle of pieces whose torque is in doubt, those that are images left out."""
+    most = DOUBT * float(np.abs(found.single.torque).max())
+    todo: dict[Site, None] = {}
+    for part in found.interactions:
+        k = len(part.phases)
+        value, turned = part.nodes[(0,) * (1 + k)], part.nodes[(1,) + (0,) * k]
+        n = len(value)
+        doubt = doubts(part.angles, value.reshape(n, -1), turned.reshape(n, -1))
+        nodes = sites.solved(part.phases)
+        for at in np.flatnonzero(doubt > most).tolist():
+            first, last = nodes[at], nodes[at + 1] if at + 1 < n else nodes[0] + sites.nodes
+            if last - first > 1:
+                todo[sites.source((part.phases, (first + last) // 2 % sites.nodes))] = None
+    return todo
 
 
 def _checked_levels(currents: Floats, given: ArrayLike) -> Floats:
@@ -121,207 +183,12 @@ def _ways(whole: BuiltMachine) -> tuple[Symmetry, ...]:
     return ways
 
 
-class _JointResults:
-    """What the sweep of sites adds up: for each solved site arrays of shape (m,) * k, linkages (n_phases,) before that.
-
-    angles: of the nodes, rad, shape (n,). levels: for each number of phases that conduct, the currents, A, shape (m,).
-    """
-
-    def __init__(self, sites: dict[Site, list[Image]], machine: Machine, nodes: int, levels: Floats) -> None:
-        self.sites, self.phases, self.pitch = sites, machine.phases.count, machine.rotor_pitch
-        self.angles: Floats = np.linspace(0.0, self.pitch, nodes, endpoint=False, dtype=np.float64)
-        self.levels: dict[int, Floats] = {2: levels, 3: levels[thinned(len(levels))]}
-        shapes = {site: (len(self.levels[len(site[0])]),) * len(site[0]) for site in sites}
-        self.coenergy = {site: np.zeros(shape) for site, shape in shapes.items()}
-        self.torque = {site: np.zeros(shape) for site, shape in shapes.items()}
-        self.linkages = {site: np.zeros((self.phases, *shape)) for site, shape in shapes.items()}
-        self.lost: list[tuple[Site, tuple[int, ...]]] = []
-        self.sampled = [
-            Sampled(site[0], float(self.angles[site[1]]), self.pitch / nodes, self.levels[len(site[0])], at)
-            for at, site in enumerate(_spread_sites(sites))
-        ]
-
-    def keep(self, site: Site, fields: Floats) -> None:
-        """Hand the fields of a site to whoever estimates errors beside it."""
-        for one in self.sampled:
-            if (one.phases, one.angle) == (site[0], float(self.angles[site[1]])):
-                one.keep(fields)
-
-
-def _points(sites: Iterable[Site], levels: int) -> int:
-    """How many points of one section the sites need."""
-    most = {2: levels, 3: len(thinned(levels))}
-    return sum(most[len(phases)] ** len(phases) for phases, _ in sites)
-
-
-def _spread_sites(sites: Iterable[Site]) -> list[Site]:
-    """Sites of two phases, and of three, spread evenly over all of them: errors are estimated beside these."""
-    found: list[Site] = []
-    for size, count in ((2, STATES), (3, THREES)):
-        some = [site for site in sites if len(site[0]) == size]
-        if some:
-            at = np.unique(np.linspace(0, len(some) - 1, count).round().astype(np.int64))
-            found += [some[k] for k in at.tolist()]
-    return found
-
-
-def thinned(levels: int) -> list[int]:
-    """Which levels of current are kept where three phases conduct: the last, and one in the middle."""
-    return sorted({(levels - 1) // 2, levels - 1})
-
-
-def _sweep_sites(system: System, joint: _JointResults, tell: Teller) -> None:
-    """Solve one section at every site and all currents, and add what it gives to the results."""
-    last: dict[tuple[int, ...], Floats] = {}
-    cache = FactorCache(tolerance=TOLERANCE, patience=PATIENCE)
-    at_node: dict[int, list[tuple[int, ...]]] = {}
-    for phases, node in joint.sites:
-        at_node.setdefault(node, []).append(phases)
-    for node in sorted(at_node):
-        coupled, cache.factor = system.at(float(joint.angles[node])), None
-        for phases in at_node[node]:
-            levels = joint.levels[len(phases)]
-            here = _sweep_site(coupled, joint, (phases, node), levels, last.get(phases), cache)
-            last[phases] = here
-            joint.keep((phases, node), here)
-            for _ in range(len(levels) ** len(phases)):
-                tell()
-
-
-def _sweep_site(
-    coupled: Coupled,
-    joint: _JointResults,
-    site: Site,
-    levels: Floats,
-    last: Floats | None,
-    cache: FactorCache,
-) -> Floats:
-    """Solve one section at one site; return its fields, shape (n_levels,) * k + (size,).
-
-    last: such fields of the same phases at the angle before, where there was one.
-    """
-    model, phases = coupled.system.model, site[0]
-    here = np.zeros((len(levels),) * len(phases) + (model.size,))
-    for at in product(reversed(range(len(levels))), repeat=len(phases)):
-        load = levels[list(at)] @ model.loads[list(phases)]
-        found = minimise(coupled, load, _start(here, last, at), cache)
-        here[at] = found.unknowns
-        joint.coenergy[site][at] += model.scale * (found.work - found.energy)
-        joint.torque[site][at] += coupled.torque(found.unknowns)
-        np.moveaxis(joint.linkages[site], 0, -1)[at] += model.scale * (model.loads @ found.unknowns)
-        if not found.converged:
-            joint.lost.append((site, at))
-    return here
-
-
-def _start(here: Floats, last: Floats | None, at: tuple[int, ...]) -> Floats:
-    """A guess at the unknowns at some levels of current, from those `here` at larger ones and the `last` angle's.
-
-    The last angle tells which sum of the fields at neighbouring larger currents comes closest to this one, and what is
-    left over. (To draw on over the last two angles costs a fifth more steps: iron at the corners saturates by turns.)
-    """
-    most = here.shape[0] - 1
-    steps = [step for step in product((0, 1), repeat=len(at)) if any(step)]
-    larger = [tuple(np.add(at, step)) for step in steps if max(np.add(at, step)) <= most]
-    if last is None:
-        near: Floats = here[larger[0]] if larger else here[at]
-        return near
-    if not larger:
-        same: Floats = last[at]
-        return same
-    before, now = np.array([last[one] for one in larger]), np.array([here[one] for one in larger])
-    shares = np.linalg.lstsq(before @ before.T, before @ last[at], rcond=1e-10)[0]
-    start: Floats = last[at] + shares @ (now - before)
-    return start
-
-
-def _spread(joint: _JointResults) -> dict[tuple[int, ...], tuple[Floats, Floats, Floats]]:
-    """Co-energy and torque, shape (n,) + (m,) * k, and flux linkages, (n_phases, n) + (m,) * k, of every set at every
-    node, from the solved sites."""
-    nodes = len(joint.angles)
-    found: dict[tuple[int, ...], tuple[Floats, Floats, Floats]] = {}
-    for site, images in joint.sites.items():
-        shape = joint.torque[site].shape
-        for image in images:
-            if image.phases not in found:
-                found[image.phases] = (
-                    np.empty((nodes, *shape)),
-                    np.empty((nodes, *shape)),
-                    np.empty((joint.phases, nodes, *shape)),
-                )
-            coenergy, torque, linkages = found[image.phases]
-            coenergy[image.node] = joint.coenergy[site].transpose(image.order)
-            turned = image.turned(joint.torque[site], joint.linkages[site], site[0])
-            torque[image.node], linkages[:, image.node] = turned
-    return found
-
-
-def _interaction(
-    lower: CoupledMap,
-    joint: _JointResults,
-    phases: tuple[int, ...],
-    found: tuple[Floats, Floats, Floats],
-    resting: dict[tuple[int, ...], Floats],
-) -> Interaction:
-    """What a set of phases adds to what all smaller sets do, the map `lower`.
-
-    resting: flux linkages of all phases, (n_phases, n) + (m,) * k, with the phases named conducting. Where all of the
-    set but one conduct, the flux linkage of that one tells how its correction begins.
-    """
-    k, nodes = len(phases), len(joint.angles)
-    currents: Floats = np.concatenate([[0.0], joint.levels[k]])
-    shape = (nodes, *[len(currents)] * k)
-    value, gradient = np.zeros(shape), np.zeros((1 + k, *shape))
-    inner: tuple[Any, ...] = (slice(None), *[slice(1, None)] * k)
-    whole = np.zeros((*shape, joint.phases))
-    for axis, phase in enumerate(phases):
-        whole[..., phase] = currents.reshape([-1 if at == axis else 1 for at in range(k)])
-    below = lower.at(joint.angles.reshape(-1, *[1] * k), whole)
-    value[inner] = found[0] - below.coenergy[inner]
-    gradient[0][inner] = found[1] - below.torque[inner]
-    for axis, phase in enumerate(phases):
-        gradient[1 + axis][inner] = found[2][phase] - below.flux_linkages[inner][..., phase]
-        others = (*phases[:axis], *phases[axis + 1 :])
-        known: Floats = resting[others][phase]
-        if k == 3:
-            some = thinned(len(joint.levels[2]))
-            known = known[np.ix_(range(nodes), some, some)]
-        face = tuple(0 if at == 1 + axis else part for at, part in enumerate(inner))
-        gradient[1 + axis][face] = known - below.flux_linkages[face][..., phase]
-    angles = np.append(joint.angles, joint.pitch)
-    found_here = Interaction.through(phases, angles, currents, value, gradient[0], gradient[1:])
-    return found_here if k == 2 else _refined(lower, joint, found_here, resting)
-
-
-def _refined(
-    lower: CoupledMap, joint: _JointResults, coarse: Interaction, resting: dict[tuple[int, ...], Floats]
-) -> Interaction:
-    """What three phases add, from few levels of current to all those of two phases.
-
-    What a resting phase links while the two others conduct is known at all of them, and bends too much for a few.
-    """
-    currents, k = np.append(0.0, joint.levels[2]), len(coarse.phases)
-    angle, inner = joint.angles.reshape(-1, *[1] * k), (slice(None), *[slice(1, None)] * k)
-    rows = np.stack(np.meshgrid(*[currents] * k, indexing="ij"), axis=-1)[None]
-    rows = np.repeat(rows, len(joint.angles), axis=0)
-    found = coarse.at(np.broadcast_to(angle, rows.shape[:-1]), rows)
-    every = np.zeros((*rows.shape[:-1], joint.phases))
-    every[..., list(coarse.phases)] = rows
-    below = lower.at(angle, every)
-    linkages = np.moveaxis(found.flux_linkages, -1, 0).copy()
-    for axis, phase in enumerate(coarse.phases):
-        others = tuple(other for other in coarse.phases if other != phase)
-        face = tuple(0 if at == 1 + axis else part for at, part in enumerate(inner))
-        linkages[axis][face] = resting[others][phase] - below.flux_linkages[face][..., phase]
-    return Interaction.through(coarse.phases, coarse.angles, currents, found.coenergy, found.torque, linkages)
-
-
-def _lost(joint: _JointResults) -> list[str]:
+def _lost(sites: Sites) -> list[str]:
     """A sentence for each point that did not converge."""
     return [
-        f"no convergence at {np.degrees(joint.angles[node]):.4g} deg with "
+        f"no convergence at {np.degrees(sites.angle(node)):.4g} deg with "
         + " and ".join(
-            f"{joint.levels[len(on)][k]:.4g} A in phase {phase}" for phase, k in zip(on, at, strict=True)
+            f"{sites.levels[len(on)][k]:.4g} A in phase {phase}" for phase, k in zip(on, at, strict=True)
         )
-        for (on, node), at in joint.lost
+        for (on, node), at in sites.lost
     ]

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
-from itertools import product
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,8 +11,10 @@ from numpy.typing import NDArray
 from polefem.field import BuiltMachine, transferred
 from polefem.maps import CoupledMap
 from polefem.solve import FactorCache, minimise
+from polefem.sweep.alike import Site
+from polefem.sweep.sites import Sites
 
-__all__ = ["STATES", "THREES", "Sampled", "with_errors"]
+__all__ = ["with_errors"]
 
 Floats = NDArray[np.float64]
 
@@ -32,54 +33,65 @@ STEP = 0.618
 
 @dataclass(eq=False)
 class Sampled:
-    """A state beside a site: its angle a part of a step further on, its currents between two levels, in the cell whose
-    turn it is; where there is one level, at that.
+    """A state beside a site: its angle (rad) a part of the way to the next node, its currents (A, of all phases)
+    between two levels.
 
-    fields: what to start from, of each section, shape (size,): the corners' fields in the shares of the state.
+    starts: what to start from, of each section, shape (size,).
     """
 
     phases: tuple[int, ...]
     angle: float
-    step: float
-    levels: Floats
-    turn: int
-    fields: list[Floats] = field(default_factory=list)
-
-    @property
-    def cell(self) -> tuple[int, ...]:
-        """The lower level of each phase."""
-        cells = max(len(self.levels) - 1, 1)
-        return tuple(int(((self.turn + 1) * STEP * (at + 1)) % 1.0 * cells) for at in range(len(self.phases)))
-
-    def keep(self, fields: Floats) -> None:
-        """Take what to start from out of a site's fields, shape (n_levels,) * k + (size,)."""
-        start = np.zeros(fields.shape[-1])
-        most = len(self.levels) - 1
-        for corner in product((0, 1), repeat=len(self.phases)):
-            shares = [u if far else 1.0 - u for far, u in zip(corner, BETWEEN, strict=False)]
-            at = tuple(min(low + far, most) for low, far in zip(self.cell, corner, strict=True))
-            start += float(np.prod(shares)) * fields[at]
-        self.fields.append(start)
-
-    def currents(self, phases: int) -> Floats:
-        """A, shape (n_phases,)."""
-        row, padded = np.zeros(phases), np.append(self.levels, self.levels[-1])
-        for phase, low, u in zip(self.phases, self.cell, BETWEEN, strict=False):
-            row[phase] = (1.0 - u) * padded[low] + u * padded[low + 1]
-        return row
+    currents: Floats
+    starts: list[Floats]
 
 
-def with_errors(
-    found: CoupledMap, whole: BuiltMachine, rough: BuiltMachine, sampled: Sequence[Sampled]
-) -> CoupledMap:
+def _sampled(sites: Sites, sections: int) -> list[Sampled]:
+    """States beside sites that are spread evenly over all that were solved, the cells of current gone through."""
+    found: list[Sampled] = []
+    for size, count in ((2, STATES), (3, THREES)):
+        some = sorted(site for site in sites.values if len(site[0]) == size)
+        if some:
+            at = np.unique(np.linspace(0, len(some) - 1, count).round().astype(np.int64))
+            found += [_beside(sites, sections, some[k], len(found) + 1) for k in at.tolist()]
+    return found
+
+
+def _beside(sites: Sites, sections: int, site: Site, turn: int) -> Sampled:
+    """The state beside a site, whose currents lie in the cell of levels whose turn it is."""
+    phases, node = site
+    nodes, levels = sites.solved(phases), sites.levels[len(phases)]
+    following = next((other for other in nodes if other > node), nodes[0] + sites.nodes)
+    angle = sites.angle(node) + ALONG * (sites.angle(following) - sites.angle(node))
+    cells, row, few = max(len(levels) - 1, 1), np.zeros(sites.phases), levels[sites.coarse[len(phases)]]
+    weights = []
+    for axis, phase in enumerate(phases):
+        low, u = int((turn * STEP * (axis + 1)) % 1.0 * cells), BETWEEN[axis]
+        row[phase] = (1.0 - u) * levels[low] + u * levels[min(low + 1, len(levels) - 1)]
+        weights.append(_straight(few, float(row[phase])))
+    starts = []
+    for section in range(sections):
+        fields = sites.fields[section, site]
+        starts.append(np.einsum("i,j,ijx->x" if len(weights) == 2 else "i,j,k,ijkx->x", *weights, fields))
+    return Sampled(phases, angle, row, starts)
+
+
+def _straight(levels: Floats, current: float) -> Floats:
+    """What the fields at levels count for that at a current between two of them, or below the lowest."""
+    if current <= levels[0]:
+        return np.eye(levels.size)[0] * (current / levels[0])
+    shares: Floats = np.array([np.interp(current, levels, row) for row in np.eye(levels.size)])
+    return shares
+
+
+def with_errors(found: CoupledMap, whole: BuiltMachine, rough: BuiltMachine, sites: Sites) -> CoupledMap:
     """The map with its estimated errors of flux linkages and torque, by mesh and interpolation together.
 
-    whole: the machine that the map was computed from, rough: on a coarser mesh. What three phases at once are off by is
-    said in the remarks where it is more.
+    whole: the machine that the map was computed from at `sites`, rough: on a coarser mesh. What three phases at once
+    are off by is said in the remarks where it is more.
     """
+    sampled = _sampled(sites, len(whole.sections))
     pairs = [one for one in sampled if len(one.phases) == 2]
-    angles, currents = _states(pairs, found.phases)
-    starts = [np.array(fields) for fields in zip(*(one.fields for one in pairs), strict=True)]
+    angles, currents, starts = _states(pairs)
     fine = _solved(whole, angles, currents, starts)
     again = [
         transferred(fields, own.model, other.model)
@@ -95,8 +107,7 @@ def with_errors(
     torque_error = max(COVER_TORQUE * torque, found.single.torque_error or 0.0)
     threes, remarks = [one for one in sampled if len(one.phases) == 3], found.remarks
     if threes:
-        angles, currents = _states(threes, found.phases)
-        starts = [np.array(fields) for fields in zip(*(one.fields for one in threes), strict=True)]
+        angles, currents, starts = _states(threes)
         off = float(
             np.abs(found.torque(angles, currents) - _solved(whole, angles, currents, starts)[1]).max()
         )
@@ -106,10 +117,10 @@ def with_errors(
     return replace(found, flux_linkage_error=flux_error, torque_error=torque_error, remarks=remarks)
 
 
-def _states(sampled: Sequence[Sampled], phases: int) -> tuple[Floats, Floats]:
-    """Angles (rad), shape (n,), and currents (A), shape (n, n_phases)."""
-    angles = np.array([one.angle + ALONG * one.step for one in sampled])
-    return angles, np.array([one.currents(phases) for one in sampled])
+def _states(sampled: Sequence[Sampled]) -> tuple[Floats, Floats, list[Floats]]:
+    """Angles (rad), shape (n,), currents (A), shape (n, n_phases), and of each section starts, shape (n, size)."""
+    starts = [np.array(fields) for fields in zip(*(one.starts for one in sampled), strict=True)]
+    return np.array([one.angle for one in sampled]), np.array([one.currents for one in sampled]), starts
 
 
 def _solved(

@@ -13,6 +13,7 @@ from polefem.maps import FluxMap
 from polefem.params import Machine, MeshSpec
 from polefem.params.checks import increasing, positive
 from polefem.solve import Coupled, FactorCache, Solution, System, minimise
+from polefem.sweep.nodes import doubts
 
 __all__ = [
     "COARSER",
@@ -23,6 +24,7 @@ __all__ = [
     "distinct_angles",
     "flux_map",
     "points_of",
+    "refined",
     "swept",
 ]
 
@@ -37,6 +39,8 @@ COARSER = 1.5
 SAMPLE_ANGLES = 8
 COVER_FLUX_LINKAGE = 1.2
 COVER_TORQUE = 1.7
+#: How often the steps of a map's angles may be halved where its torque is in doubt.
+ADDED = 2
 
 
 def flux_map(
@@ -90,7 +94,7 @@ def swept(
     rough: the machine on the coarser mesh that errors are estimated by; None where they are not. starts: of each
     section, shape (n_distinct_angles, n_currents, size), where fields are known better than from neighbours.
     """
-    distinct, where, signs = distinct_angles(angles, whole.machine.rotor_pitch, whole.mirror)
+    distinct = distinct_angles(angles, whole.machine.rotor_pitch, whole.mirror)[0]
     results = Results(distinct, currents, whole.machine.phases.count)
     fields = [
         _sweep(
@@ -103,16 +107,29 @@ def swept(
         )
         for at, system in enumerate(whole.systems)
     ]
-    remarks = _lost(angles, currents, results.converged[:, where])
+    remarks: list[str] = []
     errors: tuple[float | None, float | None] = None, None
     if rough is not None:
         again = _solved_again(whole, rough, results, fields)
         errors = _errors(results, again)
         lost = _lost(again.angles, again.currents, again.converged)
         remarks += [f"error estimate: {said}" for said in lost]
-    found = FluxMap(
+    return _map_of(whole, angles, results, errors, remarks), results
+
+
+def _map_of(
+    whole: BuiltMachine,
+    angles: Floats,
+    results: Results,
+    errors: tuple[float | None, float | None],
+    remarks: Sequence[str],
+) -> FluxMap:
+    """The map at angles whose distinct ones are those of the results."""
+    _, where, signs = distinct_angles(angles, whole.machine.rotor_pitch, whole.mirror)
+    converged = results.converged[:, where]
+    return FluxMap(
         angles,
-        currents,
+        results.currents,
         results.flux_linkage[:, where],
         results.torque[:, where] * signs,
         results.coenergy[:, where],
@@ -120,12 +137,42 @@ def swept(
         rotor_poles=whole.machine.rotor_poles,
         mirror=whole.mirror,
         iterations=results.steps[:, where],
-        converged=results.converged[:, where],
+        converged=converged,
         flux_linkage_error=errors[0],
         torque_error=errors[1],
-        remarks=tuple(remarks),
+        remarks=(*_lost(angles, results.currents, converged), *remarks),
     )
-    return found, results
+
+
+def refined(
+    whole: BuiltMachine, flux_map: FluxMap, results: Results, most: float, tell: Teller
+) -> tuple[FluxMap, Results]:
+    """A map and its results with angles added where its torque is in doubt by more than a part `most` of its peak.
+
+    Where the map does not go over a whole pitch it stays as it is.
+    """
+    pitch = whole.machine.rotor_pitch
+    errors = flux_map.flux_linkage_error, flux_map.torque_error
+    said = [remark for remark in flux_map.remarks if remark.startswith("error estimate")]
+    for _ in range(ADDED):
+        around = flux_map.potential.angles
+        values = flux_map.potential.at(around[:-1, None], results.currents)
+        doubt = doubts(around, values.coenergy, values.torque) > most * np.abs(flux_map.torque).max()
+        middle = (around[:-1] + around[1:])[doubt] / 2
+        turns = np.ceil((flux_map.angles[-1] - flux_map.angles[0]) / pitch) + 1
+        many = (middle[:, None] + pitch * np.arange(-turns, turns + 1)).ravel()
+        inside = many[(many > flux_map.angles[0]) & (many < flux_map.angles[-1])]
+        if not inside.size:
+            break
+        new, _, _ = distinct_angles(inside, pitch, whole.mirror)
+        more = Results(new, results.currents, whole.machine.phases.count)
+        tell.more(len(whole.sections) * len(new) * len(results.currents))
+        for system in whole.systems:
+            _sweep(system, more, tell)
+        results = results.joined(more)
+        angles = np.unique(np.round(np.concatenate([flux_map.angles, inside]), 12))
+        flux_map = _map_of(whole, angles, results, errors, said)
+    return flux_map, results
 
 
 def distinct_angles(angles: Floats, pitch: float, mirror: bool) -> tuple[Floats, Ints, Floats]:
@@ -154,6 +201,16 @@ class Results:
         self.steps = np.zeros(shape, dtype=np.int64)
         self.converged = np.ones(shape, dtype=bool)
 
+    def joined(self, other: Results) -> Results:
+        """Both, of the same currents, at the angles of either."""
+        angles = np.concatenate([self.angles, other.angles])
+        order = np.argsort(angles)
+        both = Results(angles[order], self.currents, len(self.linkages))
+        for name in ("linkages", "torque", "coenergy", "steps", "converged"):
+            table = np.concatenate([getattr(self, name), getattr(other, name)], axis=-1)
+            setattr(both, name, table[..., order])
+        return both
+
     @property
     def flux_linkage(self) -> Floats:
         """Of the phase that carries the current."""
@@ -174,6 +231,10 @@ class Teller:
 
     def __init__(self, progress: Callable[[int, int], None] | None, points: int) -> None:
         self._progress, self._points, self._done = progress, points, 0
+
+    def more(self, points: int) -> None:
+        """Count with points that were not foreseen."""
+        self._points += points
 
     def __call__(self) -> None:
         self._done += 1

@@ -1,0 +1,192 @@
+"""From the joint fields of a set of phases to what it adds to all smaller sets: derivatives at nodes, `Interaction`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+
+from polefem.maps import CoupledMap, FluxMap, Interaction
+from polefem.sweep.idle import Idle
+from polefem.sweep.sites import Known
+
+__all__ = ["Alone", "of_pair", "of_three", "pair_nodes", "thinned"]
+
+Floats = NDArray[np.float64]
+
+#: Value, torque, flux linkages, and the mixed derivatives, by the orders in the angle and in either current.
+VALUE, TURNED, FIRST, SECOND = (0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1)
+BOTH, TURNED_FIRST, TURNED_SECOND = (0, 1, 1), (1, 1, 0), (1, 0, 1)
+
+
+def thinned(levels: int) -> list[int]:
+    """Which levels of current are kept where three phases conduct: the last, and one in the middle."""
+    return sorted({(levels - 1) // 2, levels - 1})
+
+
+@dataclass(frozen=True, eq=False)
+class Alone:
+    """What two phases do alone, at angles (rad), shape (n,), and currents from 0 (A), shape (m + 1,).
+
+    coenergy (J), torque (N m), linkage (Wb), inductance (H), turning (Wb/rad): of the first and the second phase, each
+    of shape (2, n, m + 1). mutual (H), induced (Wb), drawn (Wb/rad): while the phase at that place conducts, what the
+    other links, how that changes with the current, and with the angle; of the same shape.
+    """
+
+    phases: tuple[int, ...]
+    angles: Floats
+    currents: Floats
+    coenergy: Floats
+    torque: Floats
+    linkage: Floats
+    inductance: Floats
+    turning: Floats
+    induced: Floats
+    mutual: Floats
+    drawn: Floats
+
+    @classmethod
+    def of(
+        cls, single: FluxMap, idle: Idle, phases: tuple[int, ...], angles: Floats, currents: Floats
+    ) -> Alone:
+        """From the map of one phase and the flux linkages of those that rest."""
+        tables: list[list[Floats]] = [[] for _ in range(8)]
+        for phase, other in zip(phases, phases[::-1], strict=True):
+            own = (angles - phase * single.stroke)[:, None]
+            values = single.potential.at(own, currents)
+            beside = [
+                idle.at(phase, angles, currents, turned, raised)[other]
+                for turned, raised in ((0, 0), (0, 1), (1, 0))
+            ]
+            row = (values.coenergy, values.torque, values.flux_linkage, values.incremental_inductance)
+            for table, found in zip(
+                tables, (*row, single.potential.turning(own, currents), *beside), strict=True
+            ):
+                table.append(found)
+        return cls(phases, angles, currents, *(np.array(table) for table in tables))
+
+    def both(self, name: str) -> Floats:
+        """Of both phases together, at every pair of currents, shape (n, m + 1, m + 1)."""
+        first, second = getattr(self, name)
+        total: Floats = first[:, :, None] + second[:, None, :]
+        return total
+
+
+def pair_nodes(
+    alone: Alone,
+    coenergy: Floats,
+    torque: Floats,
+    linkages: Floats,
+    mutual: Floats | None,
+    turning: Floats | None,
+) -> dict[tuple[int, ...], Floats]:
+    """Derivatives of what two phases add to both alone, by their orders in the angle and in either current, each of
+    shape (n, m + 1, m + 1).
+
+    coenergy, torque, mutual: of shape (n, m, m). linkages, turning: of the two phases, (2, n, m, m). Where fields did
+    not tell mutual and turning, no mixed derivatives are told.
+    """
+    inner = (slice(None), slice(1, None), slice(1, None))
+    shape = (len(alone.angles), alone.currents.size, alone.currents.size)
+    found: dict[tuple[int, ...], Floats] = {o: np.zeros(shape) for o in (VALUE, TURNED, FIRST, SECOND)}
+    found[VALUE][inner] = coenergy - alone.both("coenergy")[inner]
+    found[TURNED][inner] = torque - alone.both("torque")[inner]
+    found[FIRST][inner] = linkages[0] - alone.linkage[0][:, 1:, None]
+    found[SECOND][inner] = linkages[1] - alone.linkage[1][:, None, 1:]
+    found[FIRST][:, 0, :], found[SECOND][:, :, 0] = alone.induced[1], alone.induced[0]
+    if mutual is not None and turning is not None:
+        found |= {order: np.zeros(shape) for order in (BOTH, TURNED_FIRST, TURNED_SECOND)}
+        found[BOTH][inner] = mutual
+        found[BOTH][:, 0, :], found[BOTH][:, :, 0] = alone.mutual[1], alone.mutual[0]
+        found[BOTH][:, 0, 0] = alone.mutual[:, :, 0].mean(axis=0)
+        found[TURNED_FIRST][inner] = turning[0] - alone.turning[0][:, 1:, None]
+        found[TURNED_SECOND][inner] = turning[1] - alone.turning[1][:, None, 1:]
+        found[TURNED_FIRST][:, 0, :], found[TURNED_SECOND][:, :, 0] = alone.drawn[1], alone.drawn[0]
+    return found
+
+
+def of_pair(
+    single: FluxMap, idle: Idle, phases: tuple[int, ...], known: Known, levels: Floats
+) -> Interaction:
+    """What two phases that conduct together add to both alone."""
+    currents = np.append(0.0, levels)
+    alone = Alone.of(single, idle, phases, known.angles[:-1], currents)
+    told = len(levels) > 1
+    nodes = pair_nodes(
+        alone,
+        known.coenergy,
+        known.torque,
+        known.linkages[list(phases)],
+        known.mutual if told else None,
+        known.turning if told else None,
+    )
+    return Interaction.through(
+        phases,
+        known.angles,
+        currents,
+        nodes[VALUE],
+        nodes[TURNED],
+        np.stack([nodes[FIRST], nodes[SECOND]]),
+        {orders: table for orders, table in nodes.items() if sum(orders) > 1},
+    )
+
+
+def of_three(
+    lower: CoupledMap,
+    phases: tuple[int, ...],
+    known: Known,
+    pairs: Callable[[tuple[int, ...]], Known],
+    levels: dict[int, Floats],
+) -> Interaction:
+    """What three phases that conduct together add to what one and two of them do, the map `lower`.
+
+    pairs: what is known of any two. What a resting phase links while the two others conduct is known at all levels of
+    two phases, and bends too much for the few of three: so the correction through those few is refined to all.
+    """
+    angles, closed = known.angles[:-1], known.angles
+    few, every = np.append(0.0, levels[3]), np.append(0.0, levels[2])
+    some = thinned(len(levels[2]))
+    resting = {
+        phase: _resting(pairs(tuple(other for other in phases if other != phase)), phase, angles)
+        for phase in phases
+    }
+    inner: tuple[Any, ...] = (slice(None), *[slice(1, None)] * 3)
+    below = lower.at(angles.reshape(-1, 1, 1, 1), _rows(few, phases, lower.phases))
+    value, torque = np.zeros(below.torque.shape), np.zeros(below.torque.shape)
+    linkages = np.zeros((3, *value.shape))
+    value[inner] = known.coenergy - below.coenergy[inner]
+    torque[inner] = known.torque - below.torque[inner]
+    for axis, phase in enumerate(phases):
+        linkages[axis][inner] = known.linkages[phase] - below.flux_linkages[inner][..., phase]
+        face = tuple(0 if at == 1 + axis else part for at, part in enumerate(inner))
+        told = resting[phase][np.ix_(range(len(angles)), some, some)]
+        linkages[axis][face] = told - below.flux_linkages[face][..., phase]
+    coarse = Interaction.through(phases, closed, few, value, torque, linkages)
+    rows = _rows(every, phases, lower.phases)
+    spread = np.broadcast_to(angles.reshape(-1, 1, 1, 1), (len(angles), *rows.shape[:-1]))
+    found = coarse.at(spread, np.broadcast_to(rows[..., list(phases)], (*spread.shape, 3)))
+    below = lower.at(spread, rows)
+    linkages = np.moveaxis(found.flux_linkages, -1, 0).copy()
+    for axis, phase in enumerate(phases):
+        face = tuple(0 if at == 1 + axis else part for at, part in enumerate(inner))
+        linkages[axis][face] = resting[phase] - below.flux_linkages[face][..., phase]
+    return Interaction.through(phases, closed, every, found.coenergy, found.torque, linkages)
+
+
+def _rows(currents: Floats, phases: tuple[int, ...], count: int) -> Floats:
+    """Currents of all phases at every three levels of three of them, shape (m + 1,) * 3 + (count,)."""
+    rows = np.zeros((*[currents.size] * 3, count))
+    rows[..., list(phases)] = np.stack(np.meshgrid(*[currents] * 3, indexing="ij"), axis=-1)
+    return rows
+
+
+def _resting(pair: Known, phase: int, angles: Floats) -> Floats:
+    """What a phase links while two others conduct, at angles, Wb, shape (n, m, m)."""
+    table = pair.linkages[phase]
+    around = CubicSpline(pair.angles, np.concatenate([table, table[:1]]), bc_type="periodic")
+    found: Floats = around(angles)
+    return found

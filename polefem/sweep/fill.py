@@ -1,0 +1,211 @@
+"""Which levels of current of a pair need no field of their own, since pieces between coarser levels are close enough.
+
+At the coarse levels fields tell more than the pieces need: how either flux linkage changes with its own current. Where
+pieces bend otherwise than that, or their torque bends abruptly from one to the next, the levels between are solved.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicHermiteSpline, CubicSpline
+
+from polefem.maps import FluxMap
+from polefem.sweep.correction import (
+    BOTH,
+    FIRST,
+    SECOND,
+    TURNED,
+    TURNED_FIRST,
+    TURNED_SECOND,
+    VALUE,
+    Alone,
+    pair_nodes,
+)
+from polefem.sweep.idle import Idle
+from polefem.sweep.sites import Values
+
+__all__ = ["Filler", "shares"]
+
+Floats = NDArray[np.float64]
+
+#: Flux linkage, of the largest of one phase, and torque, of its peak, by which pieces may be off where no field is
+#: asked.
+FLUX, TORQUE = 1e-3, 1e-3
+#: How far the slope of a cubic piece is off, over its width and how much more it bends at an end; and its value, over
+#: the width squared and the jump of its second derivative: of the error f'''' h^4 / 24 u^2 (1 - u)^2.
+SLOPE, LEAP = 0.096, 1 / 64
+
+
+@dataclass(frozen=True, eq=False)
+class Filler:
+    """Fills in the levels of a pair at one node. single, idle: of one phase alone. levels: A, shape (m,). coarse: which
+    of these have fields."""
+
+    single: FluxMap
+    idle: Idle
+    levels: Floats
+    coarse: list[int]
+
+    def fill(
+        self, phases: tuple[int, ...], angle: float, values: Values, own: Floats
+    ) -> list[tuple[int, ...]]:
+        """Put pieces' values where they are close enough, and return the levels that need fields.
+
+        values: with fields at the coarse levels. own: at these, how each phase's flux linkage changes with its own
+        current, H, shape (2, n_coarse, n_coarse).
+        """
+        at, grid = np.array([angle]), np.ix_(self.coarse, self.coarse)
+        few, every = np.append(0.0, self.levels[self.coarse]), np.append(0.0, self.levels)
+        alone = Alone.of(self.single, self.idle, phases, at, few)
+        linkages = np.array([values.linkages[phase][grid] for phase in phases])
+        turning = np.array([table[grid] for table in values.turning])
+        nodes = pair_nodes(
+            alone,
+            values.coenergy[grid][None],
+            values.torque[grid][None],
+            linkages[:, None],
+            values.mutual[grid][None],
+            turning[:, None],
+        )
+        here = {orders: table[0] for orders, table in nodes.items()}
+        second = own - np.stack(
+            [alone.inductance[0, 0, 1:, None] + 0 * own[0], alone.inductance[1, 0, None, 1:] + 0 * own[1]]
+        )
+        open_ = self._needed(few, here, second)
+        self._put(phases, Alone.of(self.single, self.idle, phases, at, every), few, here, values, open_)
+        m = len(self.levels)
+        known = {(i, j) for i in self.coarse for j in self.coarse}
+        return [
+            (i, j)
+            for i in reversed(range(m))
+            for j in reversed(range(m))
+            if open_[i, j] and (i, j) not in known
+        ]
+
+    def _needed(self, few: Floats, here: dict[tuple[int, ...], Floats], second: Floats) -> NDArray[np.bool_]:
+        """Whether each pair of levels needs a field, shape (m, m)."""
+        flux = FLUX * float(np.abs(self.single.flux_linkage).max())
+        torque = TORQUE * float(np.abs(self.single.torque).max())
+        doubt = []
+        for axis, slope, turned in ((0, FIRST, TURNED_FIRST), (1, SECOND, TURNED_SECOND)):
+            tables = (here[VALUE], here[slope], here[TURNED], here[turned], second[axis])
+            value, flow, pull, change, bends = (table.T if axis else table for table in tables)
+            bent = _bent(few, value, flow)
+            exact = np.full(
+                (2, *bent.shape[1:]), np.nan
+            )  # at either end of each piece; unknown where currents rest
+            exact[1, :, 1:], exact[0, 1:, 1:] = bends, bends[:-1]
+            off = np.nanmax(np.abs(bent - exact)[..., 1:], axis=0) * SLOPE * np.diff(few)[:, None] / flux
+            bent = _bent(few, pull, change)
+            jump = np.abs(bent[0, 1:] - bent[1, :-1])[:, 1:]
+            beside = np.zeros(off.shape)
+            beside[:-1], beside[1:] = jump, np.maximum(beside[1:], jump)
+            beside[:-1] = np.maximum(beside[:-1], jump)
+            doubt.append(np.maximum(off, beside * LEAP * np.diff(few)[:, None] ** 2 / torque))
+        m = len(self.levels)
+        found = np.zeros((m, m), dtype=bool)
+        for i in range(m):
+            for j in range(m):
+                worst = max(self._worst(doubt[0], i, j), self._worst(doubt[1], j, i))
+                found[i, j] = worst > 1.0
+        return found
+
+    def _worst(self, doubt: Floats, along: int, across: int) -> float:
+        """The worst doubt about pieces along one current at a level of it, by the rows beside a level of the other."""
+        if along in self.coarse:
+            return 0.0
+        piece, row = (int(np.searchsorted(self.coarse, level)) for level in (along, across))
+        rows = [row] if across in self.coarse else [row - 1, row]
+        return max(float(doubt[piece, one]) for one in rows if one >= 0)
+
+    def _put(
+        self,
+        phases: tuple[int, ...],
+        alone: Alone,
+        few: Floats,
+        here: dict[tuple[int, ...], Floats],
+        values: Values,
+        open_: NDArray[np.bool_],
+    ) -> None:
+        """Values of the pieces at the levels that have no field and need none."""
+        at, slopes = (_hermite(few, alone.currents, order) for order in (0, 1))
+        mixed = (
+            CubicSpline(few, here[TURNED_FIRST], axis=1)(few, 1)
+            + CubicSpline(few, here[TURNED_SECOND])(few, 1)
+        ) / 2
+        still = _interleaved(here[VALUE], here[FIRST], here[SECOND], here[BOTH])
+        moving = _interleaved(here[TURNED], here[TURNED_FIRST], here[TURNED_SECOND], mixed)
+        added = {
+            VALUE: at @ still @ at.T,
+            FIRST: slopes @ still @ at.T,
+            SECOND: at @ still @ slopes.T,
+            BOTH: slopes @ still @ slopes.T,
+            TURNED: at @ moving @ at.T,
+            TURNED_FIRST: slopes @ moving @ at.T,
+            TURNED_SECOND: at @ moving @ slopes.T,
+        }
+        added = {orders: table[1:, 1:] for orders, table in added.items()}
+        free = ~open_
+        free[np.ix_(self.coarse, self.coarse)] = False
+        inner = np.s_[0, 1:, 1:]
+        values.coenergy[free] = (added[VALUE] + alone.both("coenergy")[inner])[free]
+        values.torque[free] = (added[TURNED] + alone.both("torque")[inner])[free]
+        values.mutual[free] = added[BOTH][free]
+        for k, (linked, turned) in enumerate(((FIRST, TURNED_FIRST), (SECOND, TURNED_SECOND))):
+            shape = (slice(None), None) if k == 0 else (None, slice(None))
+            values.linkages[phases[k]][free] = (added[linked] + alone.linkage[k, 0, 1:][shape])[free]
+            values.turning[k][free] = (added[turned] + alone.turning[k, 0, 1:][shape])[free]
+        for phase in range(len(values.linkages)):
+            if phase not in phases:
+                values.linkages[phase][free] = self._resting(phases, phase, alone, values)[free]
+
+    def _resting(self, phases: tuple[int, ...], phase: int, alone: Alone, values: Values) -> Floats:
+        """What a third phase links, Wb, shape (m, m), by splines through the coarse levels."""
+        few = np.append(0.0, self.levels[self.coarse])
+        table = np.zeros((few.size, few.size))
+        table[1:, 1:] = values.linkages[phase][np.ix_(self.coarse, self.coarse)]
+        first, second = (self.idle.at(one, alone.angles, few)[phase, 0] for one in phases)
+        table[:, 0], table[0] = first, second
+        one_way = CubicSpline(few, table)(self.levels)
+        found: Floats = CubicSpline(few, one_way, axis=1)(self.levels)
+        return found
+
+
+def _bent(x: Floats, value: Floats, slope: Floats) -> Floats:
+    """Second derivatives of Hermite's cubics along the first axis, at start and end of each piece, shape (2, ...)."""
+    h = np.diff(x).reshape(-1, *[1] * (value.ndim - 1))
+    gained = np.diff(value, axis=0) / h
+    return np.stack(
+        [
+            (6 * gained - 4 * slope[:-1] - 2 * slope[1:]) / h,
+            (-6 * gained + 2 * slope[:-1] + 4 * slope[1:]) / h,
+        ]
+    )
+
+
+def _hermite(x: Floats, at: Floats, order: int) -> Floats:
+    """What each value and slope at x counts for a cubic piece (or its derivative) at some places, (n_at, 2 n_x)."""
+    unit, none = np.eye(x.size), np.zeros((x.size, x.size))
+    values, slopes = (
+        CubicHermiteSpline(x, unit, none)(at, order),
+        CubicHermiteSpline(x, none, unit)(at, order),
+    )
+    return np.concatenate([values, slopes], axis=1)
+
+
+def _interleaved(value: Floats, first: Floats, second: Floats, both: Floats) -> Floats:
+    """Nodes as `_hermite` weighs them on either side."""
+    return np.block([[value, second], [first, both]])
+
+
+def shares(levels: Floats, current: float) -> tuple[Floats, Floats]:
+    """What fields at levels, and their slopes there, count for the field at a current: cubic between two levels,
+    straight below the lowest."""
+    if current <= levels[0]:
+        first = np.eye(levels.size)[0]
+        return first, first * (current - levels[0])
+    both = _hermite(levels, np.array([current]), 0)[0]
+    return both[: levels.size], both[levels.size :]

@@ -1,0 +1,137 @@
+"""What the joint sweep has solved: sites, their values and fields, and what their images make known of every set."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polefem.sweep.alike import Image, Site
+
+__all__ = ["Known", "Sites", "Values"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(eq=False)
+class Values:
+    """What all sections of a machine do at one site, over the levels of current of its k phases, each (m,) * k.
+
+    coenergy, torque: J, N m. linkages: of all phases, Wb, (n_phases, ...). For two phases also mutual: how the flux
+    linkage of the first changes with the current of the second, H; turning: how the torque changes with the current of
+    either, Wb/rad, (2, ...).
+    """
+
+    coenergy: Floats
+    torque: Floats
+    linkages: Floats
+    mutual: Floats
+    turning: Floats
+
+    @classmethod
+    def nought(cls, phases: int, levels: int, k: int) -> Values:
+        """Zeros to be added to."""
+        shape = (levels,) * k
+        return cls(*(np.zeros((*more, *shape)) for more in ((), (), (phases,), (), (k,))))
+
+
+@dataclass(frozen=True, eq=False)
+class Known:
+    """What is known of one set of phases at its n nodes: as `Values`, the nodes before the levels of current.
+
+    nodes: numbers of the ring's nodes, shape (n,). angles: of them and a pitch after the first, rad, shape (n + 1,).
+    """
+
+    nodes: NDArray[np.int64]
+    angles: Floats
+    coenergy: Floats
+    torque: Floats
+    linkages: Floats
+    mutual: Floats
+    turning: Floats
+
+
+@dataclass(eq=False)
+class Sites:
+    """The sites that were solved, of all that there are.
+
+    orbits: every site that could be solved, with its images. nodes: how many the ring of angles has over the pitch
+    (rad). phases: of the machine. levels: currents for each number of phases that conduct, A. coarse: which of these
+    are always solved, others where they are needed.
+    """
+
+    orbits: dict[Site, list[Image]]
+    nodes: int
+    pitch: float
+    phases: int
+    levels: dict[int, Floats]
+    coarse: dict[int, list[int]]
+    values: dict[Site, Values] = field(default_factory=dict)
+    fields: dict[tuple[int, Site], NDArray[np.float32]] = field(default_factory=dict)
+    lost: list[tuple[Site, tuple[int, ...]]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self._source = {
+            (image.phases, image.node): (site, image)
+            for site, images in self.orbits.items()
+            for image in images
+        }
+
+    def angle(self, node: int) -> float:
+        """Of a node, rad."""
+        return node * self.pitch / self.nodes
+
+    def source(self, site: Site) -> Site:
+        """The site that is solved for a site."""
+        return self._source[site][0]
+
+    def points(self, sites: Iterable[Site]) -> int:
+        """How many states of one section are always solved at sites."""
+        return sum(len(self.coarse[len(on)]) ** len(on) for on, _ in sites)
+
+    def solved(self, phases: tuple[int, ...]) -> list[int]:
+        """The nodes at which a set of phases is known, in rising order."""
+        return [node for node in range(self.nodes) if self._source[phases, node][0] in self.values]
+
+    def near(self, section: int, site: Site) -> Floats | None:
+        """Fields of the same phases at nodes near by, shape (n_coarse,) * k + (size,): of the nearer side, or the mean
+        where both are as near; None where there is none."""
+        phases, node = site
+        beside = [
+            (min((node - other) % self.nodes, (other - node) % self.nodes), other)
+            for at, (own, other) in self.fields
+            if at == section and own == phases
+        ]
+        if not beside:
+            return None
+        nearest = min(beside)[0]
+        both = [self.fields[section, (phases, other)] for off, other in beside if off == nearest]
+        mean: Floats = np.mean(both, axis=0, dtype=np.float64)
+        return mean
+
+    def known(self, phases: tuple[int, ...]) -> Known:
+        """What is known of a set of phases, from the sites solved for it."""
+        nodes = self.solved(phases)
+        columns: list[list[Floats]] = [[] for _ in range(5)]
+        for node in nodes:
+            site, image = self._source[phases, node]
+            own = self.values[site]
+            torque, linkages = image.turned(own.torque, own.linkages, site[0])
+            order = image.order
+            turning = image.way.sense * own.turning[list(order)].transpose(0, *(1 + at for at in order))
+            found = (own.coenergy.transpose(order), torque, linkages, own.mutual.transpose(order), turning)
+            for column, table in zip(columns, found, strict=True):
+                column.append(table)
+        coenergy, torque, linkages, mutual, turning = (np.array(column) for column in columns)
+        angles = np.array([self.angle(node) for node in [*nodes, nodes[0] + self.nodes]])
+        return Known(
+            np.array(nodes),
+            angles,
+            coenergy,
+            torque,
+            np.moveaxis(linkages, 1, 0),
+            mutual,
+            np.moveaxis(turning, 1, 0),
+        )
