@@ -82,6 +82,13 @@ class Plan:
         asked = [d for part in (self.drive, *self.operating_points) for d in part.dwells(stroke, pitch)]
         return min(asked), max(asked)
 
+    def at_once(self, stroke: float, pitch: float) -> int:
+        """How many phases may conduct at once, as far as the map must know it: three under a bridge, whose currents
+        have tails, or where a dwell is more than two strokes."""
+        bridge = any(point.at_any_current for point in self.operating_points) or self.map_current > 0.0
+        long = self.dwells(stroke, pitch)[1] > 2 * stroke * (1 + 1e-9)
+        return 3 if bridge or self.all_currents or long else 2
+
     @property
     def point_figures(self) -> dict[str, tuple[str, ...]]:
         """The operating points by name, with the names of the figures that each gives."""
@@ -183,7 +190,8 @@ class Design:
         dwells = float(f"{shortest:.12g}"), float(f"{longest:.12g}")
         reach = plan.basis.reach_inputs(plan.copper, dwells)
         size = (plan.mesh, plan.angle_points, plan.current_points, plan.map_current, plan.slopes)
-        phases = (plan.coupling, plan.at_any_current)
+        at_once = plan.at_once(self.machine.stroke, self.machine.rotor_pitch)
+        phases = (plan.coupling, plan.at_any_current, at_once)
         return content_key(self.machine, size, phases, reach, numerics())
 
     @cached_property

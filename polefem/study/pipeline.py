@@ -48,6 +48,7 @@ class _CoupledMaps(Protocol):
         currents: ArrayLike,
         *,
         joint_currents: ArrayLike | None = None,
+        at_once: int = 3,
     ) -> CoupledMap: ...
 
 
@@ -94,6 +95,7 @@ class KnownMap(Generic[Kept]):
         currents: ArrayLike,
         *,
         joint_currents: ArrayLike | None = None,
+        at_once: int = 3,
     ) -> Kept:
         """The map, whose angles and currents are those asked for: its key stands for them."""
         return self.kept
@@ -253,7 +255,8 @@ def map_of(whole: BuiltMachine, plan: Plan, solver: Solver) -> tuple[CoupledMap,
     if plan.coupling == "summed":
         return summed(solver.flux_map(whole, angles, currents)), None
     together = None if plan.at_any_current else np.unique([reach(longest), reach(shortest)])
-    return solver.coupled_map(whole, angles, currents, joint_currents=together), None
+    at_once = plan.at_once(machine.stroke, pitch)
+    return solver.coupled_map(whole, angles, currents, joint_currents=together, at_once=at_once), None
 
 
 def refuse_unconverged(machine_map: CoupledMap) -> None:

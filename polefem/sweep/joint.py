@@ -37,10 +37,12 @@ Floats = NDArray[np.float64]
 
 #: What a reader of a map of four phases or more must know.
 FOUR = "what four phases on at once add to what three of them do is left out"
+#: Of more phases than these what they add together is left out.
+MOST = 3
 #: Nodes over a rotor pitch that phases meet at to begin with, at least, and how often their steps may be halved.
 NODES, HALVINGS = 15, 3
 #: Torque of cubic pieces, of the peak of one phase, by which better pieces may differ before a node is added.
-DOUBT = 1e-3
+DOUBT = 2e-3
 
 
 def coupled_map(
@@ -52,6 +54,7 @@ def coupled_map(
     *,
     joint_currents: ArrayLike | None = None,
     joint_nodes: int | None = None,
+    at_once: int = MOST,
 ) -> CoupledMap:
     """Flux linkages of all phases and torque over angle and phase currents, from nonlinear fields of all phases.
 
@@ -59,7 +62,8 @@ def coupled_map(
     the levels at which phases conduct together; one of them will do where all conduct the same current. Where none are
     given, six to the last current, close where the map of one phase bends. joint_nodes: angles over one rotor pitch at
     which they do, rounded up to whole half strokes. Where they are not given, both these and the angles of the map of
-    one phase are added to where torque is in doubt.
+    one phase are added to where torque is in doubt. at_once: how many phases conduct at once at most, of which
+    three are solved together: a dwell of two strokes or less lets no more than two.
 
     Raises what `flux_map` raises, and InvalidValue for a machine whose phases are not one phase turned by strokes.
     """
@@ -67,17 +71,18 @@ def coupled_map(
     given = None if joint_currents is None else _checked_levels(currents, joint_currents)
     if joint_nodes is not None:
         checks.whole("phases meet at some angles", "joint_nodes", joint_nodes)
+    checks.whole("phases that meet conduct at once", "at_once", at_once, 2)
     whole = built(machine, mesh)
     rough = built(whole, whole.mesh.coarser(COARSER))
     ways, count = _ways(whole), whole.machine.phases.count
     tell = Teller(progress, points_of(whole, angles, currents))
-    single, alone_results = swept(whole, rough, angles, currents, tell)
+    single, alone_results = swept(whole, rough, angles, currents, tell, keep=joint_nodes is None)
     if joint_nodes is None:
-        single, alone_results = refined(whole, single, alone_results, DOUBT, tell)
+        single, alone_results = refined(whole, single, alone_results, DOUBT / 2, tell)
     levels = placed(single) if given is None else given
     idle = Idle(alone_results, whole.machine, ways)
     halvings = HALVINGS if joint_nodes is None else 0
-    sites = _sites(whole, ways, levels, joint_nodes or NODES, halvings)
+    sites = _sites(whole, ways, levels, joint_nodes or NODES, halvings, at_once)
     coarse = sites.coarse[2]
     filler = Filler(single, idle, levels, coarse) if len(coarse) < len(levels) else None
     todo = [site for site in sites.orbits if site[1] % 2**halvings == 0]
@@ -96,13 +101,13 @@ def coupled_map(
 
 
 def _sites(
-    whole: BuiltMachine, ways: tuple[Symmetry, ...], levels: Floats, nodes: int, halvings: int
+    whole: BuiltMachine, ways: tuple[Symmetry, ...], levels: Floats, nodes: int, halvings: int, at_once: int
 ) -> Sites:
     """All sites that there may be, none of them solved yet."""
     machine = whole.machine
     count = machine.phases.count
     ring = (nodes + -nodes % (2 * count)) * 2**halvings
-    sets = [on for size in (2, 3) for on in combinations(range(count), size)]
+    sets = [on for size in range(2, min(at_once, MOST) + 1) for on in combinations(range(count), size)]
     three = levels[thinned(len(levels))]
     # To leave levels out takes what each phase does alone on a section, which only the sum over one tells.
     every, m = list(range(len(levels))), len(levels)
@@ -138,9 +143,9 @@ def _doubtful(found: CoupledMap, sites: Sites) -> Iterable[Site]:
     most = DOUBT * float(np.abs(found.single.torque).max())
     todo: dict[Site, None] = {}
     for part in found.interactions:
-        k = len(part.phases)
-        value, turned = part.nodes[(0,) * (1 + k)], part.nodes[(1,) + (0,) * k]
-        n = len(value)
+        if len(part.phases) > 2:
+            continue
+        value, turned, n = part.nodes[0, 0, 0], part.nodes[1, 0, 0], len(part.angles) - 1
         doubt = doubts(part.angles, value.reshape(n, -1), turned.reshape(n, -1))
         nodes = sites.solved(part.phases)
         for at in np.flatnonzero(doubt > most).tolist():

@@ -78,7 +78,8 @@ def _beside(sites: Sites, sections: int, site: Site, turn: int) -> Sampled:
 def _straight(levels: Floats, current: float) -> Floats:
     """What the fields at levels count for that at a current between two of them, or below the lowest."""
     if current <= levels[0]:
-        return np.eye(levels.size)[0] * (current / levels[0])
+        lowest: Floats = np.eye(levels.size)[0] * (current / levels[0])
+        return lowest
     shares: Floats = np.array([np.interp(current, levels, row) for row in np.eye(levels.size)])
     return shares
 

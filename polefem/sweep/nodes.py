@@ -47,5 +47,5 @@ def _bends(width: Floats, gained: Floats, torque: Floats, after: Floats) -> Floa
     matrix[ahead, ahead] += 9 / width[:, 0] + 9 / width[behind, 0]
     starts = (60 * gained / width - 36 * torque - 24 * after) / width**2
     ends = (60 * gained / width - 24 * torque - 36 * after) / width**2
-    found: Floats = np.linalg.solve(matrix, starts - np.roll(ends, 1, axis=0))
+    found: Floats = np.linalg.solve(matrix, starts - np.roll(ends, 1, axis=0)).astype(np.float64)
     return found

@@ -88,14 +88,16 @@ def swept(
     tell: Teller,
     watch: Watch | None = None,
     starts: Sequence[Floats] | None = None,
+    keep: bool = False,
 ) -> tuple[FluxMap, Results]:
     """The map of phase 0, and the results at its distinct points, which know the flux linkages of the other phases.
 
     rough: the machine on the coarser mesh that errors are estimated by; None where they are not. starts: of each
     section, shape (n_distinct_angles, n_currents, size), where fields are known better than from neighbours.
+    keep: whether the results keep all fields, for angles to be added.
     """
     distinct = distinct_angles(angles, whole.machine.rotor_pitch, whole.mirror)[0]
-    results = Results(distinct, currents, whole.machine.phases.count)
+    results = Results(distinct, currents, whole.machine.phases.count, keep)
     fields = [
         _sweep(
             system,
@@ -149,7 +151,7 @@ def refined(
 ) -> tuple[FluxMap, Results]:
     """A map and its results with angles added where its torque is in doubt by more than a part `most` of its peak.
 
-    Where the map does not go over a whole pitch it stays as it is.
+    results: with all their fields, between two of which new ones start.
     """
     pitch = whole.machine.rotor_pitch
     errors = flux_map.flux_linkage_error, flux_map.torque_error
@@ -165,10 +167,11 @@ def refined(
         if not inside.size:
             break
         new, _, _ = distinct_angles(inside, pitch, whole.mirror)
-        more = Results(new, results.currents, whole.machine.phases.count)
+        more = Results(new, results.currents, whole.machine.phases.count, keep=True)
         tell.more(len(whole.sections) * len(new) * len(results.currents))
-        for system in whole.systems:
-            _sweep(system, more, tell)
+        after = np.searchsorted(results.angles, new).clip(1, len(results.angles) - 1)
+        for system, fields in zip(whole.systems, results.fields, strict=True):
+            _sweep(system, more, tell, starts=np.mean([fields[after - 1], fields[after]], axis=0))
         results = results.joined(more)
         angles = np.unique(np.round(np.concatenate([flux_map.angles, inside]), 12))
         flux_map = _map_of(whole, angles, results, errors, said)
@@ -191,10 +194,14 @@ def distinct_angles(angles: Floats, pitch: float, mirror: bool) -> tuple[Floats,
 
 
 class Results:
-    """What the sweep adds up at every point: arrays of shape (n_currents, n_angles), linkages (n_phases,) before it."""
+    """What the sweep adds up at every point: arrays of shape (n_currents, n_angles), linkages (n_phases,) before it.
 
-    def __init__(self, angles: Floats, currents: Floats, phases: int) -> None:
-        self.angles, self.currents = angles, currents
+    keep: whether fields stay too, of each section, shape (n_angles, n_currents, size), to start others from.
+    """
+
+    def __init__(self, angles: Floats, currents: Floats, phases: int, keep: bool = False) -> None:
+        self.angles, self.currents, self.keep = angles, currents, keep
+        self.fields: list[NDArray[np.float32]] = []
         shape = (len(currents), len(angles))
         self.linkages = np.zeros((phases, *shape))
         self.torque, self.coenergy = np.zeros(shape), np.zeros(shape)
@@ -205,7 +212,8 @@ class Results:
         """Both, of the same currents, at the angles of either."""
         angles = np.concatenate([self.angles, other.angles])
         order = np.argsort(angles)
-        both = Results(angles[order], self.currents, len(self.linkages))
+        both = Results(angles[order], self.currents, len(self.linkages), self.keep)
+        both.fields = [np.concatenate(pair)[order] for pair in zip(self.fields, other.fields, strict=True)]
         for name in ("linkages", "torque", "coenergy", "steps", "converged"):
             table = np.concatenate([getattr(self, name), getattr(other, name)], axis=-1)
             setattr(both, name, table[..., order])
@@ -260,7 +268,7 @@ def _sweep(
     """
     load, scale, currents = system.model.loads[0], system.model.scale, results.currents
     last, cache = None, FactorCache()
-    kept = []
+    kept, every = [], []
     for j, angle in enumerate(results.angles.tolist()):
         coupled, cache.factor = system.at(angle), None
         here = np.zeros((len(currents), system.size))
@@ -277,8 +285,12 @@ def _sweep(
             results.converged[k, j] &= found.converged
             tell()
         last = here
+        if results.keep:
+            every.append(here.astype(np.float32))
         if sample is not None and j in sample[0]:
             kept.append(here[sample[1]])
+    if results.keep:
+        results.fields.append(np.array(every))
     return np.array(kept)
 
 

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from polefem import RadialMachine, coupled_map, flux_map
 from polefem.field import field_series
 from polefem.solve import Solution, minimise
-from polefem.sweep import joint, joint_errors, single
+from polefem.sweep import joint_errors, points, single
 from polefem.units import deg
 from tests.benchmarks.map_cost import ANGLES, CURRENTS, Work, machine
 
@@ -49,7 +49,7 @@ def counted(work: Callable[[], Any]) -> tuple[float, Work, Work]:
 
     rooms: tuple[tuple[Any, Work], ...] = (
         (single, alone),
-        (joint, together),
+        (points, together),
         (joint_errors, together),
     )
     try:
@@ -78,7 +78,7 @@ def main(mesh: str) -> None:
     line("map of one phase, 31 x 6", small, work, small)
     whole, work, _ = counted(lambda: flux_map(joined(USUAL), ANGLES, CURRENTS, mesh))
     line("map of one phase, 31 x 11", whole, work, whole)
-    for polarity in (USUAL, ALTERNATING):
+    for polarity in (USUAL,):
         signs = " ".join("+" if sign > 0 else "-" for sign in polarity)
         own = joined(polarity)
         one = [CURRENTS[-1]]

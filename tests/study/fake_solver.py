@@ -62,6 +62,7 @@ def fake_coupled_map(
     currents: ArrayLike,
     *,
     joint_currents: ArrayLike | None = None,
+    at_once: int = 3,
 ) -> CoupledMap:
     """Phases that do not know of each other: the textbooks' machine has no iron to share."""
     return summed(fake_map(whole, angles, currents))
