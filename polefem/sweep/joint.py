@@ -145,7 +145,11 @@ def _doubtful(found: CoupledMap, sites: Sites) -> Iterable[Site]:
     for part in found.interactions:
         if len(part.phases) > 2:
             continue
-        value, turned, n = part.nodes[0, 0, 0], part.nodes[1, 0, 0], len(part.angles) - 1
+        n, always = (
+            len(part.angles) - 1,
+            np.add(sites.coarse[2], 1),
+        )  # where pieces fill in, they differ a little
+        value, turned = (part.nodes[order, 0, 0][:, always][:, :, always] for order in (0, 1))
         doubt = doubts(part.angles, value.reshape(n, -1), turned.reshape(n, -1))
         nodes = sites.solved(part.phases)
         for at in np.flatnonzero(doubt > most).tolist():

@@ -21,15 +21,14 @@ PLACES, ANGLES = 4, 24
 
 def placed(single: FluxMap, count: int = LEVELS) -> Floats:
     """Currents, A, shape (count,), the last that of the map: cubic pieces of the co-energy between them come as near as
-    any to the flux linkage of one phase, where they are furthest from it. Found by dynamic programming."""
+    any to the flux linkage of one phase, where they are furthest from it, at the current and at twice the current: two
+    phases bring iron that they share to its bend at half the current of one. Found by dynamic programming."""
     last = float(single.currents[-1])
     currents = np.linspace(0.0, last, PARTS * PLACES + 1)
-    angles = np.linspace(0.0, single.pitch, ANGLES, endpoint=False)
-    values = single.potential.at(angles[:, None], currents)
+    tables = [_curves(single, currents), _curves(single, 2 * currents)]
+    step = last / (PARTS * PLACES)
     worst = {
-        (a, b): _distance(
-            values.coenergy, values.flux_linkage, a * PLACES, b * PLACES, last / (PARTS * PLACES)
-        )
+        (a, b): max(_distance(*table, a * PLACES, b * PLACES, step) for table in tables)
         for a in range(PARTS)
         for b in range(a + 1, min(a + WIDEST, PARTS) + 1)
     }
@@ -43,6 +42,17 @@ def placed(single: FluxMap, count: int = LEVELS) -> Floats:
         best = longer
     levels: Floats = last / PARTS * np.array(best[PARTS][1])
     return levels
+
+
+def _curves(single: FluxMap, currents: Floats) -> tuple[Floats, Floats]:
+    """Co-energy, J, and flux linkage, Wb, of one phase at currents, both over how often the map's step their step is; of
+    shape (ANGLES, n). Beyond the map the flux linkage goes on straight."""
+    angles = np.linspace(0.0, single.pitch, ANGLES, endpoint=False)[:, None]
+    last = float(single.currents[-1])
+    inside, times = np.minimum(currents, last), currents[-1] / last
+    at, over = single.potential.at(angles, inside), currents - inside
+    coenergy = at.coenergy + (at.flux_linkage + at.incremental_inductance * over / 2) * over
+    return coenergy / times, at.flux_linkage + at.incremental_inductance * over
 
 
 def _distance(coenergy: Floats, flux_linkage: Floats, a: int, b: int, step: float) -> float:
