@@ -49,13 +49,20 @@ class Filler:
     levels: Floats
     coarse: list[int]
 
-    def fill(
-        self, phases: tuple[int, ...], angle: float, values: Values, own: Floats
-    ) -> list[tuple[int, ...]]:
+    @property
+    def flux(self) -> float:
+        """Flux linkage by which pieces may be off, Wb."""
+        return FLUX * float(np.abs(self.single.flux_linkage).max())
+
+    @property
+    def torque(self) -> float:
+        """Torque by which pieces may be off, N m."""
+        return TORQUE * float(np.abs(self.single.torque).max())
+
+    def fill(self, phases: tuple[int, ...], angle: float, values: Values) -> list[tuple[int, ...]]:
         """Put pieces' values where they are close enough, and return the levels that need fields.
 
-        values: with fields at the coarse levels. own: at these, how each phase's flux linkage changes with its own
-        current, H, shape (2, n_coarse, n_coarse).
+        values: with fields at the coarse levels.
         """
         at, grid = np.array([angle]), np.ix_(self.coarse, self.coarse)
         few, every = np.append(0.0, self.levels[self.coarse]), np.append(0.0, self.levels)
@@ -67,9 +74,10 @@ class Filler:
             values.coenergy[grid][None],
             values.torque[grid][None],
             linkages[:, None],
-            values.mutual[grid][None],
+            values.bends[0, phases[1]][grid][None],
             turning[:, None],
         )
+        own = np.array([values.bends[k, phase][grid] for k, phase in enumerate(phases)])
         here = {orders: table[0] for orders, table in nodes.items()}
         second = own - np.stack(
             [alone.inductance[0, 0, 1:, None] + 0 * own[0], alone.inductance[1, 0, None, 1:] + 0 * own[1]]
@@ -87,8 +95,6 @@ class Filler:
 
     def _needed(self, few: Floats, here: dict[tuple[int, ...], Floats], second: Floats) -> NDArray[np.bool_]:
         """Whether each pair of levels needs a field, shape (m, m)."""
-        flux = FLUX * float(np.abs(self.single.flux_linkage).max())
-        torque = TORQUE * float(np.abs(self.single.torque).max())
         doubt = []
         for axis, slope, turned in ((0, FIRST, TURNED_FIRST), (1, SECOND, TURNED_SECOND)):
             tables = (here[VALUE], here[slope], here[TURNED], here[turned], second[axis])
@@ -98,13 +104,13 @@ class Filler:
                 (2, *bent.shape[1:]), np.nan
             )  # at either end of each piece; unknown where currents rest
             exact[1, :, 1:], exact[0, 1:, 1:] = bends, bends[:-1]
-            off = np.nanmax(np.abs(bent - exact)[..., 1:], axis=0) * SLOPE * np.diff(few)[:, None] / flux
+            off = np.nanmax(np.abs(bent - exact)[..., 1:], axis=0) * SLOPE * np.diff(few)[:, None] / self.flux
             bent = _bent(few, pull, change)
             jump = np.abs(bent[0, 1:] - bent[1, :-1])[:, 1:]
             beside = np.zeros(off.shape)
             beside[:-1], beside[1:] = jump, np.maximum(beside[1:], jump)
             beside[:-1] = np.maximum(beside[:-1], jump)
-            doubt.append(np.maximum(off, beside * LEAP * np.diff(few)[:, None] ** 2 / torque))
+            doubt.append(np.maximum(off, beside * LEAP * np.diff(few)[:, None] ** 2 / self.torque))
         m = len(self.levels)
         found = np.zeros((m, m), dtype=bool)
         for i in range(m):
@@ -153,7 +159,7 @@ class Filler:
         inner = np.s_[0, 1:, 1:]
         values.coenergy[free] = (added[VALUE] + alone.both("coenergy")[inner])[free]
         values.torque[free] = (added[TURNED] + alone.both("torque")[inner])[free]
-        values.mutual[free] = added[BOTH][free]
+        values.bends[0, phases[1]][free] = values.bends[1, phases[0]][free] = added[BOTH][free]
         for k, (linked, turned) in enumerate(((FIRST, TURNED_FIRST), (SECOND, TURNED_SECOND))):
             shape = (slice(None), None) if k == 0 else (None, slice(None))
             values.linkages[phases[k]][free] = (added[linked] + alone.linkage[k, 0, 1:][shape])[free]

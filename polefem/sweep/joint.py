@@ -83,8 +83,7 @@ def coupled_map(
     idle = Idle(alone_results, whole.machine, ways)
     halvings = HALVINGS if joint_nodes is None else 0
     sites = _sites(whole, ways, levels, joint_nodes or NODES, halvings, at_once)
-    coarse = sites.coarse[2]
-    filler = Filler(single, idle, levels, coarse) if len(coarse) < len(levels) else None
+    filler = Filler(single, idle, levels, sites.coarse[2])
     todo = [site for site in sites.orbits if site[1] % 2**halvings == 0]
     found = CoupledMap(single)
     for more in range(halvings + 1):

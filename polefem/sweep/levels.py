@@ -45,8 +45,8 @@ def placed(single: FluxMap, count: int = LEVELS) -> Floats:
 
 
 def _curves(single: FluxMap, currents: Floats) -> tuple[Floats, Floats]:
-    """Co-energy, J, and flux linkage, Wb, of one phase at currents, both over how often the map's step their step is; of
-    shape (ANGLES, n). Beyond the map the flux linkage goes on straight."""
+    """Co-energy, J, and flux linkage, Wb, of one phase at currents, both over how often the map's last current theirs
+    is; of shape (ANGLES, n). Beyond the map the flux linkage goes on straight."""
     angles = np.linspace(0.0, single.pitch, ANGLES, endpoint=False)[:, None]
     last = float(single.currents[-1])
     inside, times = np.minimum(currents, last), currents[-1] / last

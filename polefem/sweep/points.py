@@ -27,9 +27,9 @@ ANSWER = 3e-3
 
 
 def solve_sites(
-    system: System, section: int, sites: Sites, todo: Iterable[Site], filler: Filler | None, tell: Teller
+    system: System, section: int, sites: Sites, todo: Iterable[Site], filler: Filler, tell: Teller
 ) -> None:
-    """Solve one section at sites, and add what it gives to their values. filler: for levels that need no fields."""
+    """Solve one section at sites, and add what it gives to their values. filler: of levels that need no fields."""
     cache = FactorCache(tolerance=TOLERANCE, patience=PATIENCE)
     for node in sorted({node for _, node in todo}):
         coupled, cache.factor = system.at(sites.angle(node)), None
@@ -47,36 +47,32 @@ class _Here:
         self.phases, self.section = site[0], section
         k = len(self.phases)
         self.levels, self.coarse = sites.levels[k], sites.coarse[k]
-        self.values = sites.values.setdefault(site, Values.nought(sites.phases, len(self.levels), k))
+        self.values = Values.nought(sites.phases, len(self.levels), k)
         self.loads: Floats = coupled.system.model.loads
 
-    def solve(self, filler: Filler | None) -> None:
-        """All levels: the coarse ones, then those that cannot be told from them."""
+    def solve(self, filler: Filler) -> None:
+        """All levels: the coarse ones, then those that cannot be told from them; what is found goes to the sites."""
         k, size = len(self.phases), self.coupled.system.size
         few = self.levels[self.coarse]
         last = self.sites.near(self.section, self.site)
-        here = np.zeros((len(few),) * k + (size,))
-        answers, own = np.zeros((k, *here.shape)), np.zeros((k, *here.shape[:-1]))
+        here, answers = np.zeros((len(few),) * k + (size,)), np.zeros((k, *(len(few),) * k, size))
         for at in product(reversed(range(len(few))), repeat=k):
             full = tuple(self.coarse[one] for one in at)
             here[at], told = self._point(full, _start(here, last, at))
             for axis, answer in enumerate(told):
                 answers[(axis, *at)] = answer
-                own[(axis, *at)] = self.coupled.system.model.scale * (self.loads[self.phases[axis]] @ answer)
         self.sites.fields[self.section, self.site] = here.astype(np.float32)
-        if filler is None or k != 2:
-            return
-        more = filler.fill(self.phases, self.coupled.angle, self.values, own)
-        self.tell.more(len(more))
-        for full in more:
-            weights = [shares(few, float(self.levels[one])) for one in full]
-            (first, first_slope), (second, second_slope) = weights
-            start = (
-                np.einsum("i,j,ijx->x", first, second, here)
-                + np.einsum("i,j,ijx->x", first_slope, second, answers[0])
-                + np.einsum("i,j,ijx->x", first, second_slope, answers[1])
-            )
-            self._point(full, start)
+        if k == 2 and len(few) < len(self.levels):
+            more = filler.fill(self.phases, self.coupled.angle, self.values)
+            self.tell.more(len(more))
+            for full in more:
+                (first, leaning), (second, bent) = (shares(few, float(self.levels[one])) for one in full)
+                start = np.einsum("i,j,ijx->x", first, second, here)
+                start += np.einsum("i,j,ijx->x", leaning, second, answers[0])
+                start += np.einsum("i,j,ijx->x", first, bent, answers[1])
+                self._point(full, start)
+        kept = self.sites.values
+        kept[self.site] = kept[self.site].plus(self.values) if self.site in kept else self.values
 
     def _point(self, at: tuple[int, ...], start: Floats) -> tuple[Floats, Sequence[Floats]]:
         """Solve at some levels and add what is found; return the unknowns, and how they answer the load of either of
@@ -84,9 +80,9 @@ class _Here:
         coupled, values, phases = self.coupled, self.values, list(self.phases)
         model = coupled.system.model
         found = minimise(coupled, self.levels[list(at)] @ self.loads[phases], start, self.cache)
-        values.coenergy[at] += model.scale * (found.work - found.energy)
-        values.torque[at] += coupled.torque(found.unknowns)
-        np.moveaxis(values.linkages, 0, -1)[at] += model.scale * (self.loads @ found.unknowns)
+        values.coenergy[at] = model.scale * (found.work - found.energy)
+        values.torque[at] = coupled.torque(found.unknowns)
+        np.moveaxis(values.linkages, 0, -1)[at] = model.scale * (self.loads @ found.unknowns)
         if not found.converged:
             self.sites.lost.append((self.site, at))
         self.tell()
@@ -94,9 +90,9 @@ class _Here:
             return found.unknowns, ()
         told = tangent_solutions(coupled, found.unknowns, list(self.loads[phases]), self.cache, ANSWER)
         turned = coupled.turned(found.unknowns)
-        values.mutual[at] += model.scale * float(self.loads[phases[1]] @ told[0])
         for axis, answer in enumerate(told):
-            values.turning[(axis, *at)] -= model.scale * float(answer @ turned)
+            np.moveaxis(values.bends[axis], 0, -1)[at] = model.scale * (self.loads @ answer)
+            values.turning[(axis, *at)] = -model.scale * float(answer @ turned)
         return found.unknowns, told
 
 

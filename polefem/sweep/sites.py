@@ -19,27 +19,32 @@ Floats = NDArray[np.float64]
 class Values:
     """What all sections of a machine do at one site, over the levels of current of its k phases, each (m,) * k.
 
-    coenergy, torque: J, N m. linkages: of all phases, Wb, (n_phases, ...). For two phases also mutual: how the flux
-    linkage of the first changes with the current of the second, H; turning: how the torque changes with the current of
-    either, Wb/rad, (2, ...).
+    coenergy, torque: J, N m. linkages: of all phases, Wb, (n_phases, ...). For two phases also bends: how all flux
+    linkages change with the current of either, H, (2, n_phases, ...); turning: how the torque does, Wb/rad, (2, ...).
     """
 
     coenergy: Floats
     torque: Floats
     linkages: Floats
-    mutual: Floats
+    bends: Floats
     turning: Floats
 
     @classmethod
     def nought(cls, phases: int, levels: int, k: int) -> Values:
         """Zeros to be added to."""
         shape = (levels,) * k
-        return cls(*(np.zeros((*more, *shape)) for more in ((), (), (phases,), (), (k,))))
+        return cls(*(np.zeros((*more, *shape)) for more in ((), (), (phases,), (k, phases), (k,))))
+
+    def plus(self, other: Values) -> Values:
+        """Of more sections."""
+        names = ("coenergy", "torque", "linkages", "bends", "turning")
+        return Values(*(getattr(self, name) + getattr(other, name) for name in names))
 
 
 @dataclass(frozen=True, eq=False)
 class Known:
-    """What is known of one set of phases at its n nodes: as `Values`, the nodes before the levels of current.
+    """What is known of one set of phases at its n nodes: as `Values`, the nodes before the levels of current. mutual:
+    how the flux linkage of the second of two changes with the current of the first, H.
 
     nodes: numbers of the ring's nodes, shape (n,). angles: of them and a pitch after the first, rad, shape (n + 1,).
     """
@@ -121,7 +126,8 @@ class Sites:
             torque, linkages = image.turned(own.torque, own.linkages, site[0])
             order = image.order
             turning = image.way.sense * own.turning[list(order)].transpose(0, *(1 + at for at in order))
-            found = (own.coenergy.transpose(order), torque, linkages, own.mutual.transpose(order), turning)
+            mutual = own.bends[0, site[0][1]].transpose(order)
+            found = (own.coenergy.transpose(order), torque, linkages, mutual, turning)
             for column, table in zip(columns, found, strict=True):
                 column.append(table)
         coenergy, torque, linkages, mutual, turning = (np.array(column) for column in columns)
