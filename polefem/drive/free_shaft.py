@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from polefem.drive.bridge import BEYOND, FULL, UNSETTLED, at_rest
 from polefem.drive.cycle import Steps, balance, unsettled
 from polefem.drive.drive_run import EnergyBalance
+from polefem.drive.machine_map import of_machine
 from polefem.drive.march import advance, columns, complete
 from polefem.drive.potential import tables
 from polefem.drive.wiring import circuit
@@ -129,7 +130,7 @@ def run_free_shaft(
         raise InvalidValue(refusal("a run ends at a speed", "until", f"{until} rad/s", "above 0 rad/s"))
     if direction not in (1, -1):
         raise InvalidValue(refusal("a drive turns one way or the other", "direction", direction, "1 or -1"))
-    if drive.dwell > m.pitch * (1 + 1e-9):
+    if drive.dwell > of_machine(m).pitch * (1 + 1e-9):
         found, most = f"{np.degrees(drive.dwell):.6g} deg", f"up to {np.degrees(m.pitch):.6g} deg"
         raise InvalidValue(refusal("a phase is on for no more than a rotor pitch", "dwell", found, most))
     shaft = _Shaft(m, drive, load, inertia, direction, direction * angle, direction * speed)

@@ -10,6 +10,7 @@ import numpy as np
 
 from polefem.drive.drive_run import DriveRun
 from polefem.drive.level_search import level_for
+from polefem.drive.machine_map import of_machine
 from polefem.drive.steady import steady_state
 from polefem.drive.switching_search import Setting, SwitchingSearch
 from polefem.errors import InvalidValue, refusal
@@ -89,7 +90,7 @@ def _run_where(
     what: str,
     unit: str,
 ) -> DriveRun:
-    last = _last_level(drive.control, float(m.currents[-1]))
+    last = _last_level(drive.control, float(of_machine(m).currents[-1]))
     runs: list[DriveRun] = []
 
     def gives(level: float) -> float:

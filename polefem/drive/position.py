@@ -17,6 +17,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from polefem.drive.machine_map import of_machine
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
 from polefem.params.checks import increasing, whole
@@ -129,7 +130,7 @@ def position_table(
             refusal("no current tells no angle", "currents[0]", f"{amps[0]:.6g} A", "above 0 A")
         )
     whole("a table has angles", "samples", samples, 3)
-    if phase not in range(m.phases):
+    if phase not in range(of_machine(m).phases):
         raise InvalidValue(refusal("a machine has so many phases", "phase", phase, f"0 to {m.phases - 1}"))
     angles = np.linspace(-m.pitch / 2, 0.0, samples)
     others: Array = np.array(np.broadcast_to(np.asarray(beside, dtype=float), (m.phases,)))

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
+from polefem.drive.machine_map import of_machine
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
 from polefem.params.checks import positive
@@ -174,7 +175,7 @@ def ripple_error(m: CoupledMap, current: float, ripple: float, mean: float) -> f
 
 def copper_loss(m: CoupledMap, drive: RectangularCurrent, current: float, resistance: float) -> float:
     """Copper loss of all phases, W, for the resistance of one phase, ohm."""
-    return m.phases * resistance * current**2 * drive.dwell / m.pitch
+    return of_machine(m).phases * resistance * current**2 * drive.dwell / m.pitch
 
 
 def current_for_copper_loss(
@@ -194,7 +195,7 @@ def current_for_mean_torque(m: CoupledMap, drive: RectangularCurrent, torque: fl
 
     Raises InvalidValue where the drive gives no such torque at any current of the map.
     """
-    last = float(m.currents[-1])
+    last = float(of_machine(m).currents[-1])
     reach = mean_torque(m, drive, last)
     if not 0.0 < torque / reach <= 1.0 if reach else True:
         rule = "the mean torque must be within what the map's last current gives"
@@ -204,6 +205,7 @@ def current_for_mean_torque(m: CoupledMap, drive: RectangularCurrent, torque: fl
 
 
 def _checked(m: CoupledMap, drive: RectangularCurrent, current: float) -> float:
+    of_machine(m)
     if drive.dwell > m.pitch * (1 + _SAME_ANGLE):
         found, most = f"{math.degrees(drive.dwell):.6g} deg", f"up to {math.degrees(m.pitch):.6g} deg"
         raise InvalidValue(refusal("a phase conducts for no more than a rotor pitch", "dwell", found, most))

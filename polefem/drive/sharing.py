@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
+from polefem.drive.machine_map import of_machine
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap, FluxMap
 from polefem.params.checks import positive, within
@@ -84,7 +85,9 @@ def share_torque(
 
     Raises InvalidValue where the map's last current does not give the torque at some angle of a profile.
     """
-    within("an overlap is a part of a stroke", "overlap", overlap, 0.0, m.stroke * (1 + 1e-9), "rad")
+    within(
+        "an overlap is a part of a stroke", "overlap", overlap, 0.0, of_machine(m).stroke * (1 + 1e-9), "rad"
+    )
     _check_torque(torque)
     last = float(m.currents[-1])
     alone = _Shares(m.single, torque, np.array([turn_on]), np.array([overlap]), last, _POINTS)
@@ -113,7 +116,7 @@ def best_sharing(
     """
     positive("a drive turns", "speed", speed, "rad/s")
     _check_torque(torque)
-    sign, limit = math.copysign(1.0, torque), float(m.currents[-1])
+    sign, limit = math.copysign(1.0, torque), float(of_machine(m).currents[-1])
     if current_limit is not None:
         limit = min(limit, positive("a limit", "current_limit", current_limit, "A"))
     # From the far end of the profile to aligned, or the other way.

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from polefem.drive.cycle import balance, steady_cycle
 from polefem.drive.drive_run import DriveRun
+from polefem.drive.machine_map import of_machine
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
 from polefem.params.checks import positive, within
@@ -44,7 +45,7 @@ def steady_state(
         rule, other = "a steady state turns", "any other; for rest see run_free_shaft"
         raise InvalidValue(refusal(rule, "speed", "0 rad/s", other))
     positive("an iron loss cannot drive", "iron_loss", iron_loss, "W", zero=True)
-    cycle = steady_cycle(m, drive, speed, steps)
+    cycle = steady_cycle(of_machine(m), drive, speed, steps)
     current, flux, time = cycle.current, cycle.flux_linkage, cycle.steps.time[:, None]
     ends = m.at(
         math.copysign(1.0, speed) * cycle.angles[[0, -1]], np.minimum(current[[0, -1]], m.currents[-1])

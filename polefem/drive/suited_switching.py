@@ -19,6 +19,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy.optimize import Bounds, minimize, minimize_scalar
 
+from polefem.drive.machine_map import of_machine
 from polefem.drive.rectangular import RectangularTorque
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
@@ -62,7 +63,7 @@ def suited_switching(
 
     Raises InvalidValue where no switching gives a torque of the sign asked for, or as much as asked for.
     """
-    found = [_at_torque(group, wanted) for group in _scan(m, currents)]
+    found = [_at_torque(group, wanted) for group in _scan(of_machine(m), currents)]
     heat = float(m.currents[-1]) ** 2 * m.pitch
 
     def score(mean: Array | float, swing: Array | float, current: Array | float, dwell: float) -> Array:

@@ -20,6 +20,7 @@ from scipy.optimize import minimize
 from polefem.drive.cycle import ending_cycle
 from polefem.drive.drive_run import DriveRun
 from polefem.drive.level_search import level_for
+from polefem.drive.machine_map import of_machine
 from polefem.drive.scan import Scan, Scanned
 from polefem.drive.steady import steady_state
 from polefem.errors import InvalidValue, refusal
@@ -90,7 +91,7 @@ class SwitchingSearch:
     ) -> None:
         within("a speed is finite", "speed", speed, -math.inf, math.inf, "rad/s")
         positive("a drive turns", "speed", abs(speed), "rad/s")
-        self.limit = float(m.currents[-1])
+        self.limit = float(of_machine(m).currents[-1])
         if current_limit is not None:
             self.limit = min(
                 self.limit, positive("a current limit lets some flow", "current_limit", current_limit, "A")

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from polefem.drive.machine_map import of_machine
 from polefem.drive.rectangular import RIPPLE_FORMULA
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
@@ -53,7 +54,7 @@ def waveform_torque(m: CoupledMap, current: Tracking, samples: int = 240) -> Wav
     Raises InvalidValue for a profile longer than a rotor pitch or a current beyond the map's.
     """
     span = current.angles[-1] - current.angles[0]
-    if span > m.pitch * (1 + 1e-9):
+    if span > of_machine(m).pitch * (1 + 1e-9):
         found, most = f"{math.degrees(span):.6g} deg", f"up to {math.degrees(m.pitch):.6g} deg"
         raise InvalidValue(
             refusal("a waveform lasts no more than a rotor pitch", "tracking.angles", found, most)

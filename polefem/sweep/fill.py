@@ -33,7 +33,7 @@ Floats = NDArray[np.float64]
 
 #: Flux linkage, of the largest of one phase, and torque, of its peak, by which pieces may be off where no field is
 #: asked.
-FLUX, TORQUE = 2e-3, 2e-3
+FLUX, TORQUE = 1e-3, 2e-3
 #: How far the slope of a cubic piece is off, over its width and how much more it bends at an end; and its value, over
 #: the width squared and the jump of its second derivative: of the error f'''' h^4 / 24 u^2 (1 - u)^2.
 SLOPE, LEAP = 0.096, 1 / 64

@@ -41,7 +41,8 @@ FOUR = "what four phases on at once add to what three of them do is left out"
 MOST = 3
 #: Nodes over a rotor pitch that phases meet at to begin with, at least, and how often their steps may be halved.
 NODES, HALVINGS = 15, 3
-#: Torque of cubic pieces, of the peak of one phase, by which better pieces may differ before a node is added.
+#: Torque of cubic pieces, of the peak of one phase, by which better pieces may differ before a node is added; where
+#: phases meet at one or two levels of current, a node costs little and ripple is what is asked: half of that.
 DOUBT = 2e-3
 
 
@@ -76,9 +77,10 @@ def coupled_map(
     rough = built(whole, whole.mesh.coarser(COARSER))
     ways, count = _ways(whole), whole.machine.phases.count
     tell = Teller(progress, points_of(whole, angles, currents))
+    doubt = DOUBT if given is None or len(given) > 2 else DOUBT / 2
     single, alone_results = swept(whole, rough, angles, currents, tell, keep=joint_nodes is None)
     if joint_nodes is None:
-        single, alone_results = refined(whole, single, alone_results, DOUBT / 2, tell)
+        single, alone_results = refined(whole, single, alone_results, doubt / 2, tell)
     levels = placed(single) if given is None else given
     idle = Idle(alone_results, whole.machine, ways)
     halvings = HALVINGS if joint_nodes is None else 0
@@ -91,7 +93,7 @@ def coupled_map(
         for section in range(len(whole.sections)):
             solve_sites(whole.systems[section], section, sites, todo, filler, tell)
         found = _corrected(CoupledMap(single), sites, idle)
-        todo = list(_doubtful(found, sites)) if more < halvings else []
+        todo = list(_doubtful(found, sites, doubt)) if more < halvings else []
         if not todo:
             break
     lost = _lost(sites)
@@ -137,9 +139,9 @@ def _corrected(lower: CoupledMap, sites: Sites, idle: Idle) -> CoupledMap:
     return replace(lower, interactions=tuple(added))
 
 
-def _doubtful(found: CoupledMap, sites: Sites) -> Iterable[Site]:
-    """The sites in the middle of pieces whose torque is in doubt, those that are images left out."""
-    most = DOUBT * float(np.abs(found.single.torque).max())
+def _doubtful(found: CoupledMap, sites: Sites, doubt: float) -> Iterable[Site]:
+    """The sites in the middle of pieces whose torque is in doubt by that part of the peak, images left out."""
+    most = doubt * float(np.abs(found.single.torque).max())
     todo: dict[Site, None] = {}
     for part in found.interactions:
         if len(part.phases) > 2:
@@ -149,9 +151,9 @@ def _doubtful(found: CoupledMap, sites: Sites) -> Iterable[Site]:
             np.add(sites.coarse[2], 1),
         )  # where pieces fill in, they differ a little
         value, turned = (part.nodes[order, 0, 0][:, always][:, :, always] for order in (0, 1))
-        doubt = doubts(part.angles, value.reshape(n, -1), turned.reshape(n, -1))
+        off = doubts(part.angles, value.reshape(n, -1), turned.reshape(n, -1))
         nodes = sites.solved(part.phases)
-        for at in np.flatnonzero(doubt > most).tolist():
+        for at in np.flatnonzero(off > most).tolist():
             first, last = nodes[at], nodes[at + 1] if at + 1 < n else nodes[0] + sites.nodes
             if last - first > 1:
                 todo[sites.source((part.phases, (first + last) // 2 % sites.nodes))] = None

@@ -1,0 +1,133 @@
+"""Where a coupled map solves, and where it does not: angles where torque bends, levels of current where iron does."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy.interpolate import CubicHermiteSpline
+from test_joint import ANGLES, CURRENTS, SPEC, exact_state, thin_yoke
+
+from polefem import coupled_map, flux_map
+from polefem.field import built
+from polefem.maps import CoupledMap, Interaction
+from polefem.sweep import fill
+from polefem.sweep.levels import LEVELS, placed
+from polefem.sweep.nodes import doubts
+from polefem.units import deg
+
+Floats = NDArray[np.float64]
+
+
+def bump(x: Floats, width: float) -> tuple[Floats, Floats]:
+    """Co-energy and torque of something that passes at angle 2 within a width, over a period of 2 pi."""
+    y = np.tanh((np.sin(x - 2.0)) / width)
+    return y, (1 - y**2) * np.cos(x - 2.0) / width
+
+
+def told(width: float) -> bool:
+    """Whether doubts of 24 even pieces are in the right places and of the right size: where cubic pieces are off by a
+    hundredth of the peak and more, within a factor of four."""
+    x = np.linspace(0.0, 2 * np.pi, 25)
+    value, slope = bump(x, width)
+    found = doubts(x, value[:-1, None], slope[:-1, None])
+    fine = np.linspace(0.0, 2 * np.pi, 24 * 40 + 1)
+    off = (
+        np.abs(CubicHermiteSpline(x, value, slope)(fine, 1) - bump(fine, width)[1])[:-1]
+        .reshape(24, 40)
+        .max(axis=1)
+    )
+    large = off > 1e-2 * np.abs(slope).max()
+    return bool(large.any() and (found[large] > off[large] / 4).all() and found.max() < 4 * off.max())
+
+
+def test_doubts_tell_where_cubic_pieces_are_off() -> None:
+    assert told(0.2) and told(0.3)
+
+
+def test_doubts_without_the_slopes_tell_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert doubts(np.linspace(0, 1, 9), np.zeros((8, 1)), np.zeros((8, 1))).max() == 0.0
+    x = np.linspace(0.0, 2 * np.pi, 25)
+    value, slope = bump(x, 0.3)
+    right = doubts(x, value[:-1, None], slope[:-1, None])
+    assert not np.allclose(doubts(x, value[:-1, None], 0.9 * slope[:-1, None]), right, rtol=0.5)
+
+
+def test_levels_are_close_where_shared_iron_bends_too() -> None:
+    single = flux_map(thin_yoke(), ANGLES, CURRENTS, SPEC)
+    levels = placed(single) / CURRENTS[-1]
+    assert len(levels) == LEVELS and levels[-1] == 1.0
+    gaps = np.diff(np.append(0.0, levels))
+    assert gaps[-1] == gaps.max()  # far apart where all iron is full
+
+
+def splined(found: CoupledMap) -> CoupledMap:
+    """The broken twin: the same nodes, their mixed derivatives from splines instead of from the fields."""
+    parts = []
+    for part in found.interactions:
+        nodes, k = part.nodes, len(part.phases)
+        axes = [tuple(int(at == axis) for at in range(1 + k)) for axis in range(1, 1 + k)]
+        linkages = np.stack([nodes[orders] for orders in axes])
+        turned = nodes[(1, *[0] * k)]
+        parts.append(
+            Interaction.through(
+                part.phases, part.angles, part.currents, nodes[(0,) * (1 + k)], turned, linkages
+            )
+        )
+    return dataclasses.replace(found, interactions=tuple(parts))
+
+
+def test_mutual_inductance_at_a_node_is_that_of_its_fields() -> None:
+    """Against differences of fields solved to rounding."""
+    machine, i, j = thin_yoke(), 12.0, 16.0
+    found = coupled_map(
+        machine, ANGLES, CURRENTS, SPEC, joint_currents=[6.0, 12.0, 16.0], joint_nodes=6, at_once=2
+    )
+    system, node = built(machine, SPEC).systems[0], 0.0
+    states = [exact_state(system, node, np.array([i, j + step, 0.0])) for step in (-0.05, 0.05)]
+    mutual = (states[1][0][0] - states[0][0][0]) / 0.1
+    turned = (states[1][1] - states[0][1]) / 0.1
+
+    def right(m: CoupledMap) -> bool:
+        at = m.inductances(node, [i, j, 0.0])[0, 1]
+        step = 1e-4
+        rows = np.array([[i, j - step, 0.0], [i, j, 0.0]])
+        change = float(np.diff(m.torque(node, rows))[0]) / step
+        return bool(abs(at - mutual) < 0.02 * abs(mutual) and abs(change - turned) < 0.02 * abs(turned))
+
+    assert right(found)
+    assert not right(splined(found))
+
+
+def off(one: CoupledMap, other: CoupledMap) -> float:
+    """How far two maps are apart between their levels at a node, in parts of peak torque and largest flux linkage."""
+    rng = np.random.default_rng(3)
+    rows = np.append(rng.uniform(2.0, 16.0, (200, 2)), np.zeros((200, 1)), axis=1)
+    worst = 0.0
+    for angle in (0.0, 15 * deg):
+        a, b = one.at(angle, rows), other.at(angle, rows)
+        torque = np.abs(a.torque - b.torque).max() / np.abs(one.single.torque).max()
+        linked = np.abs(a.flux_linkages - b.flux_linkages).max() / np.abs(one.single.flux_linkage).max()
+        worst = max(worst, float(torque), float(linked))
+    return worst
+
+
+def test_levels_that_are_filled_in_are_close_to_solved_ones(monkeypatch: pytest.MonkeyPatch) -> None:
+    points: dict[str, int] = {}
+
+    def made(name: str) -> CoupledMap:
+        def tell(done: int, of: int) -> None:
+            points[name] = of
+
+        return coupled_map(thin_yoke(), ANGLES, CURRENTS, SPEC, tell, joint_nodes=6, at_once=2)
+
+    usual = made("usual")
+    monkeypatch.setattr(fill, "FLUX", 1e-9)
+    every = made("every")
+    monkeypatch.setattr(fill, "FLUX", 1e9)
+    monkeypatch.setattr(fill, "TORQUE", 1e9)
+    none = made("none")
+    assert points["none"] < points["usual"] < points["every"]
+    assert off(usual, every) < 0.01 < off(none, every)
