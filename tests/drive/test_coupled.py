@@ -2,14 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
 
-from polefem.drive import DriveRun, Quantity, position_table, run_free_shaft, share_torque, steady_state
+from polefem.drive import (
+    DriveRun,
+    Quantity,
+    best_setting,
+    current_for_mean_torque,
+    position_table,
+    rectangular_torque,
+    run_free_shaft,
+    share_torque,
+    steady_state,
+    suited_switching,
+)
+from polefem.errors import InvalidValue
 from polefem.maps import CoupledMap, Interaction, linear_map, summed
+from polefem.params import RectangularCurrent, SuitedSwitching
 from polefem.params.drive_spec import (
     AverageVoltage,
     Bridge,
@@ -211,3 +225,33 @@ def test_a_free_shaft_settles_where_the_steady_state_is() -> None:
     assert mean == pytest.approx(steady.mean_torque, rel=5e-3)
     apart = steady_state(summed(SHARING.single), drive, 60.0)
     assert mean != pytest.approx(apart.mean_torque, rel=5e-3)
+
+
+def runs_on(m: CoupledMap) -> list[Callable[[], object]]:
+    """What a drive may be asked of a map."""
+    bridge = Bridge(48.0)
+    square = RectangularCurrent(-30 * deg, -5 * deg)
+    spec = DriveSpec(bridge, 0.5, -30 * deg, -12 * deg)
+    return [
+        lambda: rectangular_torque(m, square, 5.0),
+        lambda: current_for_mean_torque(m, square, 1.0),
+        lambda: steady_state(m, spec, 50.0),
+        lambda: run_free_shaft(m, spec, lambda *_: 0.0, inertia=1e-3, duration=1e-3),
+        lambda: best_setting(m, bridge, 0.5, 50.0, 1.0),
+        lambda: position_table(m, [2.0, 4.0]),
+        lambda: share_torque(m, bridge, 0.5, 1.0, -30 * deg, 5 * deg),
+        lambda: suited_switching(
+            m, SuitedSwitching(), lambda _: [5.0], lambda s: rectangular_torque(m, s, 5.0)
+        ),
+    ]
+
+
+@pytest.mark.parametrize("which", range(8))
+def test_a_map_of_one_phase_is_refused_in_a_sentence(which: int) -> None:
+    single = linear_map(60e-3, 6e-3, full=3 * deg, apart=28 * deg, current=20.0, corner=1 * deg)
+    with pytest.raises(
+        InvalidValue, match=r"map of the whole machine: map is a FluxMap, .*summed\(flux_map\)"
+    ):
+        runs_on(single)[which]()  # type: ignore[arg-type]
+    if which in (0, 2, 5):
+        runs_on(summed(single))[which]()
