@@ -23,9 +23,11 @@ VALUE, TURNED, FIRST, SECOND = (0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1)
 BOTH, TURNED_FIRST, TURNED_SECOND = (0, 1, 1), (1, 1, 0), (1, 0, 1)
 
 
-def thinned(levels: int) -> list[int]:
-    """Which levels of current are kept where three phases conduct: the last, and one in the middle."""
-    return sorted({(levels - 1) // 2, levels - 1})
+def thinned(levels: Floats) -> list[int]:
+    """Which levels of current are kept where three phases conduct: the last, and that next to half of it."""
+    last = len(levels) - 1
+    half = int(np.abs(levels[:last] - levels[-1] / 2).argmin()) if last else 0
+    return sorted({half, last})
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,16 +147,13 @@ def of_three(
     """What three phases that conduct together add to what one and two of them do, the map `lower`.
 
     pairs: what is known of any two. What a resting phase links while the two others conduct is known at all levels of
-    two phases, and bends too much for the few of three: so the correction through those few is refined to all.
+    two phases and all their angles, and bends too much for the few of three: so the correction through those few is
+    refined to all.
     """
-    angles, closed = known.angles[:-1], known.angles
-    few, every = np.append(0.0, levels[3]), np.append(0.0, levels[2])
-    some = thinned(len(levels[2]))
-    resting = {
-        phase: _resting(pairs(tuple(other for other in phases if other != phase)), phase, angles)
-        for phase in phases
-    }
+    few, every, some = np.append(0.0, levels[3]), np.append(0.0, levels[2]), thinned(levels[2])
+    two = {phase: pairs(tuple(other for other in phases if other != phase)) for phase in phases}
     inner: tuple[Any, ...] = (slice(None), *[slice(1, None)] * 3)
+    angles = known.angles[:-1]
     below = lower.at(angles.reshape(-1, 1, 1, 1), _rows(few, phases, lower.phases))
     value, torque = np.zeros(below.torque.shape), np.zeros(below.torque.shape)
     linkages = np.zeros((3, *value.shape))
@@ -163,18 +162,55 @@ def of_three(
     for axis, phase in enumerate(phases):
         linkages[axis][inner] = known.linkages[phase] - below.flux_linkages[inner][..., phase]
         face = tuple(0 if at == 1 + axis else part for at, part in enumerate(inner))
-        told = resting[phase][np.ix_(range(len(angles)), some, some)]
+        told = _resting(two[phase], phase, angles)[np.ix_(range(len(angles)), some, some)]
         linkages[axis][face] = told - below.flux_linkages[face][..., phase]
-    coarse = Interaction.through(phases, closed, few, value, torque, linkages)
+    coarse = Interaction.through(phases, known.angles, few, value, torque, linkages)
+    angles = np.unique(np.round(np.concatenate([pair.angles[:-1] for pair in two.values()]), 12))
+    closed = np.append(angles, angles[0] + lower.pitch)
     rows = _rows(every, phases, lower.phases)
     spread = np.broadcast_to(angles.reshape(-1, 1, 1, 1), (len(angles), *rows.shape[:-1]))
     found = coarse.at(spread, np.broadcast_to(rows[..., list(phases)], (*spread.shape, 3)))
     below = lower.at(spread, rows)
+    value, torque = found.coenergy.copy(), found.torque.copy()
     linkages = np.moveaxis(found.flux_linkages, -1, 0).copy()
+    more = np.zeros((3, len(angles), every.size, every.size))
     for axis, phase in enumerate(phases):
         face = tuple(0 if at == 1 + axis else part for at, part in enumerate(inner))
-        linkages[axis][face] = resting[phase] - below.flux_linkages[face][..., phase]
-    return Interaction.through(phases, closed, every, found.coenergy, found.torque, linkages)
+        told = _resting(two[phase], phase, angles) - below.flux_linkages[face][..., phase]
+        more[axis, :, 1:, 1:] = told - linkages[axis][face]
+    carried = _carried(more, every)
+    value += carried
+    torque += CubicSpline(closed, np.concatenate([carried, carried[:1]]), bc_type="periodic")(angles, 1)
+    for axis in range(3):
+        face = (slice(None),) * (1 + axis) + (0,)
+        exact = linkages[axis][face] + more[axis]
+        linkages[axis] += CubicSpline(every, carried, axis=1 + axis)(every, 1)
+        linkages[axis][face] = exact
+    return Interaction.through(phases, closed, every, value, torque, linkages)
+
+
+def _carried(more: Floats, every: Floats) -> Floats:
+    """What three phases add where each links `more` while it rests, Wb, (3, n, m + 1, m + 1): J, (n,) + (m + 1,) * 3.
+
+    It grows with the current of the one that rested and is gone at the last level, so that no piece has to bend for it
+    alone: a Boolean sum over the three faces (S. A. Coons, Surfaces for Computer-Aided Design of Space Forms,
+    1967, from memory), in which what grows from two faces at once counts once.
+    """
+    shape = every * (1.0 - every / every[-1]) ** 2
+    letters = "ijk"
+    found: Floats = np.zeros((more.shape[1], *[every.size] * 3))
+    for axis in range(3):
+        others = letters.replace(letters[axis], "")
+        found += np.einsum(f"n{others},{letters[axis]}->nijk", more[axis], shape)
+    for first, second in ((0, 1), (0, 2), (1, 2)):
+        left = 3 - first - second
+        both = [
+            CubicSpline(every, more[one], axis=1 + (other if other < one else other - 1))(0.0, 1)
+            for one, other in ((first, second), (second, first))
+        ]
+        spread = f"n{letters[left]},{letters[first]},{letters[second]}->nijk"
+        found -= np.einsum(spread, (both[0] + both[1]) / 2, shape, shape)
+    return found
 
 
 def _rows(currents: Floats, phases: tuple[int, ...], count: int) -> Floats:

@@ -169,14 +169,20 @@ class Filler:
                 values.linkages[phase][free] = self._resting(phases, phase, alone, values)[free]
 
     def _resting(self, phases: tuple[int, ...], phase: int, alone: Alone, values: Values) -> Floats:
-        """What a third phase links, Wb, shape (m, m), by splines through the coarse levels."""
-        few = np.append(0.0, self.levels[self.coarse])
-        table = np.zeros((few.size, few.size))
-        table[1:, 1:] = values.linkages[phase][np.ix_(self.coarse, self.coarse)]
-        first, second = (self.idle.at(one, alone.angles, few)[phase, 0] for one in phases)
-        table[:, 0], table[0] = first, second
-        one_way = CubicSpline(few, table)(self.levels)
-        found: Floats = CubicSpline(few, one_way, axis=1)(self.levels)
+        """What a third phase links, Wb, shape (m, m), by pieces through the coarse levels."""
+        few, grid = np.append(0.0, self.levels[self.coarse]), np.ix_(self.coarse, self.coarse)
+        table, slopes = np.zeros((few.size, few.size)), []
+        table[1:, 1:] = values.linkages[phase][grid]
+        for axis, one in enumerate(phases):  # while the other rests
+            np.moveaxis(table, axis, 0)[:, 0] = self.idle.at(one, alone.angles, few)[phase, 0]
+        for axis, one in enumerate(phases):
+            slope = CubicSpline(few, table, axis=axis)(few, 1)
+            slope[1:, 1:] = values.bends[axis, phase][grid]
+            np.moveaxis(slope, axis, 0)[:, 0] = self.idle.at(one, alone.angles, few, raised=1)[phase, 0]
+            slopes.append(slope)
+        mixed = (CubicSpline(few, slopes[0], axis=1)(few, 1) + CubicSpline(few, slopes[1])(few, 1)) / 2
+        at = _hermite(few, self.levels, 0)
+        found: Floats = at @ _interleaved(table, slopes[0], slopes[1], mixed) @ at.T
         return found
 
 

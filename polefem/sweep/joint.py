@@ -86,7 +86,9 @@ def coupled_map(
     halvings = HALVINGS if joint_nodes is None else 0
     sites = _sites(whole, ways, levels, joint_nodes or NODES, halvings, at_once)
     filler = Filler(single, idle, levels, sites.coarse[2])
-    todo = [site for site in sites.orbits if site[1] % 2**halvings == 0]
+    # Nothing is added where three phases meet, at few currents, so they begin with half the step.
+    steps = {2: 2**halvings, 3: 2 ** max(halvings - 1, 0)}
+    todo = [site for site in sites.orbits if site[1] % steps[len(site[0])] == 0]
     found = CoupledMap(single)
     for more in range(halvings + 1):
         tell.more(len(whole.sections) * sites.points(todo))
@@ -109,7 +111,7 @@ def _sites(
     count = machine.phases.count
     ring = (nodes + -nodes % (2 * count)) * 2**halvings
     sets = [on for size in range(2, min(at_once, MOST) + 1) for on in combinations(range(count), size)]
-    three = levels[thinned(len(levels))]
+    three = levels[thinned(levels)]
     # To leave levels out takes what each phase does alone on a section, which only the sum over one tells.
     every, m = list(range(len(levels))), len(levels)
     sparse = m > 3 and len(whole.sections) == 1
