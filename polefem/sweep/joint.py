@@ -39,11 +39,11 @@ Floats = NDArray[np.float64]
 FOUR = "what four phases on at once add to what three of them do is left out"
 #: Of more phases than these what they add together is left out.
 MOST = 3
-#: Nodes over a rotor pitch that phases meet at to begin with, at least, and how often their steps may be halved.
-NODES, HALVINGS = 15, 3
-#: Torque of cubic pieces, of the peak of one phase, by which better pieces may differ before a node is added; where
-#: phases meet at one or two levels of current, a node costs little and ripple is what is asked: half of that.
-DOUBT = 2e-3
+#: Nodes over a stroke that phases meet at to begin with, and how often their steps may be halved.
+NODES, HALVINGS = 6, 3
+#: Torque of cubic pieces, of the peak of one phase, by which better pieces may differ before a node is added, and
+#: before an angle is added to the map of one phase, where that is cheaper.
+DOUBT, SINGLE_DOUBT = 1e-3, 5e-4
 
 
 def coupled_map(
@@ -77,14 +77,13 @@ def coupled_map(
     rough = built(whole, whole.mesh.coarser(COARSER))
     ways, count = _ways(whole), whole.machine.phases.count
     tell = Teller(progress, points_of(whole, angles, currents))
-    doubt = DOUBT if given is None or len(given) > 2 else DOUBT / 2
     single, alone_results = swept(whole, rough, angles, currents, tell, keep=joint_nodes is None)
     if joint_nodes is None:
-        single, alone_results = refined(whole, single, alone_results, doubt / 2, tell)
+        single, alone_results = refined(whole, single, alone_results, SINGLE_DOUBT, tell)
     levels = placed(single) if given is None else given
     idle = Idle(alone_results, whole.machine, ways)
     halvings = HALVINGS if joint_nodes is None else 0
-    sites = _sites(whole, ways, levels, joint_nodes or NODES, halvings, at_once)
+    sites = _sites(whole, ways, levels, joint_nodes or NODES * count, halvings, at_once)
     filler = Filler(single, idle, levels, sites.coarse[2])
     # Nothing is added where three phases meet, at few currents, so they begin with half the step.
     steps = {2: 2**halvings, 3: 2 ** max(halvings - 1, 0)}
@@ -95,7 +94,7 @@ def coupled_map(
         for section in range(len(whole.sections)):
             solve_sites(whole.systems[section], section, sites, todo, filler, tell)
         found = _corrected(CoupledMap(single), sites, idle)
-        todo = list(_doubtful(found, sites, doubt)) if more < halvings else []
+        todo = list(_doubtful(found, sites)) if more < halvings else []
         if not todo:
             break
     lost = _lost(sites)
@@ -141,9 +140,9 @@ def _corrected(lower: CoupledMap, sites: Sites, idle: Idle) -> CoupledMap:
     return replace(lower, interactions=tuple(added))
 
 
-def _doubtful(found: CoupledMap, sites: Sites, doubt: float) -> Iterable[Site]:
-    """The sites in the middle of pieces whose torque is in doubt by that part of the peak, images left out."""
-    most = doubt * float(np.abs(found.single.torque).max())
+def _doubtful(found: CoupledMap, sites: Sites) -> Iterable[Site]:
+    """The sites in the middle of pieces whose torque is in doubt, images left out."""
+    most = DOUBT * float(np.abs(found.single.torque).max())
     todo: dict[Site, None] = {}
     for part in found.interactions:
         if len(part.phases) > 2:
