@@ -78,7 +78,7 @@ def main(mesh: str) -> None:
     line("map of one phase, 31 x 6", small, work, small)
     whole, work, _ = counted(lambda: flux_map(joined(USUAL), ANGLES, CURRENTS, mesh))
     line("map of one phase, 31 x 11", whole, work, whole)
-    for polarity in (USUAL,):
+    for polarity in (USUAL, ALTERNATING):
         signs = " ".join("+" if sign > 0 else "-" for sign in polarity)
         own = joined(polarity)
         one = [CURRENTS[-1]]
