@@ -83,7 +83,9 @@ def main(mesh: str) -> None:
         own = joined(polarity)
         one = [CURRENTS[-1]]
         seconds, _, work = counted(
-            lambda own=own, one=one: coupled_map(own, ANGLES, CURRENTS[::2], mesh, joint_currents=one)  # type: ignore[misc]
+            lambda own=own, one=one: coupled_map(
+                own, ANGLES, CURRENTS[::2], mesh, joint_currents=one, at_once=2
+            )  # type: ignore[misc]
         )
         line(f"{signs}: one current, beside 31 x 6", seconds - small, work, small)
         seconds, _, work = counted(lambda own=own: coupled_map(own, ANGLES, CURRENTS, mesh))  # type: ignore[misc]

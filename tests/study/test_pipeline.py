@@ -135,7 +135,7 @@ def test_a_map_with_a_point_that_did_not_converge_has_no_figures() -> None:
 
 def unconverged_together(*_: Any, **__: Any) -> CoupledMap:
     whole = coupled()
-    return replace(whole, remarks=("no convergence of phases 1 and 2 there",))
+    return replace(whole, remarks=("no convergence of phases 1 and 2 there",), lost=1)
 
 
 def test_a_map_of_phases_together_that_did_not_converge_has_no_figures() -> None:

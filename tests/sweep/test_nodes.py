@@ -114,6 +114,7 @@ def off(one: CoupledMap, other: CoupledMap) -> float:
     return worst
 
 
+@pytest.mark.slow
 def test_levels_that_are_filled_in_are_close_to_solved_ones(monkeypatch: pytest.MonkeyPatch) -> None:
     points: dict[str, int] = {}
 
