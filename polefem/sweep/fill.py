@@ -30,6 +30,8 @@ from polefem.sweep.sites import Values
 __all__ = ["Filler", "shares"]
 
 Floats = NDArray[np.float64]
+#: What a phase links while two others conduct, Wb, at (n, n) currents, and how that changes with either, H.
+Rest = tuple[Floats, list[Floats]]
 
 #: Flux linkage, of the largest of one phase, and torque, of its peak, by which pieces may be off where no field is
 #: asked.
@@ -42,12 +44,13 @@ SLOPE, LEAP = 0.096, 1 / 64
 @dataclass(frozen=True, eq=False)
 class Filler:
     """Fills in the levels of a pair at one node. single, idle: of one phase alone. levels: A, shape (m,). coarse: which
-    of these have fields."""
+    of these have fields. idle_too: whether what a third phase links is to be close too."""
 
     single: FluxMap
     idle: Idle
     levels: Floats
     coarse: list[int]
+    idle_too: bool
 
     @property
     def flux(self) -> float:
@@ -82,8 +85,12 @@ class Filler:
         second = own - np.stack(
             [alone.inductance[0, 0, 1:, None] + 0 * own[0], alone.inductance[1, 0, None, 1:] + 0 * own[1]]
         )
-        open_ = self._needed(few, here, second)
-        self._put(phases, Alone.of(self.single, self.idle, phases, at, every), few, here, values, open_)
+        others = [phase for phase in range(len(values.linkages)) if phase not in phases]
+        resting = {phase: self._resting(phases, phase, alone, values) for phase in others}
+        open_ = self._needed(few, here, second, list(resting.values()))
+        self._put(
+            phases, Alone.of(self.single, self.idle, phases, at, every), few, here, values, open_, resting
+        )
         m = len(self.levels)
         known = {(i, j) for i in self.coarse for j in self.coarse}
         return [
@@ -93,24 +100,24 @@ class Filler:
             if open_[i, j] and (i, j) not in known
         ]
 
-    def _needed(self, few: Floats, here: dict[tuple[int, ...], Floats], second: Floats) -> NDArray[np.bool_]:
+    def _needed(
+        self, few: Floats, here: dict[tuple[int, ...], Floats], second: Floats, resting: list[Rest]
+    ) -> NDArray[np.bool_]:
         """Whether each pair of levels needs a field, shape (m, m)."""
-        doubt = []
+        doubt, width = [], np.diff(few)[:, None]
         for axis, slope, turned in ((0, FIRST, TURNED_FIRST), (1, SECOND, TURNED_SECOND)):
             tables = (here[VALUE], here[slope], here[TURNED], here[turned], second[axis])
             value, flow, pull, change, bends = (table.T if axis else table for table in tables)
             bent = _bent(few, value, flow)
-            exact = np.full(
-                (2, *bent.shape[1:]), np.nan
-            )  # at either end of each piece; unknown where currents rest
+            # At either end of each piece; unknown where currents rest.
+            exact = np.full((2, *bent.shape[1:]), np.nan)
             exact[1, :, 1:], exact[0, 1:, 1:] = bends, bends[:-1]
-            off = np.nanmax(np.abs(bent - exact)[..., 1:], axis=0) * SLOPE * np.diff(few)[:, None] / self.flux
-            bent = _bent(few, pull, change)
-            jump = np.abs(bent[0, 1:] - bent[1, :-1])[:, 1:]
-            beside = np.zeros(off.shape)
-            beside[:-1], beside[1:] = jump, np.maximum(beside[1:], jump)
-            beside[:-1] = np.maximum(beside[:-1], jump)
-            doubt.append(np.maximum(off, beside * LEAP * np.diff(few)[:, None] ** 2 / self.torque))
+            off = np.nanmax(np.abs(bent - exact)[..., 1:], axis=0) * SLOPE * width / self.flux
+            off = np.maximum(off, _leaps(few, pull, change) / self.torque)
+            for table, slopes in resting if self.idle_too else ():
+                linked, more = (one.T if axis else one for one in (table, slopes[axis]))
+                off = np.maximum(off, _leaps(few, linked, more) / self.flux)
+            doubt.append(off)
         m = len(self.levels)
         found = np.zeros((m, m), dtype=bool)
         for i in range(m):
@@ -135,6 +142,7 @@ class Filler:
         here: dict[tuple[int, ...], Floats],
         values: Values,
         open_: NDArray[np.bool_],
+        resting: dict[int, Rest],
     ) -> None:
         """Values of the pieces at the levels that have no field and need none."""
         at, slopes = (_hermite(few, alone.currents, order) for order in (0, 1))
@@ -164,12 +172,14 @@ class Filler:
             shape = (slice(None), None) if k == 0 else (None, slice(None))
             values.linkages[phases[k]][free] = (added[linked] + alone.linkage[k, 0, 1:][shape])[free]
             values.turning[k][free] = (added[turned] + alone.turning[k, 0, 1:][shape])[free]
-        for phase in range(len(values.linkages)):
-            if phase not in phases:
-                values.linkages[phase][free] = self._resting(phases, phase, alone, values)[free]
+        plain = _hermite(few, self.levels, 0)
+        for phase, (table, slopes_) in resting.items():
+            mixed = (CubicSpline(few, slopes_[0], axis=1)(few, 1) + CubicSpline(few, slopes_[1])(few, 1)) / 2
+            through = plain @ _interleaved(table, slopes_[0], slopes_[1], mixed) @ plain.T
+            values.linkages[phase][free] = through[free]
 
-    def _resting(self, phases: tuple[int, ...], phase: int, alone: Alone, values: Values) -> Floats:
-        """What a third phase links, Wb, shape (m, m), by pieces through the coarse levels."""
+    def _resting(self, phases: tuple[int, ...], phase: int, alone: Alone, values: Values) -> Rest:
+        """What a third phase links at the coarse levels and where either current is 0, with its slopes."""
         few, grid = np.append(0.0, self.levels[self.coarse]), np.ix_(self.coarse, self.coarse)
         table, slopes = np.zeros((few.size, few.size)), []
         table[1:, 1:] = values.linkages[phase][grid]
@@ -180,10 +190,19 @@ class Filler:
             slope[1:, 1:] = values.bends[axis, phase][grid]
             np.moveaxis(slope, axis, 0)[:, 0] = self.idle.at(one, alone.angles, few, raised=1)[phase, 0]
             slopes.append(slope)
-        mixed = (CubicSpline(few, slopes[0], axis=1)(few, 1) + CubicSpline(few, slopes[1])(few, 1)) / 2
-        at = _hermite(few, self.levels, 0)
-        found: Floats = at @ _interleaved(table, slopes[0], slopes[1], mixed) @ at.T
-        return found
+        return table, slopes
+
+
+def _leaps(few: Floats, value: Floats, slope: Floats) -> Floats:
+    """How far cubic pieces along the first axis may be off, by how abruptly they bend from one to the next; the first
+    column, where the other current rests, left out."""
+    bent = _bent(few, value, slope)
+    jump = np.abs(bent[0, 1:] - bent[1, :-1])[:, 1:]
+    beside = np.zeros((few.size - 1, jump.shape[1]))
+    beside[1:] = jump
+    beside[:-1] = np.maximum(beside[:-1], jump)
+    found: Floats = beside * LEAP * np.diff(few)[:, None] ** 2
+    return found
 
 
 def _bent(x: Floats, value: Floats, slope: Floats) -> Floats:

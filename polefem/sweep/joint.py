@@ -84,7 +84,7 @@ def coupled_map(
     idle = Idle(alone_results, whole.machine, ways)
     halvings = HALVINGS if joint_nodes is None else 0
     sites = _sites(whole, ways, levels, joint_nodes or NODES * count, halvings, at_once)
-    filler = Filler(single, idle, levels, sites.coarse[2])
+    filler = Filler(single, idle, levels, sites.coarse[2], at_once > 2)
     # Nothing is added where three phases meet, at few currents, so they begin with half the step.
     steps = {2: 2**halvings, 3: 2 ** max(halvings - 1, 0)}
     todo = [site for site in sites.orbits if site[1] % steps[len(site[0])] == 0]

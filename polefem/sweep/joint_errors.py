@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 #: States with two phases on, at which meshes are compared, and with three.
 STATES, THREES = 8, 2
 #: The largest difference times these is taken for the error (a test on random machines holds it).
-COVER_FLUX_LINKAGE = 2.5
+COVER_FLUX_LINKAGE = 3.0
 COVER_TORQUE = 1.7
 TOLERANCE = 1e-4
 #: How far between two nodes a state lies, in parts of the step: the slope of a cubic piece is furthest off there.

@@ -71,7 +71,7 @@ def pairs_taken_as_equal(m: CoupledMap) -> CoupledMap:
             nodes = turned_nodes(first.angles, first.nodes, ahead)
             if q - p != 1:  # the second phase of the pair is the one that comes first
                 nodes = nodes.swapaxes(1, 2).swapaxes(4, 5)
-            part = Interaction(part.phases, part.angles, part.currents, nodes)
+            part = Interaction(part.phases, first.angles, first.currents, nodes)
         found.append(part)
     return replace(m, interactions=tuple(found))
 
