@@ -74,6 +74,7 @@ ROOMS: dict[str, Sees] = {
         ("errors", "materials", "params", "shapes", "outline", "copper", "field", "maps"), ("scipy.special",)
     ),
     "drive": Sees(("errors", "files", "params", "maps"), ("numba", "scipy.optimize")),
+    "forces": Sees(("errors", "files", "params", "outline", "solve", "field")),
     "study": Sees(
         (
             "errors",

@@ -2,6 +2,7 @@
 mesh."""
 
 from polefem.drive.advice import advance_needed, advice
+from polefem.drive.currents import rectangular_currents, run_currents, waveform_currents
 from polefem.drive.drive_run import DriveRun, EnergyBalance
 from polefem.drive.free_shaft import FreeShaftRun, rest_torque, run_free_shaft
 from polefem.drive.levels import (
@@ -64,17 +65,20 @@ __all__ = [
     "mean_torque",
     "most_torque",
     "position_table",
+    "rectangular_currents",
     "rectangular_torque",
     "rest_torque",
     "ripple_error",
     "run_at_copper_loss",
     "run_at_level",
     "run_at_mean_torque",
+    "run_currents",
     "run_free_shaft",
     "share_torque",
     "steady_state",
     "suited_switching",
     "torque_error",
+    "waveform_currents",
     "waveform_torque",
     "write_angle_csv",
     "write_angle_header",

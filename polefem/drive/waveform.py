@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from polefem.drive.currents import waveform_currents
 from polefem.drive.machine_map import of_machine
 from polefem.drive.rectangular import RIPPLE_FORMULA
 from polefem.errors import InvalidValue, refusal
@@ -62,9 +63,7 @@ def waveform_torque(m: CoupledMap, current: Tracking, samples: int = 240) -> Wav
     angles = (
         (np.arange(samples * m.phases) + 0.5) * m.stroke / samples
     )  # between those at which a step is likely
-    first = current.angles[0]
-    own = first + np.mod(angles[:, None] - np.arange(m.phases) * m.stroke - first, m.pitch)
-    flowing = np.interp(own, current.angles, current.currents, right=0.0)
+    flowing = waveform_currents(current, m.phases, m.pitch, angles)
     torque = m.at(angles, flowing).torque
     mean = float(torque.mean())
     return WaveformTorque(

@@ -3,6 +3,7 @@
 from polefem.field.built_machine import BuiltMachine, built
 from polefem.field.pull import PolePull, pole_pull
 from polefem.field.states import Field, FieldState, field_series, solve_state
+from polefem.field.stress import closest, gap_radius, gap_stress
 from polefem.field.transfer import transferred
 
 __all__ = [
@@ -11,7 +12,10 @@ __all__ = [
     "FieldState",
     "PolePull",
     "built",
+    "closest",
     "field_series",
+    "gap_radius",
+    "gap_stress",
     "pole_pull",
     "solve_state",
     "transferred",

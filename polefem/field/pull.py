@@ -16,10 +16,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.constants import mu_0
 
 from polefem.errors import InvalidValue, SolveFailed, refusal
 from polefem.field.built_machine import BuiltMachine, built
+from polefem.field.stress import closest, gap_radius, gap_stress
 from polefem.outline import Outline
 from polefem.params import Machine, MeshSpec
 from polefem.params.checks import increasing
@@ -31,8 +31,6 @@ Floats = NDArray[np.float64]
 
 #: Points on the gap circle for each stator pole pitch, at the least.
 POINTS = 400
-#: And for each air gap along it: no field there changes over less.
-PER_GAP = 5
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,20 +107,13 @@ def _forces(
     outline: Outline, system: System, angle: float, unknowns: Floats, poles: int
 ) -> tuple[Floats, float]:
     """Pull on each pole (N) and torque (N m) of one section."""
-    model = system.model
-    inside = outline.rotor.gap < outline.stator.gap
-    flat = outline.rotor.flat
-    radius = outline.radius if flat else math.sqrt(outline.rotor.gap * outline.stator.gap)
-    pitch = 2 * math.pi / poles
-    count = max(POINTS, math.ceil(PER_GAP * radius * pitch / outline.rotor.air_gap))
+    inside, flat = outline.rotor.gap < outline.stator.gap, outline.rotor.flat
+    radius, pitch = gap_radius(outline), 2 * math.pi / poles
+    count = max(POINTS, closest(outline, pitch))
     away = (np.arange(count) + 0.5) / count * pitch - pitch / 2
     pressure, shear = np.empty((2, poles, count))
     for pole in range(poles):
-        radial, along = system.gap.flux_density(
-            unknowns[model.rotor_at], unknowns[model.stator_at], angle, pole * pitch + away
-        )
-        pressure[pole] = (radial**2 - along**2) / (2 * mu_0 * radius**2)
-        shear[pole] = radial * along / (mu_0 * radius**2)
+        pressure[pole], shear[pole] = gap_stress(outline, system, angle, unknowns, pole * pitch + away)
     patch = radius * pitch / count * outline.length
     # Along a round pole's axis; on a flat section the axes of the whole pitch are one.
     cosine, sine = (np.ones_like(away), np.zeros_like(away)) if flat else (np.cos(away), np.sin(away))

@@ -70,7 +70,7 @@ def test_a_thin_gap_is_looked_at_as_closely_as_its_field_changes(monkeypatch: py
     built = machine(air_gap=0.08 * mm, mu_r=2000.0)
     expected = flux_map(built, [-0.3], [1.0], mesh="coarse").torque[0]
     assert same_torque(pole_pull(built, [-0.3], [1.0, 0, 0], mesh="coarse"), expected)
-    monkeypatch.setattr("polefem.field.pull.PER_GAP", 0.5)
+    monkeypatch.setattr("polefem.field.stress.PER_GAP", 0.5)
     assert not same_torque(pole_pull(built, [-0.3], [1.0, 0, 0], mesh="coarse"), expected)
 
 

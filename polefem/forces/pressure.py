@@ -1,0 +1,195 @@
+"""Radial and tangential pressure in the gap, round the turn and over a rotor pitch, with all phases in one field.
+
+At each angle of the rotor the field is solved under the phase currents of that angle, and the magnetic stress is read
+off the gap's own harmonics (`polefem.field.stress`). After a rotor pitch everything comes again where it was, so that
+evenly spaced angles of one pitch are all there is to know at a constant speed.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from polefem.errors import InvalidValue, SolveFailed, refusal
+from polefem.field import BuiltMachine, built, closest, gap_radius, gap_stress
+from polefem.outline import Outline
+from polefem.params import Machine, MeshSpec
+from polefem.params.checks import whole as whole_number
+from polefem.solve import FactorCache, System, minimise
+
+__all__ = ["GapPressure", "gap_pressure", "pitch_angles"]
+
+Floats = NDArray[np.float64]
+
+#: Angles lie further apart than the points of a map, so a kept factor that does not lead soon is given up sooner.
+PATIENCE = 12
+#: Places round the turn, for each stator pole, at the least.
+PLACES = 60
+
+
+@dataclass(frozen=True, eq=False)
+class GapPressure:
+    """Magnetic pressure on the circle midway across the gap, over one rotor pitch.
+
+    angles: ndarray, shape (n_angles,), rad: of the rotor, evenly spaced over a rotor pitch, its end left out.
+    currents: ndarray, shape (n_angles, n_phases), A. places: ndarray, shape (n_places,), rad: evenly spaced round the
+    turn, as many before each stator pole, the first of them at half a place past the start of pole 0's pitch.
+    pull: ndarray, shape (n_angles, n_places), Pa: draws stator and rotor together. shear: likewise, Pa: turns the rotor
+    counter-clockwise. Of an axial machine both are means over its cuts. area, lever: m2 and m3 for each radian of the
+    circle: force is pull times area, torque is shear times lever. torque: ndarray, shape (n_angles,), N m: the exact
+    derivative of the field's energy. poles: of the stator. phase_poles: how many of them conduct at once: the order
+    that a phase pulls the stator into. rotor_poles: electrical cycles in a turn. flat: whether pull is along the shaft.
+    outside: whether the rotor runs outside.
+    """
+
+    angles: Floats
+    currents: Floats
+    places: Floats
+    pull: Floats
+    shear: Floats
+    area: float
+    lever: float
+    torque: Floats
+    poles: int
+    phase_poles: int
+    rotor_poles: int
+    flat: bool
+    outside: bool
+
+    def __post_init__(self) -> None:
+        for item in fields(self):
+            if isinstance(value := getattr(self, item.name), np.ndarray):
+                value.flags.writeable = False
+
+    @property
+    def torque_of_shear(self) -> Floats:
+        """Torque by the shear on the circle, N m, shape (n_angles,): that it is `torque` checks both."""
+        moment: Floats = self.lever * 2 * math.pi * self.shear.mean(axis=1)
+        return moment
+
+    @property
+    def pole_pull(self) -> Floats:
+        """Pull on each stator pole along its axis, N, shape (n_angles, n_poles): positive towards the rotor."""
+        per = self.places.size // self.poles
+        away = self.places[:per]
+        cosine, sine = (np.ones(per), np.zeros(per)) if self.flat else (np.cos(away), np.sin(away))
+        outward = -1.0 if self.outside else 1.0
+        shape = (len(self.angles), self.poles, per)
+        pull = self.pull.reshape(shape) @ cosine - outward * (self.shear.reshape(shape) @ sine)
+        forces: Floats = pull * self.area * 2 * math.pi / self.places.size
+        return forces
+
+    @property
+    def pull_swing(self) -> float:
+        """Highest less lowest pull on a stator pole over the pitch, N, of the pole where it is most."""
+        return float(np.ptp(self.pole_pull, axis=0).max())
+
+    def order_force(self, order: int) -> NDArray[np.complex128]:
+        """The share of an order in the pull, N, complex, shape (n_angles,): the sum of the pull round the turn, each
+        place weighed by exp(-i order phi). Two opposite poles pulled by 100 N each have 200 N of order 2."""
+        weights = np.exp(-1j * order * self.places) * 2 * math.pi / self.places.size
+        return np.asarray(self.area * (self.pull @ weights))
+
+    def order_swing(self, order: int) -> float:
+        """By how much the force of an order changes over the pitch at the most, N."""
+        force = self.order_force(order)
+        return float(np.abs(force[:, None] - force[None, :]).max())
+
+    @property
+    def wave_swing(self) -> float:
+        """The swing of the order that matters, N: that of a phase's poles, which squeezes the ring."""
+        return self.order_swing(self.phase_poles)
+
+    def __repr__(self) -> str:
+        return (
+            f"GapPressure({len(self.angles)} angles x {self.places.size} places: a pole's pull swings by "
+            f"{self.pull_swing:.4g} N, order {self.phase_poles} by {self.wave_swing:.4g} N, mean torque "
+            f"{self.torque.mean():.4g} N m)"
+        )
+
+
+def pitch_angles(machine: Machine, count: int) -> Floats:
+    """Angles (rad, shape (count,)) in the middles of equal steps over a rotor pitch: a current that is switched at a
+    step's end is seen as on or off, not both."""
+    whole_number("a pitch is looked at in steps", "count", count, 2)
+    return (np.arange(count) + 0.5) / count * machine.rotor_pitch
+
+
+def gap_pressure(
+    machine: Machine | BuiltMachine,
+    angles: ArrayLike,
+    phase_currents: ArrayLike,
+    mesh: MeshSpec | str | None = None,
+) -> GapPressure:
+    """Pressure in the gap at angles (rad), evenly spaced over a rotor pitch (`pitch_angles`), under phase currents (A),
+    shape (n_angles, n_phases), such as `polefem.drive.run_currents` gives.
+
+    Raises InvalidValue for wrong lists, SolveFailed where a point does not converge, and what `solve_state` raises for
+    machines that cannot be built or meshed.
+    """
+    whole = built(machine, mesh)
+    known, poles = whole.machine, whole.machine.stator_poles
+    turned, currents = _checked(known, angles, phase_currents)
+    per = max(PLACES, *(closest(outline, 2 * math.pi / poles) for outline in whole.sections))
+    count = poles * per
+    places = (np.arange(count) + 0.5) / count * 2 * math.pi - math.pi / poles
+    pull, shear = np.zeros((2, len(turned), count))
+    torque, area, lever = np.zeros(len(turned)), 0.0, 0.0
+    for outline, system in zip(whole.sections, whole.systems, strict=True):
+        own, arm = gap_radius(outline) * outline.length, gap_radius(outline) ** 2 * outline.length
+        for at, (one, other, moment) in enumerate(_solved(outline, system, turned, currents, places)):
+            pull[at] += own * one
+            shear[at] += arm * other
+            torque[at] += moment
+        area, lever = area + own, lever + arm
+    return GapPressure(
+        angles=turned,
+        currents=currents,
+        places=places,
+        pull=pull / area,
+        shear=shear / lever,
+        area=area,
+        lever=lever,
+        torque=torque,
+        poles=poles,
+        phase_poles=len(known.phases.poles(0)),
+        rotor_poles=known.rotor_poles,
+        flat=known.flat,
+        outside=whole.sections[0].rotor.gap > whole.sections[0].stator.gap,
+    )
+
+
+def _solved(
+    outline: Outline, system: System, angles: Floats, currents: Floats, places: Floats
+) -> list[tuple[Floats, Floats, float]]:
+    """Pull and shear at the places (Pa), and torque (N m), at each angle. One sector stands for the others."""
+    model = system.model
+    cache, last = FactorCache(patience=PATIENCE), np.zeros(system.size)
+    first = places[: places.size // model.sectors]
+    found = []
+    for angle, row in zip(angles.tolist(), currents, strict=True):
+        coupled = system.at(angle)
+        solution = minimise(coupled, row @ model.loads, last, cache)
+        if not solution.converged:
+            raise SolveFailed(f"the field at {np.degrees(angle):.4g} deg and {row} A: {solution.message}")
+        last = solution.unknowns
+        pull, shear = gap_stress(outline, system, angle, last, first)
+        copies = model.sectors
+        found.append((np.tile(pull, copies), np.tile(shear, copies), coupled.torque(last)))
+    return found
+
+
+def _checked(machine: Machine, angles: ArrayLike, phase_currents: ArrayLike) -> tuple[Floats, Floats]:
+    turned, currents = np.array(angles, dtype=float), np.array(phase_currents, dtype=float)
+    steps = np.diff(turned) if turned.ndim == 1 else np.empty(0)
+    if len(steps) < 1 or not np.allclose(steps, machine.rotor_pitch / turned.size, rtol=1e-6, atol=0.0):
+        allowed = f"{math.degrees(machine.rotor_pitch):.4g} deg over their number"
+        raise InvalidValue(refusal("angles cover a rotor pitch in even steps", "angles", angles, allowed))
+    shape = (turned.size, machine.phases.count)
+    if currents.shape != shape or not np.isfinite(currents).all():
+        rule, found = "each phase has one current at each angle", f"an array of shape {currents.shape}"
+        raise InvalidValue(refusal(rule, "phase_currents", found, f"finite numbers of shape {shape}"))
+    return turned, currents
