@@ -75,6 +75,10 @@ ROOMS: dict[str, Sees] = {
     ),
     "drive": Sees(("errors", "files", "params", "maps"), ("numba", "scipy.optimize")),
     "forces": Sees(("errors", "files", "params", "outline", "solve", "field")),
+    "ring": Sees(
+        ("errors", "units", "params", "outline", "mesh", "field", "estimates", "forces"),
+        ("scipy.sparse", "scipy.sparse.linalg", "skfem"),
+    ),
     "study": Sees(
         (
             "errors",

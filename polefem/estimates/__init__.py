@@ -16,7 +16,7 @@ from polefem.estimates.turning import Turning
 if TYPE_CHECKING:
     from polefem.estimates.cycle_loss import IronLoss, PartLoss, iron_loss, loss_over_cycle
     from polefem.estimates.density import TorqueDensity, torque_density
-    from polefem.estimates.masses import Masses, masses_of, steel_mass
+    from polefem.estimates.masses import Masses, masses_of, steel_density, steel_mass
 
 __all__ = [
     "USUAL_SHEAR",
@@ -35,6 +35,7 @@ __all__ = [
     "loss_over_cycle",
     "masses_of",
     "solid_cautions",
+    "steel_density",
     "steel_mass",
     "stroke_frequency",
     "torque_density",
@@ -45,7 +46,7 @@ __all__ = [
 
 _LATER = {
     "cycle_loss": ("IronLoss", "PartLoss", "iron_loss", "loss_over_cycle"),
-    "masses": ("Masses", "masses_of", "steel_mass"),
+    "masses": ("Masses", "masses_of", "steel_density", "steel_mass"),
     "density": ("TorqueDensity", "torque_density"),
 }
 

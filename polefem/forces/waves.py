@@ -42,8 +42,7 @@ class PressureWaves:
 
     def frequency(self, speed: float) -> Floats:
         """Of each harmonic, Hz, shape (n_harmonics,), at a speed of the rotor, rad/s."""
-        hertz: Floats = self.harmonics * self.rotor_poles * abs(speed) / (2 * math.pi)
-        return hertz
+        return np.asarray(self.harmonics * (self.rotor_poles * abs(speed) / (2 * math.pi)), dtype=np.float64)
 
     def amplitude(self, order: int, harmonic: int) -> float:
         """Of the pull of one wave, Pa; 0 beyond what is held."""

@@ -1,4 +1,4 @@
-"""From meshes and steels to a discrete energy: forms, sources and constraints. The only room that knows skfem."""
+"""From meshes and steels to a discrete energy: forms, sources and constraints of the field."""
 
 from polefem.model.forms import AIR_ORDER, ShapeRows, shape_rows
 from polefem.model.model import IRON_ORDER, Iron, Model, Source, build_model

@@ -27,9 +27,11 @@ __all__ = ["Quantity", "figures_of_error", "quantities", "quantity", "quantity_o
 
 #: Units that a person reads numbers in, and their sizes in SI.
 SIZES = {
-    **dict.fromkeys(("", "A", "V", "W", "K", "s", "°C", "kg", "kg m2", "ohm"), 1.0),
+    **dict.fromkeys(("", "A", "V", "W", "K", "s", "°C", "kg", "kg m2", "ohm", "N", "Hz"), 1.0),
     **dict.fromkeys(("N m", "N m/kg", "N m s", "N m s2"), 1.0),
     "mm": mm,
+    "mm/s": mm,
+    "N/mm": 1e3,
     "deg": deg,
     "rpm": rpm,
     "A/mm2": A_mm2,
