@@ -94,6 +94,8 @@ ROOMS: dict[str, Sees] = {
             "slopes",
             "estimates",
             "drive",
+            "forces",
+            "ring",
         ),
         (
             "concurrent.futures",

@@ -1,31 +1,60 @@
 """How the outer ring of a machine answers the pull in its gap: natural frequencies, speeds to avoid, a relative level.
 
-All of it is an estimate of a ring by itself; `LEFT_OUT` says what is missing.
+All of it is an estimate of a ring by itself; `LEFT_OUT` says what is missing. What asks for fields or meshes is loaded
+when it is asked for itself: it loads a mesher.
 """
 
-from polefem.ring.crossings import Crossing, crossing_sentence, crossings, cycles
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+from polefem.ring.crossings import Crossing, RingWaves, crossing_sentence, cycles
 from polefem.ring.handbook import ring_frequencies, thick_ring_frequency
-from polefem.ring.level import DAMPING, relative_level, surface_velocity
-from polefem.ring.modal import RingModes, natural_frequencies, plane_modes, ring_modes
-from polefem.ring.ring import LEFT_OUT, Elastic, Mount, Ring, outer_ring
+from polefem.ring.hearing import DAMPING, Hearing
+from polefem.ring.ring import LEFT_OUT, Elastic, Mount, Ring
+
+if TYPE_CHECKING:
+    from polefem.ring.level import relative_level, surface_velocity
+    from polefem.ring.listening import Heard, OuterRing, heard, ring_waves
+    from polefem.ring.modal import RingModes, natural_frequencies, plane_modes, ring_modes
+    from polefem.ring.outer import outer_ring
 
 __all__ = [
     "DAMPING",
     "LEFT_OUT",
     "Crossing",
     "Elastic",
+    "Heard",
+    "Hearing",
     "Mount",
+    "OuterRing",
     "Ring",
     "RingModes",
+    "RingWaves",
     "crossing_sentence",
-    "crossings",
     "cycles",
+    "heard",
     "natural_frequencies",
     "outer_ring",
     "plane_modes",
     "relative_level",
     "ring_frequencies",
     "ring_modes",
+    "ring_waves",
     "surface_velocity",
     "thick_ring_frequency",
 ]
+
+_LATER = {
+    "level": ("relative_level", "surface_velocity"),
+    "listening": ("Heard", "OuterRing", "heard", "ring_waves"),
+    "modal": ("RingModes", "natural_frequencies", "plane_modes", "ring_modes"),
+    "outer": ("outer_ring",),
+}
+
+
+def __getattr__(name: str) -> Any:
+    for module, names in _LATER.items():
+        if name in names:
+            found = globals()[name] = getattr(import_module(f"{__name__}.{module}"), name)
+            return found
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -10,17 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
-from polefem.forces import PressureWaves
 from polefem.outline import Member
 from polefem.params.quantity import quantity
-from polefem.ring.ring import Ring
 from polefem.units import rpm
 
-__all__ = ["Crossing", "crossing_sentence", "crossings", "cycles"]
-
-#: Waves below this part of the strongest are left out.
-WEAK = 0.02
+__all__ = ["Crossing", "RingWaves", "crossing_sentence", "cycles"]
 
 
 @dataclass(frozen=True)
@@ -35,31 +31,49 @@ class Crossing:
     pull: float = field(metadata=quantity("kPa", digits=3))
 
 
+@dataclass(frozen=True)
+class RingWaves:
+    """The ring's own frequencies and the waves of the pull that can meet them: all that a chart of them needs.
+
+    member: whose the ring is. rotor_poles: electrical cycles in a turn. speed: rad/s, at which the waves are known.
+    frequencies: of the ring, order and Hz, by rising order. waves: order, harmonic and amplitude (Pa), the strongest
+    first.
+    """
+
+    member: Member
+    rotor_poles: int
+    speed: float
+    frequencies: tuple[tuple[int, float], ...]
+    waves: tuple[tuple[int, int, float], ...]
+
+    @classmethod
+    def of(cls, plain: Mapping[str, Any]) -> RingWaves:
+        """From what `dataclasses.asdict` and JSON make of one; raises KeyError or TypeError for anything else."""
+        pairs, waves = ((tuple(row) for row in plain[name]) for name in ("frequencies", "waves"))
+        return cls(plain["member"], plain["rotor_poles"], plain["speed"], tuple(pairs), tuple(waves))
+
+    def cycles(self, order: int, harmonic: int) -> int:
+        """How often in a turn of the rotor a wave swings, as the ring sees it."""
+        return cycles(order, harmonic, self.rotor_poles, self.member)
+
+    def crossings(self, lowest: float, highest: float) -> tuple[Crossing, ...]:
+        """Where a wave meets the ring between two speeds (rad/s), the strongest first.
+
+        The waves are those of one operating point: at other speeds the drive makes others, somewhat.
+        """
+        own, found = dict(self.frequencies), []
+        for order, harmonic, pull in self.waves:
+            times = self.cycles(order, harmonic)
+            if abs(order) in own and times:
+                speed = 2 * math.pi * own[abs(order)] / times
+                if lowest <= speed <= highest:
+                    found.append(Crossing(order, harmonic, speed, own[abs(order)], pull))
+        return tuple(found)
+
+
 def cycles(order: int, harmonic: int, rotor_poles: int, member: Member) -> int:
     """How often in a turn of the rotor a wave swings, as seen by the stator or by the rotor."""
     return abs(harmonic * rotor_poles - (order if member == "rotor" else 0))
-
-
-def crossings(
-    waves: PressureWaves,
-    ring: Ring,
-    frequencies: Mapping[int, float],
-    lowest: float,
-    highest: float,
-    weak: float = WEAK,
-) -> tuple[Crossing, ...]:
-    """Crossings between two speeds (rad/s), the strongest first. frequencies: of the ring, Hz, by order."""
-    sizes = {(int(m), int(k)): waves.amplitude(m, k) for m in waves.orders for k in waves.harmonics if k > 0}
-    least = weak * max(sizes.values(), default=0.0)
-    found = []
-    for (order, harmonic), pull in sizes.items():
-        own, times = frequencies.get(abs(order)), cycles(order, harmonic, waves.rotor_poles, ring.member)
-        if own is None or not times or pull < least:
-            continue
-        speed = 2 * math.pi * own / times
-        if lowest <= speed <= highest:
-            found.append(Crossing(order, harmonic, speed, own, pull))
-    return tuple(sorted(found, key=lambda crossing: -crossing.pull))
 
 
 def crossing_sentence(found: Sequence[Crossing], highest: float, most: int = 3) -> str:

@@ -18,12 +18,10 @@ from collections.abc import Mapping
 from polefem.forces import GapPressure, PressureWaves
 from polefem.params.checks import positive
 from polefem.ring.crossings import cycles
+from polefem.ring.hearing import DAMPING
 from polefem.ring.ring import Ring
 
-__all__ = ["DAMPING", "relative_level", "surface_velocity"]
-
-DAMPING = 0.02
-"""Of the critical: an assumption. Laminated stators with varnished coils have 0.01 to 0.04 (common practice)."""
+__all__ = ["relative_level", "surface_velocity"]
 
 
 def surface_velocity(

@@ -7,6 +7,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from polefem.copper import Copper
+from polefem.ring import Hearing
 from polefem.study.at_the_shaft import ReadingOperatingPoint, SharedTorqueOperatingPoint, StartOperatingPoint
 from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent, EqualMeanTorque
 from polefem.study.design import Design, Plan, field_text, quantity_of_field
@@ -27,6 +28,7 @@ from polefem.study.plan_point import PlanPoint
 from polefem.study.progress import ProgressBar
 from polefem.study.record import (
     NEXT_REASON,
+    OF_SOUND,
     Figures,
     OperatingPointFigures,
     Outcome,
@@ -78,6 +80,7 @@ __all__ = [
     "BRIDGED",
     "FIELD",
     "NEXT_REASON",
+    "OF_SOUND",
     "SECTION_PLACES",
     "Basis",
     "BestOperatingPoint",
@@ -94,6 +97,7 @@ __all__ = [
     "FieldTolerance",
     "Figures",
     "Grid",
+    "Hearing",
     "InProcess",
     "LatinHypercube",
     "LevelOperatingPoint",

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import ClassVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from polefem.drive import (
     AngleReading,
@@ -15,6 +16,7 @@ from polefem.drive import (
     angle_reading,
     best_sharing,
     rest_torque,
+    run_currents,
     run_free_shaft,
     steady_state,
 )
@@ -68,6 +70,12 @@ class SharedTorqueOperatingPoint(PlanPoint):
     def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map; `resistance` of one phase, ohm."""
         return run_figures(self.run(machine_map, resistance))
+
+    def currents(
+        self, machine_map: CoupledMap, resistance: float, angles: NDArray[np.float64]
+    ) -> NDArray[np.float64]:
+        """Phase currents (A) at angles (rad), shape (n_angles, n_phases); raises as `run`."""
+        return run_currents(self.run(machine_map, resistance), angles)
 
 
 @spelled

@@ -15,6 +15,7 @@ from polefem.params.checks import positive, whole
 from polefem.params.content import content, content_key
 from polefem.params.fields import shown, with_fields
 from polefem.params.quantity import Quantity, quantity, quantity_of
+from polefem.ring import Hearing
 from polefem.study.basis import Basis, EqualCopperLoss
 from polefem.study.operating_points import OperatingPoint
 from polefem.version import numerics
@@ -40,10 +41,11 @@ class Plan:
     driven by a bridge below. end_effects: whether torque and currents are those of the map with estimates of end
     turns and end fringing in it; inductances are the field's own in any case. turning: at which the iron loss is
     asked for; None for no iron loss. operating_points: other drives that each design is judged under, and what else
-    is asked of it (a start, a reading of the angle), on the same map. map_current: A, up to which the map goes at
-    least: the highest that a bridge will let flow. slopes: fields of the machine in which the map's slopes are asked
-    for too; of phases that are summed, at given switching angles. They are the machine's own while one phase conducts
-    at a time, as with a dwell of one stroke.
+    is asked of it (a start, a reading of the angle), on the same map. hearing: how the pull in the gap is listened to
+    at each of these that drives; None for not at all. map_current: A, up to which the map goes at least: the highest
+    that a bridge will let flow. slopes: fields of the machine in which the map's slopes are asked for too; of phases
+    that are summed, at given switching angles. They are the machine's own while one phase conducts at a time, as with a
+    dwell of one stroke.
     """
 
     drive: RectangularCurrent | SuitedSwitching
@@ -57,6 +59,7 @@ class Plan:
     end_effects: bool = False
     turning: Turning | None = None
     operating_points: tuple[OperatingPoint, ...] = ()
+    hearing: Hearing | None = None
     map_current: float = field(default=0.0, metadata=quantity("A"))
     slopes: tuple[str, ...] = ()
 
@@ -124,6 +127,9 @@ class Plan:
             rule = "the torque that is asked for has the sign of the switching"
             raise InvalidValue(refusal(rule, "basis.torque", found, f"{-asked:.4g} N m, or angles for it"))
         positive("a map goes up to a current", "map_current", self.map_current, "A", zero=True)
+        if self.hearing is not None and not self.operating_points:
+            rule = "a machine is heard at an operating point"
+            raise InvalidValue(refusal(rule, "operating_points", "none", "one or more, each with its speed"))
         names = [point.name for point in self.operating_points]
         if len(set(names)) < len(names):
             raise InvalidValue(

@@ -5,7 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from polefem.drive import DriveRun, steady_state
+import numpy as np
+from numpy.typing import NDArray
+
+from polefem.drive import DriveRun, run_currents, steady_state
 from polefem.errors import spelled
 from polefem.maps import CoupledMap
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, SinglePulse
@@ -41,6 +44,12 @@ class DriveOperatingPoint(PlanPoint):
     def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map at this point; `resistance` of one phase, ohm. Raises what `steady_state` does."""
         return run_figures(self.run(machine_map, resistance))
+
+    def currents(
+        self, machine_map: CoupledMap, resistance: float, angles: NDArray[np.float64]
+    ) -> NDArray[np.float64]:
+        """Phase currents (A) at angles (rad), shape (n_angles, n_phases); raises as `figures`."""
+        return run_currents(self.run(machine_map, resistance), angles)
 
     def run(self, machine_map: CoupledMap, resistance: float) -> DriveRun:
         """What a map does at this point; as `figures`."""

@@ -18,6 +18,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import ClassVar
 
+import numpy as np
+from numpy.typing import NDArray
+
 from polefem.drive import (
     AngleTable,
     DriveRun,
@@ -26,8 +29,11 @@ from polefem.drive import (
     angle_table,
     at_level,
     copper_loss,
+    rectangular_currents,
     rectangular_torque,
+    run_currents,
     steady_state,
+    waveform_currents,
     waveform_torque,
 )
 from polefem.errors import InvalidValue, refusal, spelled
@@ -51,6 +57,8 @@ __all__ = [
     "SwitchingTable",
     "WaveformOperatingPoint",
 ]
+
+Array = NDArray[np.float64]
 
 
 @spelled
@@ -80,14 +88,7 @@ class WaveformOperatingPoint(PlanPoint):
 
         Raises InvalidValue where the map's last current is below the peak of the scaled waveform.
         """
-        last = float(machine_map.currents[-1])
-        peak = self.basis.waveform_peak(
-            lambda trial: waveform_torque(machine_map, self.current.scaled(trial)),
-            last,
-            machine_map.phases,
-            resistance,
-        )
-        current = self.current.scaled(peak)
+        current = self._scaled(machine_map, resistance)
         torque = waveform_torque(machine_map, current)
         loss = machine_map.phases * resistance * torque.rms_current**2
         shaft = torque.mean * self.speed
@@ -103,6 +104,20 @@ class WaveformOperatingPoint(PlanPoint):
             input_power=supply,
             efficiency=_efficiency(shaft, supply),
         )
+
+    def currents(self, machine_map: CoupledMap, resistance: float, angles: Array) -> Array:
+        """Phase currents (A) at angles (rad), shape (n_angles, n_phases); raises as `figures`."""
+        current = self._scaled(machine_map, resistance)
+        return waveform_currents(current, machine_map.phases, machine_map.pitch, angles)
+
+    def _scaled(self, machine_map: CoupledMap, resistance: float) -> Tracking:
+        peak = self.basis.waveform_peak(
+            lambda trial: waveform_torque(machine_map, self.current.scaled(trial)),
+            float(machine_map.currents[-1]),
+            machine_map.phases,
+            resistance,
+        )
+        return self.current.scaled(peak)
 
 
 @spelled
@@ -153,6 +168,11 @@ class RectangularOperatingPoint(PlanPoint):
             efficiency=_efficiency(shaft, loss + shaft),
         )
 
+    def currents(self, machine_map: CoupledMap, resistance: float, angles: Array) -> Array:
+        """Phase currents (A) at angles (rad), shape (n_angles, n_phases); raises as `figures`."""
+        current = self.basis.rectangular_current(machine_map, self.drive, resistance)
+        return rectangular_currents(self.drive, current, machine_map.phases, machine_map.pitch, angles)
+
 
 @spelled
 @dataclass(frozen=True)
@@ -183,6 +203,10 @@ class LevelOperatingPoint(PlanPoint):
     def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map; `resistance` of one phase, ohm. Raises as `run_at_copper_loss` does."""
         return run_figures(self.run(machine_map, resistance))
+
+    def currents(self, machine_map: CoupledMap, resistance: float, angles: Array) -> Array:
+        """Phase currents (A) at angles (rad), shape (n_angles, n_phases); raises as `figures`."""
+        return run_currents(self.run(machine_map, resistance), angles)
 
     def run(self, machine_map: CoupledMap, resistance: float) -> DriveRun:
         """What a map does at this point; as `figures`."""
@@ -233,8 +257,12 @@ class BestOperatingPoint(PlanPoint):
         """The figures of a map under its best switching; `resistance` of one phase, ohm."""
         return run_figures(self.run(machine_map, resistance))
 
+    def currents(self, machine_map: CoupledMap, resistance: float, angles: Array) -> Array:
+        """Phase currents (A) at angles (rad), shape (n_angles, n_phases), under that switching."""
+        return run_currents(self.run(machine_map, resistance), angles)
+
     def run(self, machine_map: CoupledMap, resistance: float) -> DriveRun:
-        """What a map does under its best switching; as `figures`."""
+        """What a map does at this point; as `figures`."""
         drive = self.setting(machine_map, resistance).drive(self.bridge, resistance)
         return steady_state(machine_map, drive, self.speed)
 

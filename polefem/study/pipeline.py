@@ -17,14 +17,17 @@ from polefem.copper import envelope, warming
 from polefem.errors import GeometryRefused, InvalidValue, MissingLibrary, PolefemError, SolveFailed, refusal
 from polefem.estimates import end_effects, iron_loss, masses_of, torque_density
 from polefem.field import BuiltMachine, FieldState, built, field_series
+from polefem.forces import gap_pressure
 from polefem.maps import CoupledMap, FluxMap, MapSlopes, summed
 from polefem.params import RectangularCurrent
+from polefem.ring import RingWaves
 from polefem.slopes import map_with_slopes
 from polefem.study.design import Design, Plan
 from polefem.study.door import check_current_density
 from polefem.study.operating_points import OperatingPoint
 from polefem.study.operation import at_work, operate, phase_interaction
 from polefem.study.record import NEXT_REASON, Figures, Outcome, PointFigures, Status
+from polefem.study.sound import Pressures, with_sound
 from polefem.sweep import coupled_map, flux_map
 from polefem.version import numerics, versions
 
@@ -69,16 +72,17 @@ class Solver:
     """What a pipeline asks for fields: the map of one phase, that of all phases in one field, and states at angles.
 
     All must be functions of a module, so that a worker process can find them. sloped: the map of one phase with its
-    slopes; None for a solver that has none to give.
+    slopes; pressures: in the gap, for plans that listen; None for a solver that has none to give.
     """
 
     flux_map: _Maps
     coupled_map: _CoupledMaps
     fields: _Fields
     sloped: _Slopes | None = None
+    pressures: Pressures | None = None
 
 
-FIELD = Solver(flux_map, coupled_map, field_series, map_with_slopes)
+FIELD = Solver(flux_map, coupled_map, field_series, map_with_slopes, gap_pressure)
 """The solver of this package."""
 
 
@@ -183,6 +187,11 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         operation = operate(working, plan.basis, plan.drive, winding.resistance, generating)
     with clock("operating points"):
         points, lacking = operating_point_figures(plan.operating_points, working, winding.resistance)
+    sound: dict[str, RingWaves] = {}
+    if plan.hearing is not None and solver.pressures is not None:
+        with clock("sound"):
+            asked = (plan.operating_points, whole, working, plan.hearing)
+            points, sound = with_sound(points, *asked, solver.pressures)
     phase_map = machine_map.single
     loss, torque, current = operation.copper_loss, operation.torque, operation.torque.current
     with clock("iron loss"):
@@ -219,7 +228,9 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         operating_points=points,
     )
     harmonics = tuple(torque.harmonics.tolist())
-    return Outcome(Status.SOLVED, lacking, figures, machine_map, clock.seconds, harmonics, slopes=slopes)
+    return Outcome(
+        Status.SOLVED, lacking, figures, machine_map, clock.seconds, harmonics, slopes=slopes, sound=sound
+    )
 
 
 def operating_point_figures(

@@ -6,6 +6,9 @@ import math
 from abc import ABC, abstractmethod
 from typing import ClassVar
 
+import numpy as np
+from numpy.typing import NDArray
+
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
 from polefem.params.checks import positive, printable, within
@@ -28,6 +31,13 @@ class PlanPoint(ABC):
     @abstractmethod
     def figures(self, machine_map: CoupledMap, resistance: float) -> PointFigures:
         """The figures of a map; `resistance` of one phase, ohm. Raises InvalidValue where it has none."""
+
+    def currents(
+        self, machine_map: CoupledMap, resistance: float, angles: NDArray[np.float64]
+    ) -> NDArray[np.float64] | None:
+        """Phase currents (A) at angles of the rotor (rad), shape (n_angles, n_phases), at a steady speed; None of a
+        point that has none. Raises as `figures`."""
+        return None
 
     def dwells(self, stroke: float, pitch: float) -> tuple[float, ...]:
         """Dwells of the ideal rectangular current that the map must reach the current of, rad."""

@@ -11,9 +11,11 @@ from typing import Any
 from polefem.maps import CoupledMap, FluxMap, MapSlopes
 from polefem.params import RectangularCurrent
 from polefem.params.quantity import Quantity, quantities, quantity
+from polefem.ring import RingWaves
 
 __all__ = [
     "NEXT_REASON",
+    "OF_SOUND",
     "Figures",
     "OperatingPointFigures",
     "Outcome",
@@ -30,6 +32,9 @@ __all__ = [
 
 NEXT_REASON = "; and "
 """Between the reasons of a design that has no figures at several operating points."""
+
+OF_SOUND = ("pull_swing", "wave_swing", "surface_velocity")
+"""Figures of an operating point that a plan must ask for."""
 
 
 class Status(StrEnum):
@@ -61,7 +66,9 @@ class OperatingPointFigures(PointFigures):
 
     mean_torque, lowest_torque, highest_torque: N m. ripple: (highest - lowest) / |mean|. peak_current, rms_current: of
     a phase, A. copper_loss: of all phases, W. input_power: from the supply, W. efficiency: shaft over supply, iron
-    loss not counted; None where power goes in from both sides.
+    loss not counted; None where power goes in from both sides. pull_swing: highest less lowest pull on a stator pole,
+    N. wave_swing: likewise of the order that squeezes the ring, N. surface_velocity: of the outer ring, root mean
+    square, m/s, to compare shapes by. These three (`OF_SOUND`) are None where the plan does not ask for them.
     """
 
     mean_torque: float = field(metadata=quantity("N m", more_is_better=True))
@@ -73,6 +80,9 @@ class OperatingPointFigures(PointFigures):
     copper_loss: float = field(metadata=quantity("W"))
     input_power: float = field(metadata=quantity("W"))
     efficiency: float | None = field(metadata=quantity("%", digits=3, more_is_better=True))
+    pull_swing: float | None = field(default=None, metadata=quantity("N", digits=3))
+    wave_swing: float | None = field(default=None, metadata=quantity("N", digits=3))
+    surface_velocity: float | None = field(default=None, metadata=quantity("mm/s", digits=2))
 
 
 @dataclass(frozen=True)
@@ -209,7 +219,8 @@ class Outcome:
     """What computing a design gave: its status, the reason in one sentence, figures and map if it has them.
 
     seconds: by stage. harmonics: amplitudes of the summed torque's harmonics of the stroke, N m. trace: where an
-    error that no one foresaw came from. slopes: the map with its slopes, where the plan asks for them.
+    error that no one foresaw came from. slopes: the map with its slopes, where the plan asks for them. sound: waves of
+    the pull and frequencies of the ring, by operating point, where the plan asks for them.
     """
 
     status: Status
@@ -220,6 +231,7 @@ class Outcome:
     harmonics: tuple[float, ...] = ()
     trace: str = ""
     slopes: MapSlopes | None = None
+    sound: Mapping[str, RingWaves] = field(default_factory=dict)
 
     @property
     def flux_map(self) -> FluxMap | None:

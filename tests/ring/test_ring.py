@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import math
-from dataclasses import replace
+from dataclasses import asdict, replace
 from functools import cache
 
 import numpy as np
@@ -19,8 +20,8 @@ from polefem.ring import (
     Elastic,
     Ring,
     RingModes,
+    RingWaves,
     crossing_sentence,
-    crossings,
     cycles,
     natural_frequencies,
     outer_ring,
@@ -28,6 +29,7 @@ from polefem.ring import (
     relative_level,
     ring_frequencies,
     ring_modes,
+    ring_waves,
     surface_velocity,
     thick_ring_frequency,
 )
@@ -229,7 +231,8 @@ def test_where_waves_meet_the_ring() -> None:
     pressure = made_of([(-2, 3, 1000.0, 0.0), (2, 5, 400.0, 0.0), (4, 2, 3.0, 0.0)], angles=32)
     waves = pressure_waves(pressure, most=6)
     own = {2: 752.0, 4: 100.0}
-    found = crossings(waves, ring, own, 0.0, 2000 * rpm * 10)
+    met = ring_waves(waves, ring, own, 100.0)
+    found = met.crossings(0.0, 20000 * rpm)
 
     def right(given: tuple[Crossing, ...]) -> bool:
         """On a crossing, the wave's own frequency is the ring's."""
@@ -240,7 +243,8 @@ def test_where_waves_meet_the_ring() -> None:
     assert [(one.order, one.harmonic) for one in found] == [(-2, 3), (2, 5)]
     assert right(found)
     assert not right(tuple(replace(one, speed=one.speed * 1.01) for one in found))
-    assert crossings(waves, ring, own, 0.0, 0.9 * found[1].speed) == ()
+    assert met.crossings(0.0, 0.9 * found[1].speed) == ()
+    assert RingWaves.of(json.loads(json.dumps(asdict(met)))) == met
     text = crossing_sentence(found, 2000 * rpm)
     assert text.startswith("order 2 meets the yoke at 3760 rpm (harmonic 3") and "; order 2 meets" in text
     assert crossing_sentence((), 2000 * rpm) == "no wave of note meets the yoke below 2000 rpm"

@@ -7,6 +7,7 @@ import numpy as np
 from polefem.ranking import DriveOrders, ShaftFigures, spaced
 from polefem.report.page.tables import Cell, Head, Table, figure_cell
 from polefem.study import (
+    OF_SOUND,
     Figures,
     OperatingPointFigures,
     PointFigures,
@@ -30,6 +31,8 @@ def _of_kind(record: Record, figures: Figures, kind: type[PointFigures], points:
     rows = []
     for name in kind.names():
         asked = [f"{point}.{name}" for point in points]
+        if name in OF_SOUND and all(figures.value(of) is None for of in asked):
+            continue  # not asked for
         cells = [figure_cell(of, figures.value(of), error_from_map(record, of)) for of in asked]
         rows.append((Cell(f"{spaced(name)} ({quantity_of_figure(asked[0]).unit})", head=True), *cells))
     heads = (Head("figure", number=False), *(Head(point) for point in points))

@@ -1,0 +1,34 @@
+"""How a design is listened to: what a plan says of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from polefem.params.checks import positive
+from polefem.params.checks import whole as whole_number
+from polefem.params.quantity import quantity
+from polefem.ring.ring import Elastic, Mount
+
+__all__ = ["DAMPING", "Hearing"]
+
+DAMPING = 0.02
+"""Of the critical: an assumption. Laminated stators with varnished coils have 0.01 to 0.04 (common practice)."""
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """How a design is listened to.
+
+    angles: fields over a rotor pitch; harmonics up to half of them are told apart, and a ring that is high above them
+    is not reached. damping: of the ring, of the critical, an assumption. mount: how the ring is held. elastic: of the
+    sheet.
+    """
+
+    angles: int = 48
+    damping: float = field(default=DAMPING, metadata=quantity("%", digits=2))
+    mount: Mount = "free"
+    elastic: Elastic = field(default_factory=Elastic)
+
+    def __post_init__(self) -> None:
+        whole_number("a pitch is looked at in steps", "hearing.angles", self.angles, 8)
+        positive("a ring that rings comes to rest", "hearing.damping", self.damping)

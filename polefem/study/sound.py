@@ -1,0 +1,57 @@
+"""What designs make of the pull in their gaps, at the operating points of their plan."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+from numpy.typing import ArrayLike
+
+from polefem.field import BuiltMachine
+from polefem.forces import GapPressure, pitch_angles
+from polefem.maps import CoupledMap
+from polefem.ring import Hearing, OuterRing, RingWaves, heard
+from polefem.study.at_the_shaft import ReadingOperatingPoint
+from polefem.study.operating_points import OperatingPoint
+from polefem.study.record import OperatingPointFigures, PointFigures
+
+__all__ = ["Pressures", "with_sound"]
+
+Pressures = Callable[[BuiltMachine, ArrayLike, ArrayLike], GapPressure]
+"""Pressure in the gap of a machine at angles (rad) under phase currents (A), such as `polefem.forces.gap_pressure`."""
+
+
+def with_sound(
+    found: Mapping[str, PointFigures],
+    points: Sequence[OperatingPoint],
+    whole: BuiltMachine,
+    machine_map: CoupledMap,
+    hearing: Hearing,
+    pressures: Pressures,
+) -> tuple[dict[str, PointFigures], dict[str, RingWaves]]:
+    """The figures of operating points, by name, with those of the pull; and the waves that can meet the ring.
+
+    Raises what the fields and the modes of the ring raise.
+    """
+    outer, resistance = OuterRing.of(whole, hearing), whole.winding.resistance
+    angles = pitch_angles(whole.machine, hearing.angles)
+    figures, waves = dict(found), {}
+    for point in points:
+        if point.name in found:
+            currents = point.currents(machine_map, resistance, angles)
+            known = found[point.name]
+
+            if currents is None or isinstance(point, ReadingOperatingPoint):
+                continue  # nothing turns at a steady speed
+            if not isinstance(known, OperatingPointFigures):
+                continue
+            made = heard(pressures(whole, angles, currents), outer, point.speed, hearing)
+            figures[point.name] = replace(
+                known,
+                pull_swing=made.pull_swing,
+                wave_swing=made.wave_swing,
+                surface_velocity=made.surface_velocity,
+            )
+            if made.waves is not None:
+                waves[point.name] = made.waves
+    return figures, waves

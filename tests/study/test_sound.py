@@ -1,0 +1,131 @@
+"""Designs that are listened to: figures at operating points, waves that a store keeps, and what is refused."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from fake_solver import FAKE, MACHINE, PLAN
+from numpy.typing import ArrayLike
+
+from polefem.errors import InvalidValue
+from polefem.field import BuiltMachine
+from polefem.forces import GapPressure
+from polefem.params import RectangularCurrent
+from polefem.params.drive_spec import Bridge, Tracking
+from polefem.report.page.tables import operating_point_table
+from polefem.ring import Hearing, crossing_sentence, outer_ring, ring_frequencies
+from polefem.study import (
+    BestOperatingPoint,
+    Design,
+    DriveOperatingPoint,
+    EqualCopperLoss,
+    InProcess,
+    LevelOperatingPoint,
+    RectangularOperatingPoint,
+    Status,
+    Store,
+    WaveformOperatingPoint,
+    attempt,
+    quantity_of_figure,
+    run_designs,
+)
+from polefem.units import deg, rpm
+from tests.field.built_machines import ROUGH
+from tests.study.test_operating_points import MAP
+
+SPEED, OHMS = 300 * rpm, 0.5
+BASIS = EqualCopperLoss(5.0)
+BRIDGE = Bridge(200.0)
+POINTS = (
+    WaveformOperatingPoint("given", Tracking([-28 * deg, -6 * deg], [1.0, 1.0]), BASIS, SPEED),
+    RectangularOperatingPoint("ideal", RectangularCurrent(-30 * deg, 0.0), BASIS, SPEED),
+    LevelOperatingPoint("level", SPEED, BRIDGE, -28 * deg, -6 * deg, BASIS),
+    BestOperatingPoint("best", SPEED, BRIDGE, BASIS),
+    DriveOperatingPoint("bridge", SPEED, BRIDGE, -28 * deg, -12 * deg),
+)
+
+
+def fake_pressure(whole: BuiltMachine, angles: ArrayLike, currents: ArrayLike) -> GapPressure:
+    """Each phase squeezes its two poles with the square of its current."""
+    turned, flowing = np.asarray(angles), np.asarray(currents)
+    machine, per = whole.machine, 40
+    poles = machine.stator_poles
+    places = (np.arange(poles * per) + 0.5) / (poles * per) * 2 * np.pi - np.pi / poles
+    of_place = np.repeat(np.asarray(machine.phases.of_pole), per)
+    pull = 1e3 * flowing[:, of_place] ** 2
+    area, none = 0.06 * 0.03, np.zeros(len(turned))
+    return GapPressure(
+        turned, flowing, places, pull, 0 * pull, area, area * 0.03, none, poles, 2, 4, False, False
+    )
+
+
+SOLVER = replace(FAKE, pressures=fake_pressure)
+PLAN_HEARD = replace(PLAN, operating_points=POINTS[1:2], hearing=Hearing(angles=24), mesh=ROUGH)
+
+
+@pytest.mark.parametrize("point", POINTS, ids=lambda point: point.name)
+def test_every_operating_point_knows_its_currents(point: DriveOperatingPoint) -> None:
+    """The map's torque under them has the mean that the point's figures say."""
+
+    angles = (np.arange(2000) + 0.5) / 2000 * MAP.pitch
+    mean = point.figures(MAP, OHMS).mean_torque
+
+    def same(currents: np.ndarray) -> bool:
+        return abs(MAP.at(angles, currents).torque.mean() / mean - 1) < 2e-3
+
+    currents = point.currents(MAP, OHMS, angles)
+    assert same(currents)
+    assert not same(1.01 * currents) and not same(np.roll(currents, 150, axis=0))
+
+
+def test_the_pull_is_among_the_figures_of_an_operating_point() -> None:
+    outcome = attempt(Design("one", MACHINE, {}, PLAN_HEARD), SOLVER)
+    assert outcome.status is Status.SOLVED, outcome.reason
+    assert outcome.figures is not None
+    figures = outcome.figures.operating_points["ideal"]
+    current = figures.peak_current
+    # A pole is pulled along its axis by its sixth of the circle: 2 sin(30 deg) of its radius.
+    one = 1e3 * current**2 * 0.06 * 0.03
+
+    def right(swing: float | None) -> bool:
+        return swing is not None and abs(swing / one - 1) < 1e-3
+
+    assert right(figures.pull_swing) and not right(figures.wave_swing)
+    assert not right(attempt(Design("one", MACHINE, {}, PLAN), SOLVER).figures.value("ideal.pull_swing"))
+    assert outcome.figures.value("ideal.pull_swing") == figures.pull_swing
+    assert figures.surface_velocity is not None and figures.surface_velocity > 0.0
+    assert quantity_of_figure("ideal.wave_swing").unit == "N"
+    met = outcome.sound["ideal"]
+    assert {order for order, _, _ in met.waves} <= {0, 2, -2, 4, -4, 8, -8, 6, -6}
+    ring = ring_frequencies(outer_ring(MACHINE))
+    assert dict(met.frequencies)[2] == pytest.approx(ring[2], rel=0.1)
+    assert "order" in crossing_sentence(met.crossings(0.0, 1e5), 1e5)
+
+
+def test_a_store_keeps_what_was_heard_and_pages_show_it(tmp_path: Path) -> None:
+    designs = [
+        Design("one", MACHINE, {}, PLAN_HEARD),
+        Design("deaf", MACHINE, {}, replace(PLAN_HEARD, hearing=None)),
+    ]
+    with Store(tmp_path) as store:
+        records = run_designs("s", designs, store, InProcess(), solver=SOLVER)
+    with Store(tmp_path) as store:
+        again = store.outcome(designs[0].key)
+    heard, deaf = records
+    assert again is not None and again.sound == heard.outcome.sound and again.sound["ideal"].waves
+    assert again.figures == heard.figures
+    assert deaf.figures is not None and deaf.figures.value("ideal.pull_swing") is None
+    shown = [str(operating_point_table(one, one.figures)) for one in (heard, deaf)]
+    assert "pull swing (N)" in shown[0] and "pull swing (N)" not in shown[1]
+
+
+def test_nothing_is_heard_where_nothing_turns() -> None:
+    with pytest.raises(InvalidValue, match="a machine is heard at an operating point"):
+        replace(PLAN, hearing=Hearing())
+    with pytest.raises(InvalidValue, match="a pitch is looked at in steps"):
+        Hearing(angles=4)
+    with pytest.raises(InvalidValue, match="a ring that rings comes to rest"):
+        Hearing(damping=0.0)
