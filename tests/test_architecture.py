@@ -74,7 +74,7 @@ ROOMS: dict[str, Sees] = {
         ("errors", "materials", "params", "shapes", "outline", "copper", "field", "maps"), ("scipy.special",)
     ),
     "drive": Sees(("errors", "files", "params", "maps"), ("numba", "scipy.optimize")),
-    "forces": Sees(("errors", "files", "params", "outline", "solve", "field")),
+    "forces": Sees(("errors", "files", "params", "outline", "mesh", "mesher", "solve", "field")),
     "ring": Sees(
         ("errors", "units", "params", "outline", "mesh", "field", "estimates", "forces"),
         ("scipy.sparse", "scipy.sparse.linalg", "skfem"),

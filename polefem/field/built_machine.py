@@ -8,13 +8,14 @@ from functools import cached_property
 
 from polefem.copper import Copper, WoundPhase, wound_phase
 from polefem.gap import Gap
+from polefem.mesh import Mesh
 from polefem.mesher import mesh_sides
 from polefem.model import Source, build_model, smallest_sector
 from polefem.outline import DrawnMachine, Label, Outline, drawn
 from polefem.params import Machine, MeshSpec
 from polefem.solve import System
 
-__all__ = ["BuiltMachine", "built"]
+__all__ = ["BuiltMachine", "assembled", "built"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,15 +80,24 @@ def _spec(mesh: MeshSpec | str) -> MeshSpec:
 
 def _system(machine: Machine, outline: Outline, spec: MeshSpec) -> System:
     rotor, stator = outline.rotor, outline.stator
-    phases = machine.phases
     sectors, antiperiodic = smallest_sector(
-        phases, stator.poles // stator.unit_poles, rotor.poles // rotor.unit_poles
+        machine.phases, stator.poles // stator.unit_poles, rotor.poles // rotor.unit_poles
     )
+    return assembled(machine, outline, mesh_sides(outline, spec, sectors), sectors, antiperiodic)
+
+
+def assembled(
+    machine: Machine, outline: Outline, meshes: tuple[Mesh, Mesh], sectors: int, antiperiodic: bool
+) -> System:
+    """The system of a rotor and a stator mesh (in that order) of one of `sectors` parts of a section.
+
+    outline: whose gap circles these meshes end on. antiperiodic: whether the field changes sign from part to part.
+    """
     model = build_model(
-        mesh_sides(outline, spec, sectors),
+        meshes,
         machine.stacked_steels,
         _sources(machine, sectors),
-        phases.count,
+        machine.phases.count,
         outline.length,
         _log_ratio(outline),
         outline.radius,
