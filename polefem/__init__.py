@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from polefem.copper import Copper
     from polefem.estimates import Turning
     from polefem.field import BuiltMachine, built, pole_pull, solve_state
+    from polefem.forces import gap_pressure, offset_pull
     from polefem.maps import CoupledMap, FluxMap, Slice, linear_map, skewed, stacked, summed
     from polefem.materials import MU0, Steel
     from polefem.outline import outline_of
@@ -51,6 +52,7 @@ if TYPE_CHECKING:
     )
     from polefem.params.fields import with_fields
     from polefem.params.toml import load_machine
+    from polefem.ring import Hearing
     from polefem.study import (
         BestOperatingPoint,
         Constraint,
@@ -167,6 +169,7 @@ _HELD = {
     "copper": "Copper",
     "estimates": "Turning",
     "field": "BuiltMachine built pole_pull solve_state",
+    "forces": "gap_pressure offset_pull",
     "maps": "CoupledMap FluxMap Slice linear_map skewed stacked summed",
     "materials": "MU0 Steel",
     "outline": "outline_of",
@@ -177,6 +180,7 @@ _HELD = {
     "params.drive_spec": "AverageVoltage Bridge Chopping DriveSpec Load SinglePulse Tracking",
     "params.fields": "with_fields",
     "params.toml": "load_machine",
+    "ring": "Hearing",
     "sweep": "coupled_map flux_map",
     "study": (
         "BestOperatingPoint Constraint DriveOperatingPoint EccentricityTolerance EqualCopperLoss EqualCurrent "

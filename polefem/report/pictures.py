@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
 
 from polefem.field import Field
+from polefem.files import file_name
 from polefem.maps import CoupledMap
 from polefem.outline import outline_of
 from polefem.params import Machine, made_of_discs
@@ -28,6 +30,7 @@ from polefem.report.curves import (
 )
 from polefem.report.drawing_key import drawing_key
 from polefem.report.findings import Findings, Shape
+from polefem.report.hearing import draw_speeds
 from polefem.report.machines import draw_machine
 from polefem.report.picture import Picture, picture_of
 from polefem.report.sections import FluxDensity, draw_flux_density, draw_section, flux_density, unrolled
@@ -121,7 +124,7 @@ def shape_drawings(shape: Shape) -> tuple[Drawing, ...]:
         drawing_of(f"{shape.stem}-{kind}", f"{words} {shape.name}", shown, draw)
         for kind, words, shown, draw in drawn
     ]
-    return (*curves, *_at_the_shaft(shape, driven), *_densities(shape))
+    return (*curves, *_at_the_shaft(shape, driven), *_speeds(shape), *_densities(shape))
 
 
 def shape_pictures(shape: Shape, names: Collection[str]) -> tuple[Picture, ...]:
@@ -152,6 +155,19 @@ def _at_the_shaft(shape: Shape, driven: tuple[Any, ...]) -> list[Drawing]:
         )
         for at, point in enumerate(shape.design.plan.operating_points, start=1)
         if type(point) in SHOWN and point.name in shape.figures.operating_points
+    ]
+
+
+def _speeds(shape: Shape) -> list[Drawing]:
+    """Where the pull in its gap meets the ring, for each operating point that is listened to."""
+    return [
+        drawing_of(
+            f"{shape.stem}-speeds-{file_name(name)}",
+            f"Speeds to avoid of {shape.name}, with the currents of {name}",
+            (met,),
+            partial(draw_speeds, met, f"Speeds to avoid, currents of {name}: an estimate"),
+        )
+        for name, met in shape.record.outcome.sound.items()
     ]
 
 

@@ -37,7 +37,7 @@ class RingWaves:
 
     member: whose the ring is. rotor_poles: electrical cycles in a turn. speed: rad/s, at which the waves are known.
     frequencies: of the ring, order and Hz, by rising order. waves: order, harmonic and amplitude (Pa), the strongest
-    first.
+    first. harmonics: up to which waves were looked at.
     """
 
     member: Member
@@ -45,12 +45,24 @@ class RingWaves:
     speed: float
     frequencies: tuple[tuple[int, float], ...]
     waves: tuple[tuple[int, int, float], ...]
+    harmonics: int
+
+    def sentence(self, highest: float) -> str:
+        """What a builder should know of the crossings up to a speed (rad/s)."""
+        return crossing_sentence(self.crossings(0.0, highest), highest, self.harmonics)
 
     @classmethod
     def of(cls, plain: Mapping[str, Any]) -> RingWaves:
         """From what `dataclasses.asdict` and JSON make of one; raises KeyError or TypeError for anything else."""
         pairs, waves = ((tuple(row) for row in plain[name]) for name in ("frequencies", "waves"))
-        return cls(plain["member"], plain["rotor_poles"], plain["speed"], tuple(pairs), tuple(waves))
+        return cls(
+            plain["member"],
+            plain["rotor_poles"],
+            plain["speed"],
+            tuple(pairs),
+            tuple(waves),
+            plain["harmonics"],
+        )
 
     def cycles(self, order: int, harmonic: int) -> int:
         """How often in a turn of the rotor a wave swings, as the ring sees it."""
@@ -76,14 +88,17 @@ def cycles(order: int, harmonic: int, rotor_poles: int, member: Member) -> int:
     return abs(harmonic * rotor_poles - (order if member == "rotor" else 0))
 
 
-def crossing_sentence(found: Sequence[Crossing], highest: float, most: int = 3) -> str:
-    """What a builder should know of them, up to a speed (rad/s), in one sentence.
+def crossing_sentence(found: Sequence[Crossing], highest: float, harmonics: int, most: int = 3) -> str:
+    """What a builder should know of crossings up to a speed (rad/s), of waves up to some harmonic, the strongest first.
 
-    >>> crossing_sentence([Crossing(-2, 12, 98.4, 752.0, 4e3)], 200.0)
+    >>> crossing_sentence([Crossing(-2, 12, 98.4, 752.0, 4e3)], 200.0, 23)
     'order 2 meets the yoke at 940 rpm (harmonic 12 of the electrical frequency, 752 Hz)'
+    >>> crossing_sentence([], 200.0, 23)
+    'no wave of note up to harmonic 23 of the electrical frequency meets the yoke below 1910 rpm'
     """
     if not found:
-        return f"no wave of note meets the yoke below {highest / rpm:.0f} rpm"
+        kept = f"up to harmonic {harmonics} of the electrical frequency"
+        return f"no wave of note {kept} meets the yoke below {highest / rpm:.0f} rpm"
     told: dict[tuple[int, int], Crossing] = {}
     for crossing in found:
         told.setdefault((abs(crossing.order), crossing.harmonic), crossing)

@@ -71,4 +71,5 @@ def ring_waves(
     every = waves.strongest(waves.pull.size)
     least = weak * every[0][2]
     kept = tuple(wave for wave in every if wave[2] >= least and abs(wave[0]) in frequencies and wave[1] > 0)
-    return RingWaves(ring.member, waves.rotor_poles, abs(speed), tuple(sorted(frequencies.items())), kept)
+    own, last = tuple(sorted(frequencies.items())), int(waves.harmonics[-1])
+    return RingWaves(ring.member, waves.rotor_poles, abs(speed), own, kept, last)

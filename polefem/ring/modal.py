@@ -35,6 +35,8 @@ ORDER = 4
 MODES = 30
 #: Below this, Hz, a mode is the whole ring's motion.
 STILL = 1.0
+#: A mode is mostly of an order where so much of the yoke's motion is.
+MOSTLY = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +62,7 @@ class RingModes:
 
     def of_order(self, order: int) -> float | None:
         """The lowest natural frequency of an order, Hz; None where none of the modes is mostly of it."""
-        own = self.frequencies[self.orders == order]
+        own = self.frequencies[(self.orders == order) & (self.shares > MOSTLY)]
         return float(own[0]) if own.size else None
 
     def by_order(self, orders: Iterable[int] = (0, 2, 3, 4)) -> dict[int, float]:

@@ -21,7 +21,6 @@ from polefem.ring import (
     Ring,
     RingModes,
     RingWaves,
-    crossing_sentence,
     cycles,
     natural_frequencies,
     outer_ring,
@@ -245,8 +244,10 @@ def test_where_waves_meet_the_ring() -> None:
     assert not right(tuple(replace(one, speed=one.speed * 1.01) for one in found))
     assert met.crossings(0.0, 0.9 * found[1].speed) == ()
     assert RingWaves.of(json.loads(json.dumps(asdict(met)))) == met
-    text = crossing_sentence(found, 2000 * rpm)
+    text = met.sentence(20000 * rpm)
     assert text.startswith("order 2 meets the yoke at 3760 rpm (harmonic 3") and "; order 2 meets" in text
-    assert crossing_sentence((), 2000 * rpm) == "no wave of note meets the yoke below 2000 rpm"
+    assert met.sentence(2000 * rpm).endswith(
+        "harmonic 15 of the electrical frequency meets the yoke below 2000 rpm"
+    )
     # Seen from the rotor, a wave that runs against it comes by more often, one that keeps up with it not at all.
     assert (cycles(-2, 3, 4, "rotor"), cycles(4, 1, 4, "rotor"), cycles(-2, 3, 4, "stator")) == (14, 0, 12)

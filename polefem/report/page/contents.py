@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from polefem.copper import joining_plan, winding_order
 from polefem.ranking import DriveOrders, change_sentence, remarks, sensitivity_sentence
 from polefem.report.findings import Findings, Shape
+from polefem.report.page.hearing import sound_table, to_hear
 from polefem.report.page.point_tables import drives_table, operating_point_tables, shaft_table
 from polefem.report.page.tables import (
     Table,
@@ -64,7 +65,8 @@ class Page:
     of the winner. ranking, unranked: shapes with and without a place; unranked may have no rows. together: pictures of
     shapes side by side. first: what to cut, with dimensions. winding: what to wind; None without a winner. speeds,
     at_speed: what the winner asks of its bridge at the operating points of one, and pictures of that. drives, shares,
-    switching: None where the study does not ask for them. conditions: what is equal under each drive. at_the_shaft:
+    switching: None where the study does not ask for them. sound, hear: pull and level of each shape, and what the
+    winner's ring meets. conditions: what is equal under each drive. at_the_shaft:
     operating points that are no drives. chapters: shapes one by one. unshown: how many more there are. assumed,
     cautions: sentences. files: beside the page, by what they hold. versions: of what computed the numbers. command:
     that makes the page again.
@@ -89,6 +91,8 @@ class Page:
     shares: Table | None
     sensitivity_note: str
     switching: Table | None
+    sound: Table | None
+    hear: tuple[str, ...]
     chapters: tuple[Chapter, ...]
     unshown: int
     assumed: tuple[str, ...]
@@ -151,6 +155,8 @@ def page_of(
         shares=shares,
         sensitivity_note=sensitivity_note,
         switching=None if switching is None else switching_table(switching),
+        sound=sound_table(findings),
+        hear=to_hear(winner) if winner is not None else (),
         chapters=parts,
         unshown=with_figures - len(parts),
         assumed=assumptions(findings),

@@ -15,7 +15,6 @@ from polefem.ranking import Uncertainty, spaced
 from polefem.report.findings import Findings
 from polefem.report.sheets import winding_lines
 from polefem.study import (
-    OF_SOUND,
     Figures,
     Record,
     Slopes,

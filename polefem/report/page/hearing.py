@@ -1,0 +1,74 @@
+"""What a page says of the pull in the gap: its swing, how shapes compare, which speeds to avoid."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from polefem.report.findings import Findings, Shape
+from polefem.report.hearing import shown_speeds
+from polefem.report.page.tables import Cell, Head, Table
+from polefem.ring import LEFT_OUT, relative_level
+from polefem.study import OF_SOUND, quantity_of_figure
+from polefem.units import rpm
+
+__all__ = ["sound_table", "to_hear"]
+
+_HELD = {"free": "by nothing", "clamped": "all round its outside"}
+
+
+def sound_table(findings: Findings) -> Table | None:
+    """Pull and relative level of each shape at each operating point that is listened to; None where none is. Levels are
+    against the first shape."""
+    points = [point.name for point in findings.study.plan.operating_points]
+    heard = [shape for shape in findings.shapes if _heard(shape, points)]
+    if not heard:
+        return None
+    heads, rows = [Head("shape", number=False)], []
+    for point in points:
+        heads += [
+            Head(f"pull on a pole, {point}", "N"),
+            Head(f"order, {point}", "N"),
+            Head(f"level, {point}", "dB"),
+        ]
+    for shape in heard:
+        cells = [Cell(shape.name, head=True)]
+        for point in points:
+            pull, wave, velocity = (f"{point}.{name}" for name in OF_SOUND)
+            for name in (pull, wave):
+                value = shape.figures.value(name)
+                cells.append(Cell(quantity_of_figure(name).number(value), value))
+            own, first = shape.figures.value(velocity), heard[0].figures.value(velocity)
+            level = relative_level(own, first) if own and first else None
+            cells.append(Cell("-" if level is None else f"{level:+.1f}", level))
+        rows.append(tuple(cells))
+    return Table(
+        "Swing of the pull, and level of the ring against the first shape", tuple(heads), tuple(rows)
+    )
+
+
+def to_hear(shape: Shape) -> tuple[str, ...]:
+    """What the pull in the gap of a shape meets, at each operating point that is listened to; nothing where none is."""
+    hearing, sound = shape.design.plan.hearing, shape.record.outcome.sound
+    if hearing is None or not sound:
+        return ()
+    points = {point.name: point.speed for point in shape.design.plan.operating_points}
+    said = []
+    for name, met in sound.items():
+        highest, _ = shown_speeds(met)
+        met_at = met.sentence(highest)
+        said.append(f"With the currents of {name} ({abs(points[name]) / rpm:.0f} rpm), {met_at}.")
+    own = ", ".join(
+        f"order {order} at {hertz:.0f} Hz" for order, hertz in next(iter(sound.values())).frequencies[:4]
+    )
+    said.append(
+        f"By itself, held {_HELD[hearing.mount]}, the ring rings in {own}. An estimate; not in it: {LEFT_OUT}."
+    )
+    said.append(
+        f"Levels compare how fast the ring's surface moves, by the square, against the first shape, with an assumed "
+        f"damping of {hearing.damping * 100:.2g} % of the critical. They say nothing of how loud a machine is."
+    )
+    return tuple(said)
+
+
+def _heard(shape: Shape, points: Sequence[str]) -> bool:
+    return any(shape.figures.value(f"{point}.pull_swing") is not None for point in points)
