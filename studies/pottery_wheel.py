@@ -50,8 +50,9 @@ plan = Plan(
 study = Study(
     name="pottery wheel",
     base=wheel,
-    # And how the pull in the gap squeezes the stator at that speed: fingers tell ripple, ears the rest.
-    plan=replace(plan, hearing=Hearing(angles=24)),
+    # And how the pull in the gap squeezes the stator at that speed: fingers tell ripple, ears the rest;
+    # and how hard it draws the rotor to the side on which bearings that were bored in two clampings leave it nearer.
+    plan=replace(plan, hearing=Hearing(angles=24, offset=0.1 * mm)),
     variants=[
         Variant("parallel"),
         # Full overlap lasts 8 degrees instead of 2, and the next phase's poles meet 3 degrees earlier.

@@ -21,14 +21,18 @@ class Hearing:
 
     angles: fields over a rotor pitch; harmonics up to half of them are told apart, and a ring that is high above them
     is not reached. damping: of the ring, of the critical, an assumption. mount: how the ring is held. elastic: of the
-    sheet.
+    sheet. offset: of the rotor from its axis, m, at which the pull to one side is asked for too, in fields of the whole
+    turn; None for no such pull. Axial machines have none.
     """
 
     angles: int = 48
     damping: float = field(default=DAMPING, metadata=quantity("%", digits=2))
     mount: Mount = "free"
     elastic: Elastic = field(default_factory=Elastic)
+    offset: float | None = field(default=None, metadata=quantity("mm"))
 
     def __post_init__(self) -> None:
         whole_number("a pitch is looked at in steps", "hearing.angles", self.angles, 8)
         positive("a ring that rings comes to rest", "hearing.damping", self.damping)
+        if self.offset is not None:
+            positive("a rotor that is off its axis is off by a length", "hearing.offset", self.offset, "m")

@@ -17,7 +17,7 @@ from polefem.copper import envelope, warming
 from polefem.errors import GeometryRefused, InvalidValue, MissingLibrary, PolefemError, SolveFailed, refusal
 from polefem.estimates import end_effects, iron_loss, masses_of, torque_density
 from polefem.field import BuiltMachine, FieldState, built, field_series
-from polefem.forces import gap_pressure
+from polefem.forces import gap_pressure, offset_pull
 from polefem.maps import CoupledMap, FluxMap, MapSlopes, summed
 from polefem.params import RectangularCurrent
 from polefem.ring import RingWaves
@@ -27,7 +27,7 @@ from polefem.study.door import check_current_density
 from polefem.study.operating_points import OperatingPoint
 from polefem.study.operation import at_work, operate, phase_interaction
 from polefem.study.record import NEXT_REASON, Figures, Outcome, PointFigures, Status
-from polefem.study.sound import Pressures, with_sound
+from polefem.study.sound import Pressures, SidePulls, with_sound
 from polefem.sweep import coupled_map, flux_map
 from polefem.version import numerics, versions
 
@@ -72,7 +72,8 @@ class Solver:
     """What a pipeline asks for fields: the map of one phase, that of all phases in one field, and states at angles.
 
     All must be functions of a module, so that a worker process can find them. sloped: the map of one phase with its
-    slopes; pressures: in the gap, for plans that listen; None for a solver that has none to give.
+    slopes; pressures, side_pulls: in the gap and on a rotor off its axis, for plans that listen. None for a solver that
+    has none to give.
     """
 
     flux_map: _Maps
@@ -80,9 +81,10 @@ class Solver:
     fields: _Fields
     sloped: _Slopes | None = None
     pressures: Pressures | None = None
+    side_pulls: SidePulls | None = None
 
 
-FIELD = Solver(flux_map, coupled_map, field_series, map_with_slopes, gap_pressure)
+FIELD = Solver(flux_map, coupled_map, field_series, map_with_slopes, gap_pressure, offset_pull)
 """The solver of this package."""
 
 
@@ -191,7 +193,7 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
     if plan.hearing is not None and solver.pressures is not None:
         with clock("sound"):
             asked = (plan.operating_points, whole, working, plan.hearing)
-            points, sound = with_sound(points, *asked, solver.pressures)
+            points, sound = with_sound(points, *asked, solver.pressures, solver.side_pulls)
     phase_map = machine_map.single
     loss, torque, current = operation.copper_loss, operation.torque, operation.torque.current
     with clock("iron loss"):

@@ -33,7 +33,7 @@ __all__ = [
 NEXT_REASON = "; and "
 """Between the reasons of a design that has no figures at several operating points."""
 
-OF_SOUND = ("pull_swing", "wave_swing", "surface_velocity")
+OF_SOUND = ("pull_swing", "wave_swing", "surface_velocity", "side_pull")
 """Figures of an operating point that a plan must ask for."""
 
 
@@ -68,7 +68,8 @@ class OperatingPointFigures(PointFigures):
     a phase, A. copper_loss: of all phases, W. input_power: from the supply, W. efficiency: shaft over supply, iron
     loss not counted; None where power goes in from both sides. pull_swing: highest less lowest pull on a stator pole,
     N. wave_swing: likewise of the order that squeezes the ring, N. surface_velocity: of the outer ring, root mean
-    square, m/s, to compare shapes by. These three (`OF_SOUND`) are None where the plan does not ask for them.
+    square, m/s, to compare shapes by. side_pull: the largest force to one side on a rotor off its axis by as much as
+    the plan says, N. These four (`OF_SOUND`) are None where the plan does not ask for them.
     """
 
     mean_torque: float = field(metadata=quantity("N m", more_is_better=True))
@@ -83,6 +84,7 @@ class OperatingPointFigures(PointFigures):
     pull_swing: float | None = field(default=None, metadata=quantity("N", digits=3))
     wave_swing: float | None = field(default=None, metadata=quantity("N", digits=3))
     surface_velocity: float | None = field(default=None, metadata=quantity("mm/s", digits=2))
+    side_pull: float | None = field(default=None, metadata=quantity("N", digits=3))
 
 
 @dataclass(frozen=True)

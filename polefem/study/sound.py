@@ -5,20 +5,25 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
+import numpy as np
 from numpy.typing import ArrayLike
 
 from polefem.field import BuiltMachine
-from polefem.forces import GapPressure, pitch_angles
+from polefem.forces import GapPressure, OffsetPull, pitch_angles
 from polefem.maps import CoupledMap
 from polefem.ring import Hearing, OuterRing, RingWaves, heard
 from polefem.study.at_the_shaft import ReadingOperatingPoint
 from polefem.study.operating_points import OperatingPoint
 from polefem.study.record import OperatingPointFigures, PointFigures
 
-__all__ = ["Pressures", "with_sound"]
+__all__ = ["Pressures", "SidePulls", "with_sound"]
 
 Pressures = Callable[[BuiltMachine, ArrayLike, ArrayLike], GapPressure]
 """Pressure in the gap of a machine at angles (rad) under phase currents (A), such as `polefem.forces.gap_pressure`."""
+SidePulls = Callable[[BuiltMachine, float, ArrayLike, ArrayLike], OffsetPull]
+"""Pull on the rotor of a machine off its axis by a length (m), such as `polefem.forces.offset_pull`."""
+#: Angles of a rotor pitch at which a rotor off its axis is looked at: each is a field of the whole turn.
+ASIDE = 6
 
 
 def with_sound(
@@ -28,6 +33,7 @@ def with_sound(
     machine_map: CoupledMap,
     hearing: Hearing,
     pressures: Pressures,
+    side_pulls: SidePulls | None = None,
 ) -> tuple[dict[str, PointFigures], dict[str, RingWaves]]:
     """The figures of operating points, by name, with those of the pull; and the waves that can meet the ring.
 
@@ -35,22 +41,26 @@ def with_sound(
     """
     outer, resistance = OuterRing.of(whole, hearing), whole.winding.resistance
     angles = pitch_angles(whole.machine, hearing.angles)
+    few = np.arange(ASIDE) * hearing.angles // ASIDE
     figures, waves = dict(found), {}
     for point in points:
         if point.name in found:
             currents = point.currents(machine_map, resistance, angles)
             known = found[point.name]
-
             if currents is None or isinstance(point, ReadingOperatingPoint):
                 continue  # nothing turns at a steady speed
             if not isinstance(known, OperatingPointFigures):
                 continue
             made = heard(pressures(whole, angles, currents), outer, point.speed, hearing)
+            aside = None
+            if hearing.offset is not None and side_pulls is not None and not whole.machine.flat:
+                aside = side_pulls(whole, hearing.offset, angles[few], currents[few]).most
             figures[point.name] = replace(
                 known,
                 pull_swing=made.pull_swing,
                 wave_swing=made.wave_swing,
                 surface_velocity=made.surface_velocity,
+                side_pull=aside,
             )
             if made.waves is not None:
                 waves[point.name] = made.waves

@@ -13,7 +13,7 @@ from polefem.params import RectangularCurrent
 from polefem.ranking import rank
 from polefem.report import Findings, findings_of
 from polefem.report.hearing import draw_pressure, draw_speeds, draw_waves, shown_speeds
-from polefem.report.page.hearing import sound_table, to_hear
+from polefem.report.page.hearing import forces_of, sound_table, to_hear
 from polefem.report.pictures import shape_drawings
 from polefem.ring import Hearing, RingWaves
 from polefem.study import (
@@ -37,7 +37,7 @@ POINT = RectangularOperatingPoint(
 STUDY = Study(
     name="heard",
     base=MACHINE,
-    plan=replace(PLAN, operating_points=(POINT,), hearing=Hearing(angles=32), mesh=ROUGH),
+    plan=replace(PLAN, operating_points=(POINT,), hearing=Hearing(angles=32, offset=0.1 * mm), mesh=ROUGH),
     variants=[
         Variant("plain"),
         Variant("thick", {"stator_outer_radius": 66 * mm, "stator_yoke_thickness": 17 * mm}),
@@ -82,6 +82,10 @@ def test_the_winner_s_page_names_speeds_and_what_is_left_out(findings: Findings)
     said = " ".join(to_hear(shape))
     assert "With the currents of ideal (300 rpm), order" in said and "meets the yoke at" in said
     assert "An estimate; not in it: feet" in said and "2 % of the critical" in said
+    (caution,) = forces_of(shape)
+    side = shape.figures.value("ideal.side_pull")
+    assert side is not None and f"goes to one side with up to {float(f'{side:.3g}'):g} N" in caution
+    assert "0.1 mm off its axis" in caution and "a pole is pulled with up to" in caution
     assert any(drawing.name.endswith("speeds-ideal") for drawing in shape_drawings(shape))
 
 

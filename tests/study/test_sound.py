@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from polefem.errors import InvalidValue
 from polefem.field import BuiltMachine
-from polefem.forces import GapPressure
+from polefem.forces import GapPressure, OffsetPull
 from polefem.maps import linear_map, summed
 from polefem.params import RectangularCurrent
 from polefem.params.drive_spec import Bridge, Tracking
@@ -32,7 +32,7 @@ from polefem.study import (
     quantity_of_figure,
     run_designs,
 )
-from polefem.units import deg, rpm
+from polefem.units import deg, mm, rpm
 from tests.field.built_machines import ROUGH
 from tests.study.fake_solver import FAKE, MACHINE, PLAN
 
@@ -63,8 +63,17 @@ def fake_pressure(whole: BuiltMachine, angles: ArrayLike, currents: ArrayLike) -
     )
 
 
-SOLVER = replace(FAKE, pressures=fake_pressure)
-PLAN_HEARD = replace(PLAN, operating_points=POINTS[1:2], hearing=Hearing(angles=24), mesh=ROUGH)
+def fake_side_pull(whole: BuiltMachine, offset: float, angles: ArrayLike, currents: ArrayLike) -> OffsetPull:
+    """A spring of 1 N/um and ampere squared of all phases."""
+    turned, flowing = np.asarray(angles), np.asarray(currents)
+    force = 1e6 * offset * (flowing**2).sum(axis=1) + 0j
+    return OffsetPull(offset, 0.0, "static", turned, force, np.zeros(len(turned)))
+
+
+SOLVER = replace(FAKE, pressures=fake_pressure, side_pulls=fake_side_pull)
+PLAN_HEARD = replace(
+    PLAN, operating_points=POINTS[1:2], hearing=Hearing(angles=24, offset=0.1 * mm), mesh=ROUGH
+)
 
 
 @pytest.mark.parametrize("point", POINTS, ids=lambda point: point.name)
@@ -98,6 +107,10 @@ def test_the_pull_is_among_the_figures_of_an_operating_point() -> None:
     assert not right(attempt(Design("one", MACHINE, {}, PLAN), SOLVER).figures.value("ideal.pull_swing"))
     assert outcome.figures.value("ideal.pull_swing") == figures.pull_swing
     assert figures.surface_velocity is not None and figures.surface_velocity > 0.0
+    assert figures.side_pull == pytest.approx(100.0 * current**2)
+    centred = replace(PLAN_HEARD, hearing=Hearing(angles=24))
+    alone = attempt(Design("one", MACHINE, {}, centred), SOLVER).figures
+    assert alone is not None and alone.value("ideal.side_pull") is None
     assert quantity_of_figure("ideal.wave_swing").unit == "N"
     met = outcome.sound["ideal"]
     assert {order for order, _, _ in met.waves} <= {0, 2, -2, 4, -4, 8, -8, 6, -6}
@@ -130,3 +143,5 @@ def test_nothing_is_heard_where_nothing_turns() -> None:
         Hearing(angles=4)
     with pytest.raises(InvalidValue, match="a ring that rings comes to rest"):
         Hearing(damping=0.0)
+    with pytest.raises(InvalidValue, match="off by a length"):
+        Hearing(offset=0.0)

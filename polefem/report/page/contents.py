@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from polefem.copper import joining_plan, winding_order
 from polefem.ranking import DriveOrders, change_sentence, remarks, sensitivity_sentence
 from polefem.report.findings import Findings, Shape
-from polefem.report.page.hearing import sound_table, to_hear
+from polefem.report.page.hearing import forces_of, sound_table, to_hear
 from polefem.report.page.point_tables import drives_table, operating_point_tables, shaft_table
 from polefem.report.page.tables import (
     Table,
@@ -160,7 +160,7 @@ def page_of(
         chapters=parts,
         unshown=with_figures - len(parts),
         assumed=assumptions(findings),
-        cautions=CAUTIONS,
+        cautions=(*CAUTIONS, *(forces_of(winner) if winner is not None else ())),
         files=dict(files or {}),
         versions=_versions(findings),
         command=command,

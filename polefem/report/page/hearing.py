@@ -8,10 +8,10 @@ from polefem.report.findings import Findings, Shape
 from polefem.report.hearing import shown_speeds
 from polefem.report.page.tables import Cell, Head, Table
 from polefem.ring import LEFT_OUT, relative_level
-from polefem.study import OF_SOUND, quantity_of_figure
+from polefem.study import OF_SOUND, field_text, quantity_of_figure
 from polefem.units import rpm
 
-__all__ = ["sound_table", "to_hear"]
+__all__ = ["forces_of", "sound_table", "to_hear"]
 
 _HELD = {"free": "by nothing", "clamped": "all round its outside"}
 
@@ -33,7 +33,7 @@ def sound_table(findings: Findings) -> Table | None:
     for shape in heard:
         cells = [Cell(shape.name, head=True)]
         for point in points:
-            pull, wave, velocity = (f"{point}.{name}" for name in OF_SOUND)
+            pull, wave, velocity, _ = (f"{point}.{name}" for name in OF_SOUND)
             for name in (pull, wave):
                 value = shape.figures.value(name)
                 cells.append(Cell(quantity_of_figure(name).number(value), value))
@@ -72,3 +72,29 @@ def to_hear(shape: Shape) -> tuple[str, ...]:
 
 def _heard(shape: Shape, points: Sequence[str]) -> bool:
     return any(shape.figures.value(f"{point}.pull_swing") is not None for point in points)
+
+
+def forces_of(shape: Shape) -> tuple[str, ...]:
+    """The caution about the pull of this very machine, at each operating point where it is known."""
+    said, offset = [], None if shape.design.plan.hearing is None else shape.design.plan.hearing.offset
+    for point in shape.figures.operating_points:
+        pull, side = (shape.figures.value(f"{point}.{name}") for name in ("pull_swing", "side_pull"))
+        if pull is None:
+            continue
+        aside = ""
+        if side is not None and offset is not None:
+            how_far = field_text("hearing.offset", offset)
+            aside = f", and its rotor, {how_far} off its axis, goes to one side with {_weight(side)}"
+        said.append(
+            f"Of {shape.name}, with the currents of {point}: a pole is pulled with {_weight(pull)}{aside}."
+        )
+    return tuple(said)
+
+
+def _weight(force: float) -> str:
+    """A force and what weighs as much.
+
+    >>> _weight(1893.0)
+    'up to 1890 N (the weight of 193 kg)'
+    """
+    return f"up to {float(f'{force:.3g}'):g} N (the weight of {float(f'{force / 9.81:.3g}'):g} kg)"
