@@ -3,15 +3,18 @@
 from polefem.forces.axial import Attraction, disc_attraction
 from polefem.forces.offset import MOST_OFFSET, OffsetPull, offset_pull, offset_pulls, pull_stiffness
 from polefem.forces.pressure import GapPressure, gap_pressure, pitch_angles
+from polefem.forces.tilt import DiscTilt, disc_tilt
 from polefem.forces.waves import PressureWaves, pressure_waves, write_waves
 
 __all__ = [
     "MOST_OFFSET",
     "Attraction",
+    "DiscTilt",
     "GapPressure",
     "OffsetPull",
     "PressureWaves",
     "disc_attraction",
+    "disc_tilt",
     "gap_pressure",
     "offset_pull",
     "offset_pulls",

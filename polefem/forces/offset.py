@@ -29,7 +29,15 @@ from polefem.params import Machine, MeshSpec
 from polefem.params.checks import increasing
 from polefem.solve import FactorCache, System, minimise
 
-__all__ = ["MOST_OFFSET", "OffsetPull", "offset_pull", "offset_pulls", "pull_stiffness", "rotor_force"]
+__all__ = [
+    "CLOSER",
+    "MOST_OFFSET",
+    "OffsetPull",
+    "offset_pull",
+    "offset_pulls",
+    "pull_stiffness",
+    "rotor_force",
+]
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
@@ -37,6 +45,8 @@ Offset = Literal["static", "whirling"]
 
 MOST_OFFSET = 0.45
 """No rotor is moved by more than this part of its gap."""
+#: Places round the circle, in times of those in the usual ring.
+CLOSER = 4
 #: Of the gap: an offset at which the pull is still in proportion to it, for its stiffness.
 SMALL = 0.1
 
@@ -193,8 +203,8 @@ def rotor_force(
 
 
 def _places(outline: Outline) -> Floats:
-    # The ring that is left is half as wide as the usual one: its field changes over half as much.
-    count = 2 * closest(outline, 2 * math.pi)
+    # The ring that is left is a third as wide as the usual one: its field changes over less.
+    count = CLOSER * closest(outline, 2 * math.pi)
     return np.arange(count) / count * 2 * math.pi
 
 

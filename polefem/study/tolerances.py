@@ -71,8 +71,8 @@ class EccentricityTolerance:
     Its effect is that of the gap whose permeance is the mean round the shaft, sqrt(gap^2 - eccentricity^2): for the
     torque of poles in pairs a bound from above, since what the gap of one loses the other gains. (A 6/4 wheel with a
     gap of 0.5 mm, its rotor 0.1 mm aside: in fields of the whole turn the mean torque rises by 0.12 %, by this by
-    0.7 %; the ripple by 0.7 points, by this by 1.0.) The pull to one side, which matters more, is a figure of plans that
-    listen (`Hearing.offset`).
+    0.7 %; the ripple by 0.7 points, by this by 1.0.) The pull to one side, which matters more, is a figure of plans
+    that listen (`Hearing.offset`).
     """
 
     deviation: float = field(metadata=quantity("mm"))

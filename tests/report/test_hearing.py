@@ -32,7 +32,7 @@ from tests.study.fake_solver import MACHINE, PLAN
 from tests.study.test_sound import SOLVER
 
 POINT = RectangularOperatingPoint(
-    "ideal", RectangularCurrent(-30 * deg, 0.0), EqualCopperLoss(5.0), 3000 * rpm
+    "ideal", RectangularCurrent(-30 * deg, 0.0), EqualCopperLoss(5.0), 300 * rpm
 )
 STUDY = Study(
     name="heard",
