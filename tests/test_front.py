@@ -23,6 +23,7 @@ SURFACE = (
     "polefem.estimates",
     "polefem.export",
     "polefem.export.dxf",
+    "polefem.forces",
     "polefem.report",
     "polefem.units",
 )
