@@ -122,6 +122,8 @@ ROOMS: dict[str, Sees] = {
             "field",
             "maps",
             "drive",
+            "forces",
+            "ring",
             "study",
             "ranking",
         ),

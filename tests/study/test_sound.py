@@ -15,7 +15,7 @@ from polefem.forces import GapPressure, OffsetPull
 from polefem.maps import linear_map, summed
 from polefem.params import RectangularCurrent
 from polefem.params.drive_spec import Bridge, Tracking
-from polefem.report.page.tables import operating_point_table
+from polefem.report.page.point_tables import operating_point_tables
 from polefem.ring import Hearing, outer_ring, ring_frequencies
 from polefem.study import (
     BestOperatingPoint,
@@ -132,7 +132,7 @@ def test_a_store_keeps_what_was_heard_and_pages_show_it(tmp_path: Path) -> None:
     assert again is not None and again.sound == heard.outcome.sound and again.sound["ideal"].waves
     assert again.figures == heard.figures
     assert deaf.figures is not None and deaf.figures.value("ideal.pull_swing") is None
-    shown = [str(operating_point_table(one, one.figures)) for one in (heard, deaf)]
+    shown = [str(operating_point_tables(one, one.figures)) for one in (heard, deaf)]
     assert "pull swing (N)" in shown[0] and "pull swing (N)" not in shown[1]
 
 

@@ -8,7 +8,7 @@ from polefem.report.findings import Findings, Shape
 from polefem.report.hearing import shown_speeds
 from polefem.report.page.tables import Cell, Head, Table
 from polefem.ring import LEFT_OUT, relative_level
-from polefem.study import OF_SOUND, field_text, quantity_of_figure
+from polefem.study import OF_SOUND, OperatingPointFigures, field_text, quantity_of_figure
 from polefem.units import rpm
 
 __all__ = ["forces_of", "sound_table", "to_hear"]
@@ -19,7 +19,9 @@ _HELD = {"free": "by nothing", "clamped": "all round its outside"}
 def sound_table(findings: Findings) -> Table | None:
     """Pull and relative level of each shape at each operating point that is listened to; None where none is. Levels are
     against the first shape."""
-    points = [point.name for point in findings.study.plan.operating_points]
+    known = [shape.figures.operating_points.items() for shape in findings.shapes]
+    drives = {name for points in known for name, of in points if isinstance(of, OperatingPointFigures)}
+    points = [point.name for point in findings.study.plan.operating_points if point.name in drives]
     heard = [shape for shape in findings.shapes if _heard(shape, points)]
     if not heard:
         return None
@@ -51,12 +53,11 @@ def to_hear(shape: Shape) -> tuple[str, ...]:
     hearing, sound = shape.design.plan.hearing, shape.record.outcome.sound
     if hearing is None or not sound:
         return ()
-    points = {point.name: point.speed for point in shape.design.plan.operating_points}
     said = []
     for name, met in sound.items():
         highest, _ = shown_speeds(met)
         met_at = met.sentence(highest)
-        said.append(f"With the currents of {name} ({abs(points[name]) / rpm:.0f} rpm), {met_at}.")
+        said.append(f"With the currents of {name} ({met.speed / rpm:.0f} rpm), {met_at}.")
     own = ", ".join(
         f"order {order} at {hertz:.0f} Hz" for order, hertz in next(iter(sound.values())).frequencies[:4]
     )
@@ -77,7 +78,9 @@ def _heard(shape: Shape, points: Sequence[str]) -> bool:
 def forces_of(shape: Shape) -> tuple[str, ...]:
     """The caution about the pull of this very machine, at each operating point where it is known."""
     said, offset = [], None if shape.design.plan.hearing is None else shape.design.plan.hearing.offset
-    for point in shape.figures.operating_points:
+    for point, known in shape.figures.operating_points.items():
+        if not isinstance(known, OperatingPointFigures):
+            continue
         pull, side = (shape.figures.value(f"{point}.{name}") for name in ("pull_swing", "side_pull"))
         if pull is None:
             continue
