@@ -189,11 +189,7 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         operation = operate(working, plan.basis, plan.drive, winding.resistance, generating)
     with clock("operating points"):
         points, lacking = operating_point_figures(plan.operating_points, working, winding.resistance)
-    sound: dict[str, RingWaves] = {}
-    if plan.hearing is not None and solver.pressures is not None:
-        with clock("sound"):
-            asked = (plan.operating_points, whole, working, plan.hearing)
-            points, sound = with_sound(points, *asked, solver.pressures, solver.side_pulls)
+        points, sound = _listened(points, plan, whole, working, solver)
     phase_map = machine_map.single
     loss, torque, current = operation.copper_loss, operation.torque, operation.torque.current
     with clock("iron loss"):
@@ -233,6 +229,16 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
     return Outcome(
         Status.SOLVED, lacking, figures, machine_map, clock.seconds, harmonics, slopes=slopes, sound=sound
     )
+
+
+def _listened(
+    points: dict[str, PointFigures], plan: Plan, whole: BuiltMachine, working: CoupledMap, solver: Solver
+) -> tuple[dict[str, PointFigures], dict[str, RingWaves]]:
+    """The figures of operating points with those of the pull in the gap, and its waves, where the plan asks for them."""
+    if plan.hearing is None or solver.pressures is None:
+        return points, {}
+    asked = (plan.operating_points, whole, working, plan.hearing)
+    return with_sound(points, *asked, solver.pressures, solver.side_pulls)
 
 
 def operating_point_figures(
