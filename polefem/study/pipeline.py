@@ -234,7 +234,7 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
 def _listened(
     points: dict[str, PointFigures], plan: Plan, whole: BuiltMachine, working: CoupledMap, solver: Solver
 ) -> tuple[dict[str, PointFigures], dict[str, RingWaves]]:
-    """The figures of operating points with those of the pull in the gap, and its waves, where the plan asks for them."""
+    """Figures of operating points with those of the pull in the gap, and its waves, where the plan asks for them."""
     if plan.hearing is None or solver.pressures is None:
         return points, {}
     asked = (plan.operating_points, whole, working, plan.hearing)
