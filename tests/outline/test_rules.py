@@ -51,7 +51,7 @@ def test_the_corners_of_the_feasible_triangle_of_a_6_4_machine_pass(stator: floa
 
 def feasible(poles: tuple[int, int], stator: float, rotor: float) -> bool:
     """Whether arcs (deg) are let pass without a word."""
-    machine = replace(with_arcs(stator, rotor), stator_poles=poles[0], rotor_poles=poles[1])
+    machine = with_arcs(stator, rotor, stator_poles=poles[0], rotor_poles=poles[1], unusual=True)
     try:
         refuse_unstartable(machine)
     except GeometryRefused:

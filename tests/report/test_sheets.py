@@ -249,7 +249,9 @@ def test_the_winding_is_said(tmp_path: Path) -> None:
 def test_what_no_paper_takes_is_refused() -> None:
     lengths = ("stator_outer_radius", "rotor_outer_radius", "stator_yoke_thickness", "rotor_yoke_radius")
     winding = replace(RADIAL.winding, yoke_clearance=0.6)
-    huge = replace(RADIAL, winding=winding, **{name: 200 * getattr(RADIAL, name) for name in lengths})
+    huge = replace(
+        RADIAL, winding=winding, unusual=True, **{name: 200 * getattr(RADIAL, name) for name in lengths}
+    )
     with pytest.raises(
         GeometryRefused, match="a drawing must fit on paper: sheet is To cut, allowed is what fits A3"
     ):

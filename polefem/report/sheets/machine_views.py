@@ -156,7 +156,7 @@ def _side(known: DrawnMachine) -> View:
         axes.plot([left / mm, right / mm], [0.0, 0.0], color=EDGE, linewidth=0.8, linestyle="-.")
 
     return View(
-        "Side view, cut through the shaft's axis, upper half",
+        "Side view, cut, upper half",
         (left, 0.0, right, top + 0.3 * (outside - machine.inner_radius)),
         (*_lengths(machine, rotor, stator, outside), *_in_all(machine, left, right)),
         paint,
