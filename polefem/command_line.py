@@ -115,7 +115,7 @@ def _parser(make: Callable[..., argparse.ArgumentParser], command: str, said: st
     add = parser.add_argument
     add("--out", type=Path, metavar="FOLDER", help="where results go (results/ and the study's name)")
     add("--store", type=Path, metavar="FOLDER", help="where designs are kept, shared by studies (as --out)")
-    add("--workers", type=int, metavar="N", help="worker processes (as many as cores)")
+    add("--workers", type=int, metavar="N", help="worker processes (default: all cores)")
     add("--mesh", choices=("coarse", "normal", "fine"), help="how fine (as the study says)")
     orders = "the figure that orders, one of `polefem figures FILE` (the study's first objective)"
     add("--rank-by", metavar="FIGURE", help=orders)

@@ -49,7 +49,7 @@ def test_the_ranking_is_printed_and_everything_written(
     assert (
         out.index("1  ")
         < out.index("2  ")
-        < out.index("refused: touching: pole faces must not touch at the gap")
+        < out.index("touching could not be built: pole faces must not touch at the gap")
     )
     assert "(max - min) / |mean|" in out
     assert "made up: 3 of 3 designs, 1 refused, 0 failed" in err

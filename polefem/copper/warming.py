@@ -67,7 +67,7 @@ class Warming:
 
     def __str__(self) -> str:
         return (
-            f"{self.loss:.4g} W over {self.surface * 1e4:.0f} cm2 warm it by {self.least_rise:.0f} to "
+            f"{self.loss:.4g} W over {self.surface * 1e4:.0f} cm² warm it by {self.least_rise:.0f} to "
             f"{self.most_rise:.0f} K: {self.verdict} the {self.allowed_rise:.0f} K that class {self.insulation} "
             f"leaves. {THERMAL_CAUTION}"
         )
@@ -79,7 +79,7 @@ def warming(loss: float, hull: Envelope, insulation: str = "F") -> Warming:
     Raises InvalidValue for an unknown class.
 
     >>> print(warming(60.0, Envelope(90e-3, 120e-3)))  # doctest: +ELLIPSIS
-    60 W over 1188 cm2 warm it by 34 to 51 K: stays within the 105 K that class F leaves. A coarse check ...
+    60 W over 1188 cm² warm it by 34 to 51 K: stays within the 105 K that class F leaves. A coarse check ...
     """
     positive("a loss cannot cool", "loss", loss, "W", zero=True)
     least, most = (loss / (coefficient * hull.surface) for coefficient in reversed(COEFFICIENTS))

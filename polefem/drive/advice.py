@@ -13,6 +13,7 @@ from polefem.drive.steady import steady_state
 from polefem.errors import InvalidValue
 from polefem.maps import CoupledMap
 from polefem.params.drive_spec import Chopping, PhaseTracking, Tracking
+from polefem.params.quantity import speed_text
 
 __all__ = ["advance_needed", "advice"]
 
@@ -37,7 +38,7 @@ def _unreached(run: DriveRun) -> str:
     if run.peak_current >= _NEAR * level:
         return ""
     return (
-        f"the supply never brings the current to {level:.4g} A at {abs(run.speed):.4g} rad/s: "
+        f"the supply never brings the current to {level:.4g} A at {speed_text(abs(run.speed))}: "
         f"it peaks at {run.peak_current:.4g} A; turn on earlier, or raise the supply, or turn slower"
     )
 

@@ -226,14 +226,18 @@ def balance(drive: DriveSpec, begun: Array, steps: Steps, stored: float) -> Ener
     others = drawn.sum(axis=1, keepdims=True) - drawn
     sag = bridge.source_resistance * (square * mean + sign * others)
     given = (sign * bridge.supply - drop - sag) * mean * time
+    source, copper = sign * bridge.supply * mean * time, drive.resistance * mean_square * time
+    feeds = source > 0.0
     return EnergyBalance(
-        source=float((sign * bridge.supply * mean * time).sum()),
+        source=float(source.sum()),
         source_loss=float((sag * mean * time).sum()),
         device_loss=float((drop * mean * time).sum()),
-        copper=float((drive.resistance * mean_square * time).sum()),
+        copper=float(copper.sum()),
         mechanical=float(steps.work.sum()),
         stored=stored,
         lent=max(float(given[given > 0].sum()), float(-given[given < 0].sum())),
+        excitation=float(source[feeds].sum()),
+        excitation_loss=float(((sag + drop) * mean * time + copper)[feeds].sum()),
     )
 
 

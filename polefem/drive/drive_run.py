@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from polefem.drive.rectangular import RIPPLE_FORMULA
 from polefem.params.drive_spec import DriveSpec
+from polefem.params.quantity import speed_text
 
 __all__ = ["DriveRun", "EnergyBalance", "PhaseRun"]
 
@@ -27,7 +28,8 @@ class EnergyBalance:
     source: given by the supply, less what came back. source_loss, device_loss, copper: lost in the source
     resistance, in switches and diodes, in the winding. mechanical: torque times angle. stored: more in the
     field at the end than at the beginning. lent: the most that stood in the phases at once, each by itself, given and
-    then taken back or turned to work.
+    then taken back or turned to work. excitation: given by the supply while it feeds a phase, before anything comes
+    back; excitation_loss: lost meanwhile in source resistance, devices and winding of that phase.
     """
 
     source: float
@@ -37,6 +39,8 @@ class EnergyBalance:
     mechanical: float
     stored: float
     lent: float
+    excitation: float
+    excitation_loss: float
 
     @property
     def error(self) -> float:
@@ -169,12 +173,36 @@ class DriveRun:
         return self.air_gap_power - self.iron_loss
 
     @property
+    def power_in(self) -> float:
+        """What goes in, W: a motor's from the supply, a generator's from the shaft; from both where a rotor is braked
+        and nothing comes back."""
+        return max(self.input_power, 0.0) + max(-self.shaft_power, 0.0)
+
+    @property
+    def power_out(self) -> float:
+        """What comes out, W: a motor's at the shaft, a generator's into the supply; 0 where power goes in from both."""
+        return max(-self.input_power, 0.0) + max(self.shaft_power, 0.0)
+
+    @property
     def efficiency(self) -> float:
         """Power out over power in, as motor or as generator; nan where power goes in from both sides."""
-        shaft, supply = self.shaft_power, self.input_power
-        if shaft > 0.0 and supply > 0.0:
-            return shaft / supply
-        return supply / shaft if shaft < 0.0 and supply < 0.0 else math.nan
+        given, gained = self.power_in, self.power_out
+        return gained / given if given > 0.0 and gained > 0.0 else math.nan
+
+    @property
+    def bridge_loss(self) -> float:
+        """In source resistance, switches and diodes, W."""
+        return (self.energy.source_loss + self.energy.device_loss) / self.cycle_time
+
+    @property
+    def excitation_power(self) -> float:
+        """Given by the supply while it feeds phases, W: of a generator, what it is lent before it gives back more."""
+        return self.energy.excitation / self.cycle_time
+
+    @property
+    def excitation_loss(self) -> float:
+        """Lost in copper and bridge while the supply feeds phases, W."""
+        return self.energy.excitation_loss / self.cycle_time
 
     @property
     def energy_per_stroke(self) -> float:
@@ -216,7 +244,7 @@ class DriveRun:
     def __repr__(self) -> str:
         on, off = math.degrees(self.drive.turn_on), math.degrees(self.drive.turn_off)
         return (
-            f"DriveRun({self.coupling}, {self.speed:.4g} rad/s, on {on:.4g} to {off:.4g} deg: mean torque "
+            f"DriveRun({self.coupling}, {speed_text(self.speed)}, on {on:.4g} to {off:.4g} deg: mean torque "
             f"{self.mean_torque:.4g} N m, ripple {self.ripple:.3g} = {RIPPLE_FORMULA}, current "
             f"{self.rms_current:.4g} A rms and {self.peak_current:.4g} A peak, {self.input_power:.4g} W in, "
             f"{self.shaft_power:.4g} W at the shaft)"

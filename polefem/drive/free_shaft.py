@@ -25,6 +25,7 @@ from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
 from polefem.params.checks import positive, within
 from polefem.params.drive_spec import DriveSpec, Load
+from polefem.params.quantity import speed_text
 
 __all__ = ["FreeShaftRun", "rest_torque", "run_free_shaft"]
 
@@ -78,11 +79,11 @@ class FreeShaftRun:
         end = (
             "stalled"
             if self.stalled
-            else f"{self.speed[-1]:.4g} rad/s{', backwards' if self.backwards else ''}"
+            else f"{speed_text(float(self.speed[-1]))}{', backwards' if self.backwards else ''}"
         )
         turns = (self.angle[-1] - self.angle[0]) / (2 * math.pi)
         return (
-            f"FreeShaftRun({self.coupling}, {self.time[-1]:.4g} s: {self.speed[0]:.4g} rad/s to {end}, "
+            f"FreeShaftRun({self.coupling}, {self.time[-1]:.4g} s: {speed_text(float(self.speed[0]))} to {end}, "
             f"{turns:.4g} turns, current up to {self.current.max():.4g} A)"
         )
 

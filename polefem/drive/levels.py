@@ -17,6 +17,7 @@ from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
 from polefem.params.checks import positive
 from polefem.params.drive_spec import Bridge, Chopping, Control, DriveSpec, Tracking
+from polefem.params.quantity import speed_text
 
 __all__ = [
     "at_level",
@@ -99,7 +100,7 @@ def _run_where(
 
     if level_for(gives, wanted, _FIRST * last, last, _EXACT, tries=_TRIES) is None:
         found, most = f"{wanted:.6g} {unit}", f"up to {gives(last):.4g} {unit}"
-        rule = f"the supply and the map's last current must reach the {what} at {speed:.4g} rad/s"
+        rule = f"the supply and the map's last current must reach the {what} at {speed_text(speed)}"
         raise InvalidValue(refusal(rule, what, found, most))
     return runs[-1]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -12,11 +13,12 @@ from numpy.typing import NDArray
 
 from polefem.drive.scan import Scan
 from polefem.drive.switching_search import Objective, Setting, SwitchingSearch
-from polefem.errors import InvalidValue
+from polefem.errors import InvalidValue, StoreRefused, refusal
 from polefem.maps import CoupledMap
 from polefem.maps.files import read, write
 from polefem.params.checks import increasing
 from polefem.params.drive_spec import Bridge
+from polefem.params.quantity import speed_text
 
 __all__ = ["AngleTable", "angle_table", "best_setting", "most_torque"]
 
@@ -66,9 +68,9 @@ class AngleTable:
     """Settings over speed and torque.
 
     speeds: ndarray, shape (n,), rad/s. torques: ndarray, shape (k,), N m, below 0 as a generator.
-    turn_on, turn_off (rad), level (A), mean_torque (N m), ripple, copper_loss (W), peak_current (A): ndarray,
-    shape (n, k), nan where there is no setting. reasons: why there is none, empty where there is one. coupling: of the
-    map, "joint" or "summed".
+    turn_on, turn_off (rad), level (A), mean_torque (N m), ripple, copper_loss (W), peak_current (A), power_in,
+    power_out (W), efficiency, iron loss not counted: ndarray, shape (n, k), nan where there is no setting. reasons: why
+    there is none, empty where there is one. coupling: of the map, "joint" or "summed".
     """
 
     speeds: Array
@@ -80,6 +82,9 @@ class AngleTable:
     ripple: Array
     copper_loss: Array
     peak_current: Array
+    power_in: Array
+    power_out: Array
+    efficiency: Array
     reasons: tuple[tuple[str, ...], ...]
     coupling: str
 
@@ -98,8 +103,13 @@ class AngleTable:
 
     @classmethod
     def load(cls, path: Path) -> AngleTable:
-        """Read what `save` wrote; raises StoreRefused for a file that is missing or damaged."""
-        held = read(path)
+        """Read what `save` wrote; raises StoreRefused for a file that is missing, damaged, or of other columns."""
+        held, columns = read(path), [column.name for column in dataclasses.fields(cls)]
+        if held.keys() != set(columns):
+            found = ", ".join(sorted(held)) or "none"
+            raise StoreRefused(
+                refusal("a switching table has its columns", path.name, found, ", ".join(columns))
+            )
         reasons, count = held.pop("reasons"), held["torques"].size
         rows = (tuple(reasons[at : at + count]) for at in range(0, len(reasons), count))
         return cls(**held, reasons=tuple(rows))
@@ -107,13 +117,16 @@ class AngleTable:
     def __repr__(self) -> str:
         held = int(np.isfinite(self.level).sum())
         return (
-            f"AngleTable({self.coupling}, {self.speeds.size} speeds to {self.speeds[-1]:.4g} rad/s x "
+            f"AngleTable({self.coupling}, {self.speeds.size} speeds to {speed_text(float(self.speeds[-1]))} x "
             f"{self.torques.size} torques {self.torques[0]:.4g} to {self.torques[-1]:.4g} N m, "
             f"{held} of {self.level.size} with a setting)"
         )
 
 
-_COLUMNS = ("turn_on", "turn_off", "level", "mean_torque", "ripple", "copper_loss", "peak_current")
+_COLUMNS = (
+    *("turn_on", "turn_off", "level", "mean_torque", "ripple", "copper_loss", "peak_current"),
+    *("power_in", "power_out", "efficiency"),
+)
 
 
 def angle_table(

@@ -23,6 +23,7 @@ from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap, FluxMap
 from polefem.params.checks import positive, within
 from polefem.params.drive_spec import Bridge, DriveSpec, PhaseTracking, Tracking
+from polefem.params.quantity import speed_text
 
 __all__ = ["TorqueSharing", "best_sharing", "share_torque"]
 
@@ -72,7 +73,7 @@ class TorqueSharing:
         on, overlap = math.degrees(self.turn_on), math.degrees(self.overlap)
         return (
             f"TorqueSharing({self.coupling}, {self.torque:.4g} N m from {on:.4g} deg with {overlap:.4g} deg of "
-            f"overlap: flat up to {self.speed_limit:.4g} rad/s, {self.rms_current:.4g} A rms, "
+            f"overlap: flat up to {speed_text(self.speed_limit)}, {self.rms_current:.4g} A rms, "
             f"{self.currents.max():.4g} A peak)"
         )
 
@@ -159,7 +160,7 @@ def best_sharing(
     if sharing is None or sharing.speed_limit < speed:
         reached = 0.0 if sharing is None else sharing.speed_limit
         rule = f"the supply must follow the profile of {torque:.4g} N m"
-        raise InvalidValue(refusal(rule, "speed", f"{speed:.4g} rad/s", f"up to about {reached:.4g} rad/s"))
+        raise InvalidValue(refusal(rule, "speed", speed_text(speed), f"up to about {speed_text(reached)}"))
     return sharing
 
 

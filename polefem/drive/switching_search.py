@@ -27,6 +27,7 @@ from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
 from polefem.params.checks import positive, within
 from polefem.params.drive_spec import Bridge, DriveSpec, Tracking
+from polefem.params.quantity import speed_text
 
 __all__ = ["Objective", "Setting", "SwitchingSearch"]
 
@@ -49,7 +50,8 @@ class Setting:
 
     speed: rad/s. turn_on, turn_off: rad from aligned, in the direction of turning. level: of the current, A.
     mean_torque: N m, below 0 as a generator. ripple: by RIPPLE_FORMULA. copper_loss: of all phases, W.
-    rms_current, peak_current: of a phase, A. coupling: of the map, "joint" or "summed".
+    rms_current, peak_current: of a phase, A. power_in, power_out: W, as motor or as generator, iron loss not counted;
+    efficiency: nan where power goes in from both sides. coupling: of the map, "joint" or "summed".
     """
 
     speed: float
@@ -61,6 +63,9 @@ class Setting:
     copper_loss: float
     rms_current: float
     peak_current: float
+    power_in: float
+    power_out: float
+    efficiency: float
     coupling: str
 
     def drive(self, bridge: Bridge, resistance: float) -> DriveSpec:
@@ -121,7 +126,7 @@ class SwitchingSearch:
 
     def _refused(self, torque: float) -> InvalidValue:
         most = f"{self.sign * max(0.0, float(self.scanned_torque.max())):.4g} N m"
-        rule = f"the supply and the current limit must reach the torque at {self.speed:.4g} rad/s"
+        rule = f"the supply and the current limit must reach the torque at {speed_text(self.speed)}"
         return InvalidValue(refusal(rule, "torque", f"{torque:.4g} N m", f"between 0 and about {most}"))
 
     def most(self) -> Setting:
@@ -155,7 +160,7 @@ class SwitchingSearch:
         on, off = self._walk(lack, self.on[start], self.off[start])
         setting = self._exact(on, off, torque, guess)
         if objective == "loss" and setting.ripple > ripple_limit * (1 + _CLOSE):
-            rule = f"a ripple limit must be within reach at {self.speed:.4g} rad/s and {torque:.4g} N m"
+            rule = f"a ripple limit must be within reach at {speed_text(self.speed)} and {torque:.4g} N m"
             raise InvalidValue(
                 refusal(rule, "ripple_limit", f"{ripple_limit:.4g}", f"about {setting.ripple:.3g} or more")
             )
@@ -273,6 +278,9 @@ class SwitchingSearch:
             copper_loss=run.copper_loss,
             rms_current=run.rms_current,
             peak_current=run.peak_current,
+            power_in=run.power_in,
+            power_out=run.power_out,
+            efficiency=run.efficiency,
             coupling=run.coupling,
         )
 

@@ -29,7 +29,8 @@ _CAUTION = (
 
 _ANGLE_COLUMNS = (
     *("speed_rad_s", "torque_n_m", "turn_on_deg", "turn_off_deg", "level_a", "mean_torque_n_m"),
-    *("ripple_max_less_min_over_mean", "copper_loss_w", "peak_current_a", "reason"),
+    *("ripple_max_less_min_over_mean", "copper_loss_w", "peak_current_a"),
+    *("power_in_w", "power_out_w", "efficiency_percent", "reason"),
 )
 
 
@@ -47,6 +48,7 @@ def write_angle_csv(table: AngleTable, path: str | Path) -> None:
                     *np.degrees([table.turn_on[cell], table.turn_off[cell]]),
                     *(table.level[cell], table.mean_torque[cell], table.ripple[cell]),
                     *(table.copper_loss[cell], table.peak_current[cell]),
+                    *(table.power_in[cell], table.power_out[cell], 100 * table.efficiency[cell]),
                 )
                 found = [f"{number:.6g}" if np.isfinite(number) else "" for number in numbers]
                 lines.writerow([f"{speed:.6g}", f"{torque:.6g}", *found, table.reasons[row][column]])

@@ -33,6 +33,7 @@ from polefem.materials import MU0, Steel, loss_separation
 from polefem.outline import DrawnMachine, Label, Member, drawn, machine_of
 from polefem.params import Machine, MeshSpec, RectangularCurrent
 from polefem.params.checks import positive
+from polefem.params.quantity import speed_text
 
 __all__ = [
     "IronLoss",
@@ -91,9 +92,7 @@ class IronLoss:
             for name, part in (("rotor", self.rotor), ("stator", self.stator))
             if part is not None
         )
-        return (
-            f"iron loss at {self.speed * 30 / math.pi:.4g} rev/min: {parts or 'not reckoned of solid parts'}"
-        )
+        return f"iron loss at {speed_text(self.speed)}: {parts or 'not reckoned of solid parts'}"
 
 
 def _at_times(part: PartLoss, times: float) -> PartLoss:

@@ -92,7 +92,8 @@ class SuitedSwitching:
         return stroke, pitch / 2
 
     def __str__(self) -> str:
-        made = "least ripple" if self.objective == "ripple" else "most torque"
+        most = "most braking torque" if self.generating else "most torque"
+        made = "least ripple" if self.objective == "ripple" else most
         least = f" of at least {self.least_torque:.4g} N m" if self.least_torque else ""
         return f"the switching of {made}{least} for each"
 
@@ -275,7 +276,7 @@ class Load:
     constant: float = field(default=0.0, metadata=quantity("N m"))
     friction: float = field(default=0.0, metadata=quantity("N m"))
     drag: float = field(default=0.0, metadata=quantity("N m s"))
-    fan: float = field(default=0.0, metadata=quantity("N m s2"))
+    fan: float = field(default=0.0, metadata=quantity("N m s²"))
 
     def __post_init__(self) -> None:
         within("a load is a finite torque", "load.constant", self.constant, -math.inf, math.inf, "N m")

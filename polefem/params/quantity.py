@@ -23,23 +23,23 @@ from typing import Any, get_args, get_type_hints
 from polefem.errors import InvalidValue, refusal
 from polefem.units import A_mm2, deg, mm, rpm
 
-__all__ = ["Quantity", "figures_of_error", "quantities", "quantity", "quantity_of", "rounded"]
+__all__ = ["Quantity", "figures_of_error", "quantities", "quantity", "quantity_of", "rounded", "speed_text"]
 
 #: Units that a person reads numbers in, and their sizes in SI.
 SIZES = {
-    **dict.fromkeys(("", "A", "V", "W", "K", "s", "°C", "kg", "kg m2", "ohm", "N", "Hz"), 1.0),
-    **dict.fromkeys(("N m", "N m/kg", "N m s", "N m s2"), 1.0),
+    **dict.fromkeys(("", "A", "V", "W", "K", "s", "°C", "kg", "kg m²", "ohm", "N", "Hz"), 1.0),
+    **dict.fromkeys(("N m", "N m/kg", "N m s", "N m s²"), 1.0),
     "mm": mm,
     "mm/s": mm,
     "N/mm": 1e3,
     "deg": deg,
     "rpm": rpm,
-    "A/mm2": A_mm2,
+    "A/mm²": A_mm2,
     "%": 0.01,
     "% of mean": 0.01,
     "mH": 1e-3,
     "mN m/W": 1e-3,
-    "kg cm2": 1e-4,
+    "kg cm²": 1e-4,
     "N m/l": 1e3,
     "kPa": 1e3,
 }
@@ -53,12 +53,14 @@ class Quantity:
 
     unit: one of `SIZES`, "" for a bare number. digits: significant figures where no error is known. more_is_better:
     whether it is wanted high. label: for the narrow head of a column; the field's own name, in words, where empty.
+    turned: whether it is shown with its sign turned, as a braking torque is.
     """
 
     unit: str = ""
     digits: int = 4
     more_is_better: bool = False
     label: str = ""
+    turned: bool = False
 
     def __post_init__(self) -> None:
         if self.unit not in SIZES:
@@ -68,18 +70,18 @@ class Quantity:
 
     @property
     def size(self) -> float:
-        """The unit in SI."""
-        return SIZES[self.unit]
+        """The unit in SI; below 0 where the sign is turned."""
+        return -SIZES[self.unit] if self.turned else SIZES[self.unit]
 
     def number(self, value: float | None, error: float | None = None) -> str:
         """The value (SI) in the unit, without it, as far as its error (SI) lets it be known."""
         if value is None:
             return "-"
-        return rounded(value / self.size, None if error is None else error / self.size, self.digits)
+        return rounded(value / self.size, None if error is None else error / abs(self.size), self.digits)
 
     def error(self, error: float | None) -> str:
         """The error (SI) in the unit, without it; empty where none is known."""
-        return "" if error is None else figures_of_error(error / self.size)
+        return "" if error is None else figures_of_error(error / abs(self.size))
 
     def text(self, value: float | None, error: float | None = None) -> str:
         """The value with its unit; a dash where it is not known.
@@ -167,6 +169,15 @@ def rounded(value: float, error: float | None = None, digits: int = 4) -> str:
         return "0"
     places = digits - 1 - _exponent(float(f"{value:.{digits - 1}e}"))
     return _fixed(value, max(places, 0))
+
+
+def speed_text(speed: float) -> str:
+    """A speed, rad/s, as people read it.
+
+    >>> speed_text(10.471976)
+    '100 rpm'
+    """
+    return f"{speed / rpm:.4g} rpm"
 
 
 def figures_of_error(error: float) -> str:

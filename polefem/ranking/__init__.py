@@ -14,7 +14,6 @@ from polefem.ranking.words import (
     pareto_text,
     sensitivity_sentence,
     sensitivity_text,
-    spaced,
     uncertainty_text,
     verdict_sentences,
 )
@@ -40,7 +39,6 @@ __all__ = [
     "sensitivity_text",
     "shaft_figures",
     "shaft_text",
-    "spaced",
     "table_cells",
     "table_text",
     "uncertainty_of",

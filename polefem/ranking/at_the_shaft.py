@@ -6,8 +6,8 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from polefem.ranking.words import columns, figure_text, spaced
-from polefem.study import OperatingPointFigures, Plan, PlanPoint, Record
+from polefem.ranking.words import columns, figure_text
+from polefem.study import OperatingPointFigures, Plan, PlanPoint, Record, figure_words
 
 __all__ = ["ShaftFigures", "drive_points", "shaft_figures", "shaft_text"]
 
@@ -46,7 +46,7 @@ def shaft_figures(plan: Plan, records: Sequence[Record]) -> tuple[ShaftFigures, 
 
 def shaft_text(found: ShaftFigures, most: int = 20) -> str:
     """A table of the first `most` designs for a terminal, and why others have no figures there."""
-    heads = [spaced(name.rpartition(".")[2]) for name in found.figures]
+    heads = [figure_words(name.rpartition(".")[2]) for name in found.figures]
     rows = [["shape", *heads]]
     rows += [[r.name, *(figure_text(r, name) for name in found.figures)] for r in found.records[:most]]
     said = [

@@ -8,7 +8,8 @@ import numpy as np
 
 from polefem.drive import RIPPLE_FORMULA
 from polefem.ranking.drives import DriveOrders
-from polefem.ranking.words import columns, figure_text, spaced
+from polefem.ranking.words import columns, figure_text
+from polefem.study import braking, figure_words, quantity_of_figure
 
 __all__ = ["change_sentence", "drives_text"]
 
@@ -20,6 +21,8 @@ _SHOWN = (
     "peak_current",
     "rms_current",
     "copper_loss",
+    "power_in",
+    "power_out",
     "efficiency",
 )
 _PAIRS = 6
@@ -30,7 +33,7 @@ def drives_text(orders: DriveOrders, most: int = 20) -> str:
     lines: list[str] = []
     for k in range(1, len(orders.drives)):
         lines += [*_order(orders, k, most), ""]
-    lines += [f"Positions by {spaced(orders.figure)} under each drive", ""]
+    lines += [f"Positions by {orders.words} under each drive", ""]
     rows = [["design", *orders.drives]]
     for at, name in enumerate(orders.names[:most]):
         places = orders.positions[at]
@@ -44,13 +47,14 @@ def drives_text(orders: DriveOrders, most: int = 20) -> str:
 
 def _order(orders: DriveOrders, k: int, most: int) -> list[str]:
     name, ranking = orders.drives[k], orders.rankings[k]
-    rows = [["shape", *map(spaced, _SHOWN)]]
+    brakes = {figure: braking(ranking.ordered, f"{name}.{figure}") for figure in _SHOWN}
+    rows = [["shape", *(_head(figure, brakes[figure]) for figure in _SHOWN)]]
     for record in ranking.ordered[:most]:
         if record.figures is not None:
             found = (figure_text(record, f"{name}.{figure}") for figure in _SHOWN)
             rows.append([f"{len(rows)}  {record.name}", *found])
     lacking = [f"not ranked here: {record.name}: {why}" for record, why in ranking.infeasible[:most]]
-    head = f"Under {name}: {ranking.basis}; ranked by {spaced(orders.figure)}"
+    head = f"Under {name}: {ranking.basis}; ranked by {orders.words}"
     return [*_wrapped(head), "", *columns(rows), *(line for said in lacking for line in _wrapped(said))]
 
 
@@ -74,6 +78,11 @@ def change_sentence(orders: DriveOrders, k: int) -> str:
     more = f" and {len(swapped) - _PAIRS} more" if len(swapped) > _PAIRS else ""
     share = f"{len(swapped)} of {orders.compared(k)} pairs change places"
     return f"Under {drive} {said}. {share}: {', '.join(pairs)}{more}."
+
+
+def _head(figure: str, brakes: bool) -> str:
+    how = quantity_of_figure(f"drive.{figure}", brakes)
+    return how.label if brakes and how.label else figure_words(figure)
 
 
 def _wrapped(said: str) -> list[str]:

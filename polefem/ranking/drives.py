@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polefem.ranking.order import Ranking, rank
-from polefem.study import Limit, OperatingPointFigures, Record
+from polefem.study import Figures, Limit, OperatingPointFigures, Record, braking, figure_words
 
 __all__ = ["IDEAL", "DriveOrders", "orders_under_drives"]
 
@@ -35,6 +35,12 @@ class DriveOrders:
 
     def __post_init__(self) -> None:
         self.positions.flags.writeable = False
+
+    @property
+    def words(self) -> str:
+        """The figure in words, of a generator where all are braked."""
+        first = self.rankings[0]
+        return figure_words(self.figure, braking(first.ordered, first.by))
 
     def swapped(self, drive: int) -> tuple[tuple[str, str], ...]:
         """Pairs of designs that change places from the first drive to this one: the one now ahead is named first."""
@@ -76,7 +82,7 @@ def orders_under_drives(
     """
     of = by.rpartition(".")[2]
     of = of if of in OperatingPointFigures.names() else "ripple"
-    ideal_figure = of if of not in ("peak_current", "rms_current", "input_power", "efficiency") else "ripple"
+    ideal_figure = of if of in Figures.names() else "ripple"
     asked = [(IDEAL, ideal_figure, f"ideal rectangular current, {basis}")]
     asked += [(name, f"{name}.{of}", said) for name, said in conditions.items()]
     rankings = tuple(rank(records, said, figure, limits) for _, figure, said in asked)

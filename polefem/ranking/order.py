@@ -28,9 +28,9 @@ class Ranking:
 
     @property
     def unranked(self) -> tuple[tuple[Record, str, str], ...]:
-        """Every design without a place: the record, what it is ("outside the limits", "refused"), and why."""
-        outside = [(record, "outside the limits", why) for record, why in self.infeasible]
-        return (*outside, *((record, record.status.value, record.reason) for record in self.unsolved))
+        """Every design without a place: the record, what became of it ("is outside the limits"), and why."""
+        outside = [(record, "is outside the limits", why) for record, why in self.infeasible]
+        return (*outside, *((record, _fate(record), record.reason) for record in self.unsolved))
 
     def __repr__(self) -> str:
         first = f", first {self.ordered[0].name!r}" if self.ordered else ""
@@ -59,6 +59,13 @@ def rank(records: Sequence[Record], basis: str, by: str = "ripple", limits: Sequ
             ordered.append((math.inf if value is None else value, record.name, record))
     best_first = tuple(record for *_, record in sorted(ordered, key=lambda entry: entry[:2]))
     return Ranking(by, basis, best_first, tuple(unsolved), tuple(infeasible))
+
+
+def _fate(record: Record) -> str:
+    """What became of a design without figures. One that was refused once its map was had can be built."""
+    if record.status is Status.REFUSED:
+        return "cannot do what is asked" if "operation" in record.outcome.seconds else "could not be built"
+    return "could not be computed" if record.status is Status.FAILED else "was not finished"
 
 
 def _why_not(record: Record, by: str) -> str:

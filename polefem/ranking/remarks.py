@@ -1,6 +1,6 @@
 """What a person should know of a study before its figures: shapes without a place, and figures beyond the usual.
 
-What is usual, all by common practice: coils in still air that carry up to 6 A/mm2, root mean square over a turn; a case
+What is usual, all by common practice: coils in still air that carry up to 6 A/mm², root mean square over a turn; a case
 up to 60 K warmer than the room, which leaves copper up to 20 K warmer than the case within the 80 K of class B; phases
 that are fed up to 400 times a second, above which sheets of 0.5 mm give way to thinner ones.
 """
@@ -40,7 +40,7 @@ def _densities(ranking: Ranking, designs: Mapping[str, Design]) -> list[str]:
             share = dwell / designs[record.name].machine.rotor_pitch
             found[record.name] = record.figures.current_density * math.sqrt(min(share, 1.0))
     usual = (
-        f"coils in still air carry about {_DENSITY * 1e-6:g} A/mm2, root mean square over a turn, for long"
+        f"coils in still air carry about {_DENSITY * 1e-6:g} A/mm², root mean square over a turn, for long"
     )
     what = "with a current density beyond the usual"
     return _beyond(found, _DENSITY, what, "current_density", usual)

@@ -14,8 +14,14 @@ from polefem.copper import THERMAL_CAUTION
 from polefem.drive import RIPPLE_FORMULA
 from polefem.estimates import USUAL_SHEAR
 from polefem.ranking.order import Ranking
-from polefem.ranking.words import spaced
-from polefem.study import Figures, Record, error_from_map, quantity_of_figure
+from polefem.study import (
+    Figures,
+    Record,
+    braking,
+    error_from_map,
+    figure_words,
+    quantity_of_figure,
+)
 
 __all__ = ["csv_text", "table_cells", "table_text"]
 
@@ -27,11 +33,13 @@ _COLUMNS = (
 _NUMBER = re.compile(r"[-+]?[0-9.]+([eE][-+]?[0-9]+)?( [\w ]+)?")  # with its unit, perhaps
 _NOTES = (
     f"ripple: {RIPPLE_FORMULA} of the torque of all phases over a turn, ideal rectangular current.",
-    "lowest: torque at the worst rest angle. L: flux linkage over current at that current.",
+    "L: flux linkage over current at that current.",
     "on, off: the angles between which a phase conducts, 0 where its poles are aligned.",
     "Left out, unless estimates of end effects are named above: end turns (but for their resistance), flux out of the "
     "stack's ends. Gaps between laminations are in it as far as the machine's stacking factor is.",
 )
+_DRIVEN = "lowest: torque at the worst rest angle."
+_BRAKED = "weakest: braking torque at the angle where it is least; below 0 it drives the rotor there."
 _WIDTH = 110
 _ASIDE = 6  # designs beside the order, where it is cut short
 
@@ -39,7 +47,8 @@ _ASIDE = 6  # designs beside the order, where it is cut short
 def table_text(ranking: Ranking, most: int | None = None, remarks: Sequence[str] = ()) -> str:
     """The ranking as lines of text: the basis, what is remarkable, the ordered designs, those apart with reasons; cut
     short by `most`."""
-    lines = [f"Ranked by {spaced(ranking.by)}, at {ranking.basis}"]
+    words = figure_words(ranking.by, braking(ranking.ordered, ranking.by))
+    lines = [f"Ranked by {words}, at {ranking.basis}"]
     lines += [
         line for said in remarks for line in textwrap.wrap(f"! {said}", _WIDTH, subsequent_indent="    ")
     ]
@@ -49,14 +58,20 @@ def table_text(ranking: Ranking, most: int | None = None, remarks: Sequence[str]
         lines += _rows(ranking, len(shown))
     if len(ranking.ordered) > len(shown):
         lines.append(f"... and {len(ranking.ordered) - len(shown)} more")
-    aside = [f"{what}: {record.name}: {why}" for record, what, why in ranking.unranked]
+    aside = [f"{record.name} {what}: {why}" for record, what, why in ranking.unranked]
     few = aside if most is None or len(aside) <= _ASIDE + 1 else aside[:_ASIDE]
     for said in few:
         lines += ["", *textwrap.wrap(said, _WIDTH, subsequent_indent="    ")]
     if len(few) < len(aside):
         lines += ["", f"... and {len(aside) - len(few)} more outside the limits or without figures"]
     lines.append("")
-    notes = (*_NOTES, *(_estimates(record.name, record.figures) for record in shown[:1] if record.figures))
+    rest = _BRAKED if braking(ranking.ordered, "mean_torque") else _DRIVEN
+    notes = (
+        _NOTES[0],
+        rest,
+        *_NOTES[1:],
+        *(_estimates(record.name, record.figures) for record in shown[:1] if record.figures),
+    )
     lines += [line for note in notes for line in textwrap.wrap(note, _WIDTH, subsequent_indent="    ")]
     return "\n".join(lines) + "\n"
 
@@ -68,7 +83,7 @@ def _estimates(name: str, figures: Figures) -> str:
         *("end_winding_inductance", "aligned_fringing", "unaligned_fringing"),
         *("shear_stress", "torque_per_mass", "most_rise"),
     )
-    said = (quantity_of_figure(name).text(figures.value(name)) for name in named)
+    said = (quantity_of_figure(name, figures.brakes(name)).text(figures.value(name)) for name in named)
     turns, aligned, unaligned, shear, per_mass, rise = said
     return (
         f"Estimates for {name}, no field solution: end turns {turns} in series, flux out of the stack's ends {aligned} "
@@ -83,23 +98,26 @@ def table_cells(ranking: Ranking) -> tuple[tuple[tuple[str, str], ...], tuple[tu
     shown = [record for record in ranking.ordered if record.figures is not None]
     columns = _COLUMNS if ranking.by in _COLUMNS else (ranking.by, *_COLUMNS)
     known = any(record.figures is not None and record.figures.iron_loss is not None for record in shown)
+    brakes = {name: braking(shown, name) for name in columns}
     rows = tuple(
-        (str(at), record.name, *(_cell(record, name, known) for name in columns))
+        (str(at), record.name, *(_cell(record, name, known, brakes[name]) for name in columns))
         for at, record in enumerate(shown, start=1)
     )
-    return (("", ""), ("shape", ""), *(_head(name, known) for name in columns)), rows
+    return (("", ""), ("shape", ""), *(_head(name, known, brakes[name]) for name in columns)), rows
 
 
-def _head(name: str, iron: bool) -> tuple[str, str]:
-    """Title and unit of a column. iron: whether iron loss stands beside that of the copper."""
-    how = quantity_of_figure(name)
-    title = spaced(name) if "." in name else how.label or spaced(name)
+def _head(name: str, iron: bool, brakes: bool) -> tuple[str, str]:
+    """Title and unit of a column. iron: whether iron loss stands beside that of the copper. brakes: whether the torque
+    of all of them brakes."""
+    how = quantity_of_figure(name, brakes)
+    words = figure_words(name, brakes)
+    title = words if "." in name else how.label or words
     return ("copper + iron" if iron and name == "copper_loss" else title), how.unit
 
 
-def _cell(record: Record, name: str, iron: bool) -> str:
+def _cell(record: Record, name: str, iron: bool, brakes: bool = False) -> str:
     value = None if record.figures is None else record.figures.value(name)
-    said = quantity_of_figure(name).number(value, error_from_map(record, name))
+    said = quantity_of_figure(name, brakes).number(value, error_from_map(record, name))
     return f"{said} + {_cell(record, 'iron_loss', False)}" if iron and name == "copper_loss" else said
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polefem.ranking.order import Ranking
-from polefem.study import Effect, more_is_better
+from polefem.study import Effect, braking, more_is_better
 
 __all__ = ["Uncertainty", "uncertainty_of"]
 
@@ -31,7 +31,7 @@ class Uncertainty:
     deviation of each, shape (n,). by_source: deviation due to each source alone, each of shape (n,). first: chance of
     each to be the best of them, shape (n,). ahead: chance of each to be better than the next, shape (n - 1,). unknown:
     sources whose effect could not be computed, with the design. one_sided: those had from one side alone. advice: what
-    to measure or refine next, in one sentence.
+    to measure or refine next, in one sentence. brakes: whether the figure is a braking torque, below 0.
     """
 
     figure: str
@@ -44,6 +44,7 @@ class Uncertainty:
     unknown: tuple[str, ...]
     one_sided: tuple[str, ...]
     advice: str
+    brakes: bool = False
 
     @property
     def tied(self) -> NDArray[np.bool_]:
@@ -65,7 +66,8 @@ def uncertainty_of(ranking: Ranking, effects: Mapping[str, Sequence[Effect]], se
     random = np.random.default_rng(seed)
     drawn = {source: _drawn(source, names, effects, random) for source in sources}
     total = values + sum(drawn.values(), np.zeros((_DRAWS, len(names))))
-    if more_is_better(ranking.by):
+    brakes = braking(shown, ranking.by)
+    if more_is_better(ranking.by) and not brakes:
         total = -total
     first = np.bincount(total.argmin(axis=1), minlength=len(names)) / _DRAWS
     ahead = (total[:, :-1] < total[:, 1:]).mean(axis=0) if len(names) > 1 else np.empty(0)
@@ -84,6 +86,7 @@ def uncertainty_of(ranking: Ranking, effects: Mapping[str, Sequence[Effect]], se
         unknown,
         one_sided,
         _advice(names, ahead, drawn),
+        brakes,
     )
 
 

@@ -17,8 +17,10 @@ from polefem.study import (
     Record,
     Slopes,
     SobolIndices,
+    braking,
     error_from_map,
     field_text,
+    figure_words,
     quantity_of_field,
     quantity_of_figure,
 )
@@ -31,7 +33,6 @@ __all__ = [
     "pareto_text",
     "sensitivity_sentence",
     "sensitivity_text",
-    "spaced",
     "uncertainty_text",
     "verdict_sentences",
 ]
@@ -39,21 +40,11 @@ __all__ = [
 _WIDTH = 110
 
 
-def spaced(name: str) -> str:
-    """A figure's or field's name in words.
-
-    >>> spaced("mean_torque"), spaced("throwing.ripple")
-    ('mean torque', 'ripple under throwing')
-    """
-    point, _, of = name.rpartition(".")
-    words = of.replace("_", " ")
-    return f"{words} under {point}" if point else words
-
-
 def figure_text(record: Record, figure: str) -> str:
     """A figure of a record with its unit, to the digits that its error leaves; a dash where it is not known."""
     value = None if record.figures is None else record.figures.value(figure)
-    return quantity_of_figure(figure).text(value, error_from_map(record, figure))
+    brakes = record.figures is not None and record.figures.brakes(figure)
+    return quantity_of_figure(figure, brakes).text(value, error_from_map(record, figure))
 
 
 def columns(rows: Sequence[Sequence[str]]) -> list[str]:
@@ -73,9 +64,9 @@ def figures_text(plan: Plan | None = None) -> str:
     its operating points."""
     rows = [["figure", "unit", "better"], *(_figure_row(name) for name in Figures.names())]
     lines = columns(rows)
-    points = ["POINT"] if plan is None else [point.name for point in plan.operating_points]
-    for point in points:
-        named = [f"{point}.{name}" for name in OperatingPointFigures.names()]
+    points = {"POINT": OperatingPointFigures.names()} if plan is None else plan.point_figures
+    for point, names in points.items():
+        named = [f"{point}.{name}" for name in names]
         lines += ["", *columns([[f"at {point}", "unit", "better"], *map(_figure_row, named)])]
     if not points:
         lines += ["", "The study has no operating points, and no figures at them."]
@@ -89,11 +80,11 @@ def _figure_row(figure: str) -> list[str]:
 
 def uncertainty_text(uncertainty: Uncertainty) -> str:
     """Error bars, ties, the chance of each to be the best, and what would settle the order."""
-    how = quantity_of_figure(uncertainty.figure)
+    how = quantity_of_figure(uncertainty.figure, uncertainty.brakes)
     rows = [
         [
             "design",
-            f"{spaced(uncertainty.figure)} ({how.unit})",
+            f"{figure_words(uncertainty.figure, uncertainty.brakes)} ({how.unit})",
             "+-",
             "is the best",
             "beats the next",
@@ -150,15 +141,16 @@ def fields_text(ranking: Ranking, most: int = 8) -> str:
 
 
 def pareto_text(best: Sequence[Record], objectives: Sequence[str]) -> str:
-    """The designs that none beats in every objective."""
-    rows = [["design", *(spaced(objective) for objective in objectives)]]
+    """The designs that no other beats on every goal."""
+    words = [figure_words(objective, braking(best, objective)) for objective in objectives]
+    rows = [["design", *words]]
     rows += [
         [r.name, *(figure_text(r, objective) for objective in objectives)]
         for r in best
         if r.figures is not None
     ]
-    named = ", ".join(spaced(objective) for objective in objectives)
-    head = f"Beaten by none in {named} together: {len(best)} designs"
+    count = f"{len(best)} shape{'' if len(best) == 1 else 's'}"
+    head = f"No other shape is better on every goal ({', '.join(words)}): {count}"
     return "\n".join([head, "", *columns(rows)]) + "\n"
 
 
@@ -167,7 +159,7 @@ def sensitivity_text(slopes: Slopes, shares: SobolIndices) -> str:
     lines = ["What each field does", ""]
     for k, figure in enumerate(slopes.figures):
         how = quantity_of_figure(figure)
-        rows = [[spaced(figure), "slope at base", "% for 1 %", "share alone", "share with others"]]
+        rows = [[figure_words(figure), "slope at base", "% for 1 %", "share alone", "share with others"]]
         for j, name in enumerate(slopes.fields):
             of = quantity_of_field(name) or Quantity()
             slope = slopes.slopes[j, k] * of.size / how.size
@@ -182,7 +174,7 @@ def sensitivity_text(slopes: Slopes, shares: SobolIndices) -> str:
 def sensitivity_sentence(shares: SobolIndices) -> str:
     """What slopes and shares are, and how far the shares are to be trusted, in a sentence for every text and page."""
     parts = [
-        f"{share:.0%} of {figure.replace('_', ' ')}"
+        f"{share:.0%} of {figure_words(figure)}"
         for share, figure in zip(shares.q_squared, shares.figures, strict=True)
     ]
     return (

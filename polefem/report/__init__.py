@@ -15,6 +15,7 @@ What a picture shows is had as numbers from a function of its own:
 | `draw_traces` | `shared_torque_traces`, `start_traces`, `reading_traces` |
 | `draw_outlines` | `outlines_at_gap` |
 | `draw_bars` | `figure_bars` |
+| `draw_power` | `power_over_speed` |
 | `draw_steel` | `polefem.materials.curve_data` |
 | `draw_pareto` | `pareto_points` |
 | `draw_uncertainty` | `polefem.ranking.uncertainty_of` |
@@ -56,6 +57,7 @@ from polefem.report.picture import Picture, picture_of
 from polefem.report.pictures import Drawing, shape_drawings, shape_pictures, study_drawings
 from polefem.report.pole_measures import pole_dimensions
 from polefem.report.poles import draw_pole
+from polefem.report.power import draw_power, power_over_speed
 from polefem.report.runs import (
     current_of_run,
     draw_powers,
@@ -100,6 +102,7 @@ __all__ = [
     "draw_outlines",
     "draw_pareto",
     "draw_pole",
+    "draw_power",
     "draw_powers",
     "draw_run",
     "draw_search",
@@ -127,6 +130,7 @@ __all__ = [
     "pareto_points",
     "picture_of",
     "pole_dimensions",
+    "power_over_speed",
     "powers_of_run",
     "reading_traces",
     "round_dimensions",

@@ -13,7 +13,17 @@ from numpy.typing import NDArray
 
 from polefem.ranking import Uncertainty, pareto_set
 from polefem.report.style import FIELD_COLOURS, KINDS, axes_on, new_figure
-from polefem.study import Limit, Record, SobolIndices, broken_limits, cost, more_is_better, quantity_of_figure
+from polefem.study import (
+    Limit,
+    Record,
+    SobolIndices,
+    braking,
+    broken_limits,
+    cost,
+    figure_words,
+    more_is_better,
+    quantity_of_figure,
+)
 
 __all__ = [
     "ParetoPoints",
@@ -47,12 +57,15 @@ def pareto_points(records: Sequence[Record], objectives: Sequence[str]) -> Paret
     rows = [[figures.value(objective) for objective in objectives] for _, figures in known]
     table = np.array(rows, dtype=np.float64).reshape(-1, len(objectives))  # None becomes NaN
     whole = [bool(np.isfinite(row).all()) for row in table]
-    shown_as = [quantity_of_figure(objective) for objective in objectives]
+    brakes = [braking(records, objective) for objective in objectives]
+    shown_as = [
+        quantity_of_figure(objective, turned) for objective, turned in zip(objectives, brakes, strict=True)
+    ]
     values = table[whole] / np.array([how.size for how in shown_as])
     shown = [record for (record, _), is_whole in zip(known, whole, strict=True) if is_whole]
     best = {id(record) for record in pareto_set(shown, objectives)}
     names = tuple(
-        f"{objective.replace('_', ' ')} ({how.unit})"
+        f"{figure_words(objective, how.turned)} ({how.unit})"
         for objective, how in zip(objectives, shown_as, strict=True)
     )
     chosen = np.array([id(record) in best for record in shown], dtype=bool)
@@ -64,7 +77,7 @@ def draw_pareto(points: ParetoPoints) -> Figure:
     named."""
     figure = new_figure(6.0, 4.4)
     axes = axes_on(
-        figure, points.names[0], points.names[1], "Designs; ringed: beaten by none in all objectives together"
+        figure, points.names[0], points.names[1], "Shapes; ringed: no other shape is better on every goal"
     )
     x, y = points.values[:, 0], points.values[:, 1]
     if points.values.shape[1] > 2:
@@ -85,16 +98,16 @@ def draw_pareto(points: ParetoPoints) -> Figure:
 
 def draw_uncertainty(uncertainty: Uncertainty) -> Figure:
     """The picture of error bars: two standard deviations to either side, and the chance of each to be the best."""
-    how = quantity_of_figure(uncertainty.figure)
+    how = quantity_of_figure(uncertainty.figure, uncertainty.brakes)
     figure = new_figure(6.0, 1.4 + 0.6 * len(uncertainty.names))
     axes = axes_on(
         figure,
-        f"{uncertainty.figure.replace('_', ' ')} ({how.unit})",
+        f"{figure_words(uncertainty.figure, uncertainty.brakes)} ({how.unit})",
         "",
         "Error bars: two standard deviations",
     )
     rows = np.arange(len(uncertainty.names))
-    bars = 2 * uncertainty.deviations / how.size
+    bars = 2 * uncertainty.deviations / abs(how.size)
     axes.errorbar(
         uncertainty.values / how.size, rows, xerr=bars, fmt="o", color=KINDS[0], capsize=4, linewidth=1.4
     )
@@ -118,7 +131,7 @@ def draw_sobol_indices(shares: SobolIndices) -> Figure:
     height = 0.8 / len(shares.figures)
     for k, name in enumerate(shares.figures):
         at = rows + (k - (len(shares.figures) - 1) / 2) * height
-        label = f"{name.replace('_', ' ')} ({shares.q_squared[k]:.0%} predicted)"
+        label = f"{figure_words(name)} ({shares.q_squared[k]:.0%} predicted)"
         axes.barh(
             at, 100 * shares.first[:, k], height=0.85 * height, color=KINDS[k % len(KINDS)], label=label
         )
@@ -143,15 +156,19 @@ class SearchPath:
 
 def search_path(label: str, records: Sequence[Record], objective: str, limits: Sequence[Limit]) -> SearchPath:
     """The objective of each design of a search in its order, and the best so far."""
-    how = quantity_of_figure(objective)
+    brakes = braking(records, objective)
+    how = quantity_of_figure(objective, brakes)
     kept = [
         r.figures if r.figures is not None and not broken_limits(r.figures, limits) else None for r in records
     ]
     costs = np.array([np.nan if f is None else cost(f, objective) for f in kept], dtype=float)
     best = np.fmin.accumulate(costs) if costs.size else costs
-    sign = -1.0 if more_is_better(objective) else 1.0
+    sign = -1.0 if more_is_better(objective) and not brakes else 1.0
     return SearchPath(
-        f"{objective.replace('_', ' ')} ({how.unit})", label, sign * costs / how.size, sign * best / how.size
+        f"{figure_words(objective, brakes)} ({how.unit})",
+        label,
+        sign * costs / how.size,
+        sign * best / how.size,
     )
 
 

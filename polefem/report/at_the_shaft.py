@@ -51,7 +51,7 @@ def start_traces(point: StartOperatingPoint, m: CoupledMap, resistance: float) -
     for said, angle in zip(("weakest", "strongest"), point.rest_angles(m, resistance), strict=True):
         run = point.run(m, resistance, angle)
         speeds[f"from the {said} rest angle, {angle / deg:.3g} deg"] = (run.time, run.speed / rpm)
-    title = f"{point.name}: {point.current:.3g} A, {point.inertia:.3g} kg m2"
+    title = f"{point.name}: {point.current:.3g} A, {point.inertia:.3g} kg m²"
     return Traces(title, "time (s)", {"speed (rpm)": speeds}, (point.speed / rpm, "to get to"))
 
 

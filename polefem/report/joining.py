@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from polefem.params import joined_otherwise
-from polefem.study import Design, Figures, Run, quantity_of_figure
+from polefem.study import Design, Figures, Run, figure_words, quantity_of_figure
 
 __all__ = ["Joining", "joining_of", "joining_text"]
 
@@ -30,16 +30,17 @@ class Joining:
         said = f"Coils joined {_signs(self.polarity)} round the stator (+: flux towards the rotor)"
         if self.otherwise is None:
             return (f"{said}; joined {_signs(self.other)} it could not be judged.",)
+        brakes = self.figures.brakes()
         ripple, torque = (
             " instead of ".join(
-                quantity_of_figure(name).text(f.value(name)) for f in (self.otherwise, self.figures)
+                quantity_of_figure(name, brakes).text(f.value(name)) for f in (self.otherwise, self.figures)
             )
             for name in ("ripple", "mean_torque")
         )
         return (
             f"{said}: the ranking is for that.",
-            f"Joined {_signs(self.other)} with the same copper, the winner has a ripple of {ripple} and a mean torque "
-            f"of {torque}.",
+            f"Joined {_signs(self.other)} with the same copper, the winner has a ripple of {ripple} and a "
+            f"{figure_words('mean_torque', brakes)} of {torque}.",
         )
 
 

@@ -25,6 +25,7 @@ from polefem.report.machines import draw_machine
 from polefem.report.poles import draw_pole
 from polefem.report.runs import draw_run
 from polefem.report.steels import draw_steel
+from polefem.study import braking, figure_words
 
 __all__ = ["html_of", "load_ipython_extension", "register", "svg_of"]
 
@@ -65,12 +66,11 @@ def html_of(value: Any) -> str | None:
     heads, rows = table_cells(value)
     titles = [f"{title}<br>{unit}" if unit else title for title, unit in heads]
     body = [_row("td", [escape(cell) for cell in row]) for row in rows]
-    aside = [(record.name, f"{what}: {why}") for record, what, why in value.unranked]
-    said = f"Ranked by {value.by.replace('_', ' ')}, at {value.basis}"
+    aside = [f"{record.name} {what}: {why}" for record, what, why in value.unranked]
+    said = f"Ranked by {figure_words(value.by, braking(value.ordered, value.by))}, at {value.basis}"
     return (
         f"<table><caption>{escape(said)}</caption><thead>{_row('th', titles)}</thead>"
-        f"<tbody>{''.join(body)}</tbody></table>"
-        + "".join(f"<p>{escape(name)}: {escape(why)}</p>" for name, why in aside)
+        f"<tbody>{''.join(body)}</tbody></table>" + "".join(f"<p>{escape(why)}</p>" for why in aside)
     )
 
 

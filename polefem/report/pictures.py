@@ -33,6 +33,7 @@ from polefem.report.findings import Findings, Shape
 from polefem.report.hearing import draw_speeds
 from polefem.report.machines import draw_machine
 from polefem.report.picture import Picture, picture_of
+from polefem.report.power import draw_power, power_over_speed
 from polefem.report.sections import FluxDensity, draw_flux_density, draw_section, flux_density, unrolled
 from polefem.report.side_by_side import draw_bars, draw_outlines, figure_bars, outlines_at_gap
 from polefem.study import SECTION_PLACES
@@ -221,8 +222,8 @@ def density_of(machine: Machine, field: Field, title: str) -> FluxDensity:
 
 
 def study_drawings(findings: Findings) -> tuple[Drawing, ...]:
-    """The pictures that show designs side by side: torque, Pareto set, and uncertainty, shares and search where there
-    are."""
+    """The pictures that show designs side by side: torque, Pareto set, and where there are: power over speed,
+    uncertainty, shares and search."""
     terms = findings.study.plan.terms
     drawn = []
     operations = {
@@ -242,12 +243,17 @@ def study_drawings(findings: Findings) -> tuple[Drawing, ...]:
     if len(ranking.ordered) > 1:
         figures = list(dict.fromkeys((ranking.by, "mean_torque")))
         bars = figure_bars(ranking.ordered[:_BARS], figures)
-        words = f"{' and '.join(name.replace('_', ' ').replace('.', ' ') for name in figures)} as bars".capitalize()
+        words = f"{' and '.join(name.partition(' (')[0] for name in bars.figures)} as bars".capitalize()
         drawn.append(drawing_of("bars", words, (bars,), lambda: draw_bars(bars)))
     pareto = findings.pareto
     if len(pareto.labels) > 1:
         words = f"Designs by {' and '.join(name.partition(' (')[0] for name in pareto.names)}"
         drawn.append(drawing_of("pareto", words, (pareto,), lambda: draw_pareto(pareto)))
+    table, winner = findings.switching, findings.winner
+    if table is not None and winner is not None and table.speeds.size > 1:
+        power = power_over_speed(table, winner.name)
+        words = f"Power out and efficiency of {winner.name} over speed"
+        drawn.append(drawing_of("power-over-speed", words, (power,), lambda: draw_power(power)))
     uncertainty, indices, path = findings.uncertainty, findings.sobol_indices, findings.path
     if uncertainty is not None:
         words = "Error bars of the first designs"

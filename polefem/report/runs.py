@@ -65,7 +65,7 @@ def powers_of_run(run: DriveRun) -> dict[str, float]:
         "source resistance": energy.source_loss / time,
         "iron": run.iron_loss,
     }
-    out = {"shaft": run.shaft_power} if run.mean_torque > 0 else {"back to the supply": -run.input_power}
+    out = {"shaft" if run.mean_torque > 0 else "back to the supply": run.power_out}
     return {name: power for name, power in {**losses, **out}.items() if power != 0.0}
 
 
@@ -90,8 +90,9 @@ def draw_run(run: DriveRun) -> Figure:
         handles.values(), handles, loc="outside lower left", ncols=4, frameon=False, fontsize="small"
     )
     axes.set_xlabel(curves[-1].x_name)
+    braking = "braking " if run.mean_torque < 0.0 else ""
     figure.suptitle(
-        f"{abs(run.speed) / rpm:.4g} rev/min: mean torque {run.mean_torque:.3g} N m,\n"
+        f"{abs(run.speed) / rpm:.4g} rpm: mean {braking}torque {abs(run.mean_torque):.3g} N m,\n"
         f"current {run.rms_current:.3g} A rms, {run.peak_current:.3g} A peak",
         fontsize="medium",
         x=0.01,
@@ -105,7 +106,8 @@ def draw_powers(run: DriveRun) -> Figure:
     powers = powers_of_run(run)
     figure = new_figure(5.6, 2.4)
     total = sum(powers.values())
-    source = "from the supply" if run.mean_torque > 0 else "from the shaft"
+    braked = "from shaft and supply" if run.input_power > 0 else "from the shaft"
+    source = "from the supply" if run.mean_torque > 0 else braked
     iron = "" if run.iron_loss else "; iron loss not counted"
     axes = axes_on(figure, "power (W)", "", f"{total:.4g} W {source}{iron}")
     start = 0.0
@@ -123,7 +125,7 @@ def run_sentences(name: str, run: DriveRun) -> tuple[str, ...]:
     """What a run asks of supply and switches, for who builds the bridge."""
     bridge, peak = run.drive.bridge, run.peak_current
     asked = _asked(run.drive.control)
-    at = f"{name}, {abs(run.speed) / rpm:.4g} rev/min on {bridge.supply:.4g} V"
+    at = f"{name}, {abs(run.speed) / rpm:.4g} rpm on {bridge.supply:.4g} V"
     if asked is None:
         reached = f"{at}: no level is set, the supply alone bounds the current; it peaks at {peak:.3g} A."
     elif peak >= _REACHED * asked:

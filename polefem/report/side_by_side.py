@@ -16,7 +16,7 @@ from polefem.params import Machine
 from polefem.report.poles import on_yoke
 from polefem.report.sections import ring_path
 from polefem.report.style import KINDS, LINES, axes_on, new_figure
-from polefem.study import Record, error_from_map, quantity_of_figure
+from polefem.study import Record, braking, error_from_map, figure_words, quantity_of_figure
 from polefem.units import mm
 
 __all__ = ["FigureBars", "OutlinesAtGap", "draw_bars", "draw_outlines", "figure_bars", "outlines_at_gap"]
@@ -91,13 +91,14 @@ def figure_bars(records: Sequence[Record], figures: Sequence[str]) -> FigureBars
     """Some figures of designs with their errors from the map, in the units they are shown in; nan where not known."""
     found = {}
     for name in figures:
-        how = quantity_of_figure(name)
+        brakes = braking(records, name)
+        how = quantity_of_figure(name, brakes)
         rows = []
         for record in records:
             value = None if record.figures is None else record.figures.value(name)
             error = error_from_map(record, name) if value is not None else None
-            rows.append([np.nan if value is None else value / how.size, (error or 0.0) / how.size])
-        found[f"{name.replace('_', ' ')} ({how.unit})"] = np.array(rows, dtype=float).reshape(-1, 2)
+            rows.append([np.nan if value is None else value / how.size, (error or 0.0) / abs(how.size)])
+        found[f"{figure_words(name, brakes)} ({how.unit})"] = np.array(rows, dtype=float).reshape(-1, 2)
     return FigureBars(tuple(record.name for record in records), found)
 
 

@@ -14,6 +14,7 @@ from polefem.study.design import Design, Plan, field_text, quantity_of_field
 from polefem.study.door import check_designs, check_order
 from polefem.study.drive_operating_point import DriveOperatingPoint
 from polefem.study.kept_switching import kept_switching
+from polefem.study.naming import braking, figure_words, quantity_of_figure
 from polefem.study.objectives import Limit, broken_limits, check_figure, cost, more_is_better
 from polefem.study.operating_points import (
     BRIDGED,
@@ -37,7 +38,6 @@ from polefem.study.record import (
     Record,
     StartFigures,
     Status,
-    quantity_of_figure,
 )
 from polefem.study.sampling import Grid, LatinHypercube, Range, SobolPoints, Variant
 from polefem.study.search import Search
@@ -139,6 +139,7 @@ __all__ = [
     "WorkerPool",
     "at_work",
     "attempt",
+    "braking",
     "broken_limits",
     "check_designs",
     "check_figure",
@@ -147,6 +148,7 @@ __all__ = [
     "effects_of",
     "error_from_map",
     "field_text",
+    "figure_words",
     "global_sensitivity",
     "half_overlap",
     "keep_section_fields",

@@ -24,7 +24,7 @@ from polefem.errors import InvalidValue, refusal, spelled
 from polefem.maps import CoupledMap
 from polefem.params.checks import positive
 from polefem.params.drive_spec import Bridge, DriveSpec, Load, Tracking
-from polefem.params.quantity import quantity
+from polefem.params.quantity import quantity, speed_text
 from polefem.study.drive_operating_point import run_figures
 from polefem.study.plan_point import PlanPoint, check_name, check_name_and_speed
 from polefem.study.record import OperatingPointFigures, PointFigures, ReadingFigures, StartFigures
@@ -52,13 +52,13 @@ class SharedTorqueOperatingPoint(PlanPoint):
 
     def __post_init__(self) -> None:
         check_name_and_speed(self.name, self.speed)
-        positive("a profile is of a rotor that turns forwards", "point.speed", self.speed, "rad/s")
         positive("a torque is shared", "|point.torque|", abs(self.torque), "N m")
 
     def __str__(self) -> str:
+        braking = "braking " if self.torque < 0.0 else ""
         return (
-            f"a bridge on {self.bridge.supply:.4g} V at {self.speed:.4g} rad/s with the currents of least copper loss "
-            f"that make {self.torque:.4g} N m flat"
+            f"a bridge on {self.bridge.supply:.4g} V at {speed_text(self.speed)} with the currents of least copper "
+            f"loss that make a flat {braking}torque of {abs(self.torque):.4g} N m"
         )
 
     def run(self, machine_map: CoupledMap, resistance: float) -> DriveRun:
@@ -95,14 +95,13 @@ class StartOperatingPoint(PlanPoint):
     turn_off: float = field(metadata=quantity("deg"))
     current: float = field(metadata=quantity("A"))
     load: Load
-    inertia: float = field(metadata=quantity("kg m2"))
+    inertia: float = field(metadata=quantity("kg m²"))
     duration: float = field(metadata=quantity("s"))
 
     gives: ClassVar[type[PointFigures]] = StartFigures
 
     def __post_init__(self) -> None:
         check_name_and_speed(self.name, self.speed)
-        positive("a shaft is started forwards", "point.speed", self.speed, "rad/s")
         positive("all that turns has an inertia", "point.inertia", self.inertia, "kg m2")
         positive("a start is given time", "point.duration", self.duration, "s")
         positive("a phase must carry a current", "point.current", self.current, "A")
@@ -110,8 +109,8 @@ class StartOperatingPoint(PlanPoint):
 
     def __str__(self) -> str:
         return (
-            f"a start to {self.speed:.4g} rad/s within {self.duration:.4g} s from the weakest rest angle, "
-            f"{self.current:.4g} A on {self.bridge.supply:.4g} V, {self.inertia:.4g} kg m2"
+            f"a start to {speed_text(self.speed)} within {self.duration:.4g} s from the weakest rest angle, "
+            f"{self.current:.4g} A on {self.bridge.supply:.4g} V, {self.inertia:.4g} kg m²"
         )
 
     def rest_angles(self, machine_map: CoupledMap, resistance: float) -> tuple[float, float]:

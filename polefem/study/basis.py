@@ -196,7 +196,8 @@ class EqualMeanTorque(Basis):
         positive("a phase must carry a current", "basis.most_current", self.most_current, "A")
 
     def __str__(self) -> str:
-        return f"equal mean torque of {self.torque:.4g} N m"
+        of = "mean torque" if self.torque > 0.0 else "mean braking torque"
+        return f"equal {of} of {abs(self.torque):.4g} N m"
 
     @property
     def mean_torque(self) -> float:

@@ -124,8 +124,10 @@ class Plan:
         asked = self.basis.mean_torque
         if asked is not None and (asked < 0.0) != self.generating:
             found = f"{asked:.4g} N m with {self.drive}"
-            rule = "the torque that is asked for has the sign of the switching"
-            raise InvalidValue(refusal(rule, "basis.torque", found, f"{-asked:.4g} N m, or angles for it"))
+            rule = "a motor is asked for a torque above 0 and a generator, which brakes, for one below"
+            other = "motor" if self.generating else "generator"
+            allowed = f"{-asked:.4g} N m, or the switching of a {other}"
+            raise InvalidValue(refusal(rule, "basis.torque", found, allowed))
         positive("a map goes up to a current", "map_current", self.map_current, "A", zero=True)
         if self.hearing is not None and not self.operating_points:
             rule = "a machine is heard at an operating point"

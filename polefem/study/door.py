@@ -44,8 +44,8 @@ def check_current_density(machine: Machine, plan: Plan, winding: WoundPhase) -> 
     density = winding.current_density(current)
     if density > _MOST_DENSITY and not machine.unusual:
         field = "map_current" if current > reach else "basis"
-        found = f"{plan.basis}, up to {current:.4g} A, which is {density * 1e-6:.3g} A/mm2 in the coils"
-        allowed = f"up to {_MOST_DENSITY * 1e-6:g} A/mm2 (unusual=True of the machine lets it stand)"
+        found = f"{plan.basis}, up to {current:.4g} A, which is {density * 1e-6:.3g} A/mm² in the coils"
+        allowed = f"up to {_MOST_DENSITY * 1e-6:g} A/mm² (unusual=True of the machine lets it stand)"
         raise InvalidValue(refusal("coils carry a current that copper bears", field, found, allowed))
 
 

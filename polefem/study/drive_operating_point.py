@@ -12,8 +12,8 @@ from polefem.drive import DriveRun, run_currents, steady_state
 from polefem.errors import spelled
 from polefem.maps import CoupledMap
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, SinglePulse
-from polefem.params.quantity import quantity
-from polefem.study.plan_point import PlanPoint, check_name
+from polefem.params.quantity import quantity, speed_text
+from polefem.study.plan_point import PlanPoint, check_name_and_speed
 from polefem.study.record import OperatingPointFigures
 
 __all__ = ["DriveOperatingPoint", "run_figures"]
@@ -36,7 +36,7 @@ class DriveOperatingPoint(PlanPoint):
     control: Control = field(default_factory=SinglePulse)
 
     def __post_init__(self) -> None:
-        check_name(self.name)
+        check_name_and_speed(self.name, self.speed)
         DriveSpec(
             self.bridge, 0.0, self.turn_on, self.turn_off, self.control
         )  # refuses what no bridge can do
@@ -57,19 +57,27 @@ class DriveOperatingPoint(PlanPoint):
         return steady_state(machine_map, spec, self.speed)
 
     def __str__(self) -> str:
-        return f"a bridge on {self.bridge.supply:.4g} V at {self.speed:.4g} rad/s, the same switching for all"
+        return (
+            f"a bridge on {self.bridge.supply:.4g} V at {speed_text(self.speed)}, the same switching for all"
+        )
 
 
 def run_figures(run: DriveRun) -> OperatingPointFigures:
     """What a run says of a design, iron loss not counted."""
+    brakes = run.mean_torque < 0.0
     return OperatingPointFigures(
         mean_torque=run.mean_torque,
-        lowest_torque=run.lowest_torque,
-        highest_torque=run.highest_torque,
+        lowest_torque=run.highest_torque if brakes else run.lowest_torque,
+        highest_torque=run.lowest_torque if brakes else run.highest_torque,
         ripple=run.ripple,
         peak_current=run.peak_current,
         rms_current=run.rms_current,
         copper_loss=run.copper_loss,
-        input_power=run.input_power,
+        power_in=run.power_in,
+        power_out=run.power_out,
         efficiency=None if math.isnan(run.efficiency) else run.efficiency,
+        bridge_loss=run.bridge_loss,
+        link_current=abs(run.input_power) / run.drive.bridge.supply,
+        excitation_power=run.excitation_power,
+        excitation_loss=run.excitation_loss,
     )

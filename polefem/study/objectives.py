@@ -7,21 +7,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from polefem.errors import InvalidValue, UnknownName, refusal, spelled, unknown
-from polefem.study.record import Figures, point_figure_names, quantity_of_figure
+from polefem.study.naming import quantity_of_figure
+from polefem.study.record import Figures, point_figure_names
 
 __all__ = ["Limit", "broken_limits", "check_figure", "cost", "more_is_better"]
-
-#: Figures with the sign of the torque: above 0 where it drives the rotor, below where it brakes it.
-_OF_TORQUE = frozenset(
-    {
-        "mean_torque",
-        "lowest_torque",
-        "torque_per_loss",
-        "torque_per_mass",
-        "torque_per_volume",
-        "shear_stress",
-    }
-)
 
 
 @spelled
@@ -96,11 +85,7 @@ def cost(figures: Figures, figure: str) -> float | None:
     value = figures.value(figure)
     if value is None or not more_is_better(figure):
         return value
-    operating_point, _, of = figure.rpartition(".")
-    if of not in _OF_TORQUE:
-        return -value
-    mean = figures.value(f"{operating_point}.mean_torque" if operating_point else "mean_torque")
-    return -value if mean is None or mean >= 0.0 else value
+    return value if figures.brakes(figure) else -value
 
 
 def broken_limits(figures: Figures, limits: Sequence[Limit]) -> tuple[str, ...]:

@@ -41,7 +41,7 @@ from polefem.maps import CoupledMap
 from polefem.params import RectangularCurrent
 from polefem.params.checks import increasing, positive
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, Tracking
-from polefem.params.quantity import quantity
+from polefem.params.quantity import quantity, speed_text
 from polefem.study.at_the_shaft import ReadingOperatingPoint, SharedTorqueOperatingPoint, StartOperatingPoint
 from polefem.study.basis import Basis, SettingSought
 from polefem.study.drive_operating_point import DriveOperatingPoint, run_figures
@@ -78,10 +78,9 @@ class WaveformOperatingPoint(PlanPoint):
 
     def __post_init__(self) -> None:
         check_name_and_speed(self.name, self.speed)
-        positive("a waveform is of a rotor that turns forwards", "point.speed", self.speed, "rad/s")
 
     def __str__(self) -> str:
-        return f"a given current waveform at {self.speed:.4g} rad/s, {self.basis}"
+        return f"a given current waveform at {speed_text(self.speed)}, {self.basis}"
 
     def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map; `resistance` of one phase, ohm.
@@ -92,17 +91,18 @@ class WaveformOperatingPoint(PlanPoint):
         torque = waveform_torque(machine_map, current)
         loss = machine_map.phases * resistance * torque.rms_current**2
         shaft = torque.mean * self.speed
-        supply = loss + shaft
+        given, gained = _powers(shaft, loss)
         return OperatingPointFigures(
             mean_torque=torque.mean,
-            lowest_torque=torque.lowest,
-            highest_torque=torque.highest,
+            lowest_torque=torque.lowest if shaft >= 0.0 else torque.highest,
+            highest_torque=torque.highest if shaft >= 0.0 else torque.lowest,
             ripple=torque.ripple,
             peak_current=max(current.currents),
             rms_current=torque.rms_current,
             copper_loss=loss,
-            input_power=supply,
-            efficiency=_efficiency(shaft, supply),
+            power_in=given,
+            power_out=gained,
+            efficiency=gained / given if gained > 0.0 else None,
         )
 
     def currents(self, machine_map: CoupledMap, resistance: float, angles: Array) -> Array:
@@ -139,9 +139,6 @@ class RectangularOperatingPoint(PlanPoint):
 
     def __post_init__(self) -> None:
         check_name_and_speed(self.name, self.speed)
-        positive(
-            "a rectangular current is of a rotor that turns forwards", "point.speed", self.speed, "rad/s"
-        )
 
     def __str__(self) -> str:
         return f"the ideal rectangular current {self.drive} for all, {self.basis}"
@@ -156,6 +153,7 @@ class RectangularOperatingPoint(PlanPoint):
         torque = rectangular_torque(machine_map, self.drive, current)
         loss = copper_loss(machine_map, self.drive, current, resistance)
         shaft = torque.mean * self.speed
+        given, gained = _powers(shaft, loss)
         return OperatingPointFigures(
             mean_torque=torque.mean,
             lowest_torque=torque.weakest,
@@ -164,8 +162,9 @@ class RectangularOperatingPoint(PlanPoint):
             peak_current=current,
             rms_current=torque.rms_current,
             copper_loss=loss,
-            input_power=loss + shaft,
-            efficiency=_efficiency(shaft, loss + shaft),
+            power_in=given,
+            power_out=gained,
+            efficiency=gained / given if gained > 0.0 else None,
         )
 
     def currents(self, machine_map: CoupledMap, resistance: float, angles: Array) -> Array:
@@ -198,7 +197,7 @@ class LevelOperatingPoint(PlanPoint):
         self._drive(0.0)
 
     def __str__(self) -> str:
-        return f"a bridge on {self.bridge.supply:.4g} V at {self.speed:.4g} rad/s, {self.basis}"
+        return f"a bridge on {self.bridge.supply:.4g} V at {speed_text(self.speed)}, {self.basis}"
 
     def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map; `resistance` of one phase, ohm. Raises as `run_at_copper_loss` does."""
@@ -237,14 +236,19 @@ class BestOperatingPoint(PlanPoint):
 
     def __post_init__(self) -> None:
         check_name_and_speed(self.name, self.speed)
+        asked = self.basis.mean_torque
+        if asked is not None and self.generating and asked > 0.0:
+            rule = "a generator is asked for a torque below 0, that brakes"
+            raise InvalidValue(refusal(rule, "basis.torque", f"{asked:.4g} N m", f"{-asked:.4g} N m"))
         if self.objective == "ripple" and self.basis.mean_torque is None:
             rule = "the smoothest switching needs a torque to give: no current is the smoothest"
             raise InvalidValue(refusal(rule, "basis", str(self.basis), "EqualMeanTorque"))
 
     def __str__(self) -> str:
-        made = f"least {self.objective}" if self.basis.mean_torque is not None else "most torque"
+        most = "most braking torque" if self.generating else "most torque"
+        made = f"least {self.objective}" if self.basis.mean_torque is not None else most
         return (
-            f"a bridge on {self.bridge.supply:.4g} V at {self.speed:.4g} rad/s with the switching of {made}, "
+            f"a bridge on {self.bridge.supply:.4g} V at {speed_text(self.speed)} with the switching of {made}, "
             f"{self.basis}"
         )
 
@@ -317,7 +321,7 @@ BRIDGED = (DriveOperatingPoint, LevelOperatingPoint, BestOperatingPoint)
 design."""
 
 
-def _efficiency(shaft: float, supply: float) -> float | None:
-    if shaft > 0.0 and supply > 0.0:
-        return shaft / supply
-    return supply / shaft if shaft < 0.0 and supply < 0.0 else None
+def _powers(shaft: float, loss: float) -> tuple[float, float]:
+    """Power in and out of an ideal current, W. shaft: its power, below 0 of a generator. loss: of all copper, W."""
+    supply = shaft + loss
+    return max(supply, 0.0) + max(-shaft, 0.0), max(-supply, 0.0) + max(shaft, 0.0)

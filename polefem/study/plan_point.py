@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
-from polefem.params.checks import positive, printable, within
+from polefem.params.checks import printable, within
+from polefem.params.quantity import speed_text
 from polefem.study.record import OperatingPointFigures, PointFigures
 
 __all__ = ["PlanPoint", "check_name", "check_name_and_speed"]
@@ -52,7 +53,10 @@ def check_name(name: str) -> None:
 
 
 def check_name_and_speed(name: str, speed: float) -> None:
-    """Refuse a name with dots, and a speed of nought."""
+    """Refuse a name with dots, and a rotor that rests or turns backwards: a minus sign makes no generator."""
     check_name(name)
     within("a speed is finite", "point.speed", speed, -math.inf, math.inf, "rad/s")
-    positive("a drive turns", "|point.speed|", abs(speed), "rad/s")
+    if speed <= 0.0:
+        rule = "an operating point turns forwards, as a motor and as a generator"
+        allowed = "above 0 rpm; a generator's phases conduct past 0 deg, or have generating=True"
+        raise InvalidValue(refusal(rule, "point.speed", speed_text(speed), allowed))

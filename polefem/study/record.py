@@ -26,9 +26,17 @@ __all__ = [
     "Status",
     "point_figure_names",
     "point_figures",
-    "quantity_of_figure",
+    "quantity_of_point_figure",
 ]
 
+
+#: Figures with the sign of the torque: above 0 where it drives the rotor, below where it brakes it.
+OF_TORQUE = frozenset(
+    {
+        *("mean_torque", "lowest_torque", "highest_torque"),
+        *("torque_per_loss", "torque_per_mass", "torque_per_volume", "shear_stress"),
+    }
+)
 
 NEXT_REASON = "; and "
 """Between the reasons of a design that has no figures at several operating points."""
@@ -64,12 +72,19 @@ class PointFigures:
 class OperatingPointFigures(PointFigures):
     """The numbers of one design at one operating point of its bridge. SI; torque is that of all phases together.
 
-    mean_torque, lowest_torque, highest_torque: N m. ripple: (highest - lowest) / |mean|. peak_current, rms_current: of
-    a phase, A. copper_loss: of all phases, W. input_power: from the supply, W. efficiency: shaft over supply, iron
-    loss not counted; None where power goes in from both sides. pull_swing: highest less lowest pull on a stator pole,
-    N. wave_swing: likewise of the order that squeezes the ring, N. surface_velocity: of the outer ring, root mean
-    square, m/s, to compare shapes by. side_pull: the largest force to one side on a rotor off its axis by as much as
-    the plan says, N. These four (`OF_SOUND`) are None where the plan does not ask for them.
+    mean_torque, lowest_torque, highest_torque: N m, below 0 where a generator brakes; lowest is the weakest in the
+    direction of the mean. ripple: (highest - lowest) / |mean|. peak_current, rms_current: of a phase, A. copper_loss:
+    of all phases, W. power_in, power_out: W, of a motor from the supply and at the shaft, of a generator from the shaft
+    and into the supply, iron loss not counted; from both sides, and none out, where a rotor is braked and nothing comes
+    back. efficiency: of the two; None where nothing comes out. Of a bridge, else None: bridge_loss: in source
+    resistance, switches and diodes, W, so that power in less power out is copper and bridge loss. link_current: mean of
+    the dc link, A, out of it into a motor, into it from a generator. excitation_power: what the link gives while it
+    feeds phases, W; excitation_loss: what is lost meanwhile in their copper and bridge, W.
+
+    Where the plan asks for them (`OF_SOUND`), else None: pull_swing: highest less lowest pull on a stator pole, N.
+    wave_swing: likewise of the order that squeezes the ring, N. surface_velocity: of the outer ring, root mean square,
+    m/s, to compare shapes by. side_pull: the largest force to one side on a rotor off its axis by as much as the plan
+    says, N.
     """
 
     mean_torque: float = field(metadata=quantity("N m", more_is_better=True))
@@ -79,8 +94,13 @@ class OperatingPointFigures(PointFigures):
     peak_current: float = field(metadata=quantity("A"))
     rms_current: float = field(metadata=quantity("A"))
     copper_loss: float = field(metadata=quantity("W"))
-    input_power: float = field(metadata=quantity("W"))
+    power_in: float = field(metadata=quantity("W"))
+    power_out: float = field(metadata=quantity("W", more_is_better=True))
     efficiency: float | None = field(metadata=quantity("%", digits=3, more_is_better=True))
+    bridge_loss: float | None = field(default=None, metadata=quantity("W"))
+    link_current: float | None = field(default=None, metadata=quantity("A", label="dc link current"))
+    excitation_power: float | None = field(default=None, metadata=quantity("W"))
+    excitation_loss: float | None = field(default=None, metadata=quantity("W"))
     pull_swing: float | None = field(default=None, metadata=quantity("N", digits=3))
     wave_swing: float | None = field(default=None, metadata=quantity("N", digits=3))
     surface_velocity: float | None = field(default=None, metadata=quantity("mm/s", digits=2))
@@ -125,6 +145,11 @@ def point_figure_names() -> tuple[str, ...]:
     return tuple(_POINT_QUANTITIES)
 
 
+def quantity_of_point_figure(name: str) -> Quantity:
+    """How a figure of some kind of operating point is shown, by its own name; KeyError where none gives it."""
+    return _POINT_QUANTITIES[name]
+
+
 def point_figures(values: Mapping[str, Any]) -> PointFigures:
     """The figures with these values, of the kind that has these names; raises TypeError where none has."""
     for kind in _POINT_KINDS:
@@ -158,7 +183,7 @@ class Figures:
     current: float = field(metadata=quantity("A"))
     copper_loss: float = field(metadata=quantity("W"))
     phase_resistance: float = field(metadata=quantity("ohm"))
-    current_density: float = field(metadata=quantity("A/mm2", digits=3))
+    current_density: float = field(metadata=quantity("A/mm²", digits=3))
     copper_mass: float = field(metadata=quantity("kg"))
     steel_mass: float = field(metadata=quantity("kg"))
     mean_torque: float = field(metadata=quantity("N m", more_is_better=True))
@@ -170,7 +195,7 @@ class Figures:
     aligned_inductance: float = field(metadata=quantity("mH", more_is_better=True, label="L aligned"))
     unaligned_inductance: float = field(metadata=quantity("mH", label="L unaligned"))
     torque_per_loss: float = field(metadata=quantity("mN m/W", more_is_better=True, label="torque / loss"))
-    rotor_inertia: float = field(metadata=quantity("kg cm2"))
+    rotor_inertia: float = field(metadata=quantity("kg cm²"))
     torque_per_mass: float = field(metadata=quantity("N m/kg", digits=3, more_is_better=True))
     torque_per_volume: float = field(metadata=quantity("N m/l", digits=3, more_is_better=True))
     shear_stress: float = field(metadata=quantity("kPa", digits=3, more_is_better=True))
@@ -205,15 +230,10 @@ class Figures:
             return found
         return getattr(self.operating_points.get(point), of, None)
 
-
-def quantity_of_figure(figure: str) -> Quantity:
-    """How a figure is shown, by its name ("ripple"), or by that of an operating point's ("throwing.ripple").
-
-    >>> quantity_of_figure("throwing.ripple").unit, quantity_of_figure("mean_torque").more_is_better
-    ('%', True)
-    """
-    point, _, of = figure.rpartition(".")
-    return _POINT_QUANTITIES[of] if point else quantities(Figures)[of]
+    def brakes(self, figure: str = "mean_torque") -> bool:
+        """Whether a figure has the sign of the torque, and the rotor is braked where the figure is of."""
+        point, dot, of = figure.rpartition(".")
+        return of in OF_TORQUE and (self.value(f"{point}{dot}mean_torque") or 0.0) < 0.0
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from polefem.errors import InvalidValue, PolefemError, UnknownName, refusal, spelled
-from polefem.params import Machine
+from polefem.params import Machine, RectangularCurrent, SuitedSwitching
 from polefem.params.checks import printable
 from polefem.params.fields import field_value
 from polefem.study.design import Design, Plan, of_plan
@@ -95,6 +96,7 @@ class Study:
         if count > 1:
             rule = "each variant has a name of its own"
             raise InvalidValue(refusal(rule, "variants", f"{twice!r} {count} times", "each name once"))
+        _check_angles(self.plan.drive, self.base.rotor_pitch)
         for objective in self.objectives:
             check_figure("objectives", objective, self.plan.point_figures)
 
@@ -120,3 +122,18 @@ class Study:
 
     def __repr__(self) -> str:
         return f"Study({self.name!r}: {len(tuple(self.variants))} designs, {self.plan.basis})"
+
+
+def _check_angles(drive: RectangularCurrent | SuitedSwitching, pitch: float) -> None:
+    """Refuse, before anything is computed, angles that do not say whether a motor or a generator is meant."""
+    if isinstance(drive, SuitedSwitching):
+        return
+    middle = math.degrees(drive.turn_on + drive.turn_off) / 2
+    half = math.degrees(pitch) / 2
+    if not 1e-6 < abs(middle) < half:
+        rule = "a motor conducts mostly before 0 (aligned), a generator mostly past it, within half a rotor pitch"
+        found = f"{middle:.4g} deg in the middle of {drive}"
+        allowed = (
+            f"above {-half:.4g} and below 0 deg for a motor, above 0 and below {half:.4g} deg for a generator"
+        )
+        raise InvalidValue(refusal(rule, "drive", found, allowed))

@@ -58,12 +58,12 @@ def test_the_level_of_a_torque_follows_from_the_flank() -> None:
 def test_a_generator_is_asked_for_torque_below_nought() -> None:
     drive = DriveSpec(Bridge(400.0), OHMS, 3 * deg, 20 * deg, Tracking.level(1.0))
     assert run_at_mean_torque(STRAIGHT, drive, SLOW, -1.0).mean_torque == pytest.approx(-1.0, rel=1e-4)
-    with pytest.raises(InvalidValue, match="must reach the mean torque at 2 rad/s"):
+    with pytest.raises(InvalidValue, match=r"must reach the mean torque at 19\.1 rpm"):
         run_at_mean_torque(STRAIGHT, drive, SLOW, 1.0)
 
 
 def test_what_the_supply_cannot_reach_is_said() -> None:
-    with pytest.raises(InvalidValue, match=r"must reach the copper loss at 60 rad/s: .*, allowed is up to"):
+    with pytest.raises(InvalidValue, match=r"must reach the copper loss at 573 rpm: .*, allowed is up to"):
         run_at_copper_loss(STRAIGHT, WEAK, FAST, 500.0)
 
 

@@ -92,7 +92,8 @@ def test_most_torque_is_the_limit_that_best_setting_names() -> None:
     held = best_setting(SATURATING, BRIDGE, OHMS, 150.0, 0.97 * most.mean_torque, current_limit=20.0)
     assert held.level <= 20.0 and held.peak_current <= 20.0 * (1 + 1e-9)
     with pytest.raises(
-        InvalidValue, match=r"reach the torque at 150 rad/s: torque is .* N m, allowed is between 0 and about"
+        InvalidValue,
+        match=r"reach the torque at 1432 rpm: torque is .* N m, allowed is between 0 and about",
     ):
         best_setting(SATURATING, BRIDGE, OHMS, 150.0, 1.1 * most.mean_torque, current_limit=20.0)
 

@@ -69,7 +69,7 @@ def test_the_best_profile_is_cooler_than_others_that_keep_up() -> None:
 
 def test_sharing_refusals() -> None:
     with pytest.raises(
-        InvalidValue, match=r"follow the profile of 2 N m: speed is 500 rad/s, allowed is up to about"
+        InvalidValue, match=r"follow the profile of 2 N m: speed is 4775 rpm, allowed is up to about"
     ):
         best_sharing(WIDE, BRIDGE, OHMS, 2.0, 500.0)
     with pytest.raises(
@@ -124,7 +124,7 @@ def test_a_voltage_too_low_for_the_speed_is_told() -> None:
     for control in (Tracking.level(30.0), Chopping(30.0, 1.0)):
         run = steady_state(STRAIGHT, DriveSpec(BRIDGE, OHMS, -34 * deg, -20 * deg, control), 100.0)
         sentence = advice(STRAIGHT, run)[0]
-        assert sentence.startswith("the supply never brings the current to 30 A at 100 rad/s: it peaks at")
+        assert sentence.startswith("the supply never brings the current to 30 A at 954.9 rpm: it peaks at")
     slow = steady_state(STRAIGHT, DriveSpec(BRIDGE, OHMS, -34 * deg, -20 * deg, Tracking.level(5.0)), 10.0)
     assert advice(STRAIGHT, slow) == ()
 

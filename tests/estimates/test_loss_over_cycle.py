@@ -111,7 +111,7 @@ def test_sheets_carry_more_than_their_stack() -> None:
 def test_solid_parts_and_unknown_steel() -> None:
     solid = loss_over_cycle(replace(LAMINATED, rotor_steel=Steel.named("DC01")), cycle(), SPEED)
     assert solid.rotor is None and solid.total == solid.stator.total
-    assert str(solid).startswith("iron loss at 3000 rev/min: stator")
+    assert str(solid).startswith("iron loss at 3000 rpm: stator")
     with pytest.raises(
         InvalidValue, match="iron loss needs a grade: steel is linear, mu_r = 1000, allowed is a steel"
     ):

@@ -36,7 +36,7 @@ def test_nothing_is_said_of_what_is_usual() -> None:
     [
         (
             {"current_density": 12.6e6},
-            "1 of 2 shapes with a current density beyond the usual, up to 7.27 A/mm2 in other",
+            "1 of 2 shapes with a current density beyond the usual, up to 7.27 A/mm² in other",
         ),
         ({"current_density": 6e6 * 3**0.5 * 1.001}, "1 of 2 shapes with a current density"),
         ({"most_rise": 76.0}, "1 of 2 shapes warmer outside than usual, up to 76 K in other: above 60 K"),

@@ -41,9 +41,9 @@ def test_a_slope_that_is_not_known_is_a_dash() -> None:
     [
         ("ripple", 0.518, "51.8 %"),
         ("aligned_inductance", 0.0608, "60.80 mH"),
-        ("current_density", 5.2e6, "5.20 A/mm2"),
+        ("current_density", 5.2e6, "5.20 A/mm²"),
         ("torque_per_loss", 0.0692, "69.20 mN m/W"),
-        ("rotor_inertia", 3.3e-4, "3.300 kg cm2"),
+        ("rotor_inertia", 3.3e-4, "3.300 kg cm²"),
         ("torque_per_volume", 4100.0, "4.10 N m/l"),
         ("shear_stress", 12500.0, "12.5 kPa"),
         ("mean_torque", 3.46, "3.460 N m"),

@@ -99,7 +99,7 @@ def test_a_shape_whose_map_is_gone_is_left_out() -> None:
             "more than the mesh's error",
         ),  # of the ripple: 0.019 and 0.021, less than 0.2 together
         ((0.2, 0.2), "within the mesh's error"),
-        ((None, 0.01), "not found out"),
+        ((None, 0.01), "is not known"),
     ],
 )
 def test_the_answer_says_whether_the_mesh_settles_it(errors: tuple[float | None, ...], said: str) -> None:
@@ -112,7 +112,7 @@ def test_the_answer_says_whether_the_mesh_settles_it(errors: tuple[float | None,
 
 
 def test_the_answer_says_under_which_drives_another_is_first() -> None:
-    one = OperatingPointFigures(*[1.0] * 9)
+    one = OperatingPointFigures(*[1.0] * len(OperatingPointFigures.names()))
 
     def with_points(made: Record, ripples: dict[str, float]) -> Record:
         assert made.figures is not None
@@ -158,7 +158,7 @@ def test_what_has_no_place_has_its_reason() -> None:
     )
     rows = [[cell.text for cell in row] for row in unranked_table(found).rows]
     assert rows == [
-        ["c", "outside the limits", "ripple is 40 %, allowed is ripple <= 30 %"],
+        ["c", "is outside the limits", "ripple is 40 %, allowed is ripple <= 30 %"],
         ["d", "failed", "a reason"],
     ]
 
@@ -172,7 +172,7 @@ def test_a_pole_changed_whole_is_told_by_what_is_not_usual() -> None:
 
 def test_what_to_cut_and_switch_is_said() -> None:
     (shape,) = findings(record("c", 0.1)).shapes
-    assert to_cut(shape)[1] == "It is the base machine as it stands."
+    assert to_cut(shape)[1] == "Unchanged base machine."
     said = to_switch(shape, False).replace("\N{NO-BREAK SPACE}", " ")
     assert "from -30.0 deg to 0 deg" in said and "switching table" in to_switch(shape, True)
     assert "is not in it" in how_sure(findings(record("c", 0.1)))[0]

@@ -56,7 +56,7 @@ def test_a_ranking_is_a_table_with_what_is_apart_below() -> None:
     html = html_of(ranking())
     assert html is not None
     assert cells(html)[:4] == ["1", "a &lt; b", "3.140", "27.1"]
-    assert "<p>overgrown: refused: pole faces must not touch</p>" in html
+    assert "<p>overgrown could not be built: pole faces must not touch</p>" in html
     figures = dataclasses.replace(ranking().ordered[0].figures or pytest.fail(), mean_torque=2.0)
     other = dataclasses.replace(ranking().ordered[0], outcome=Outcome(Status.SOLVED, figures=figures))
     assert cells(html_of(rank([other], "")) or "")[2] == "2.000"

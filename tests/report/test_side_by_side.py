@@ -71,7 +71,7 @@ def test_a_generator_s_power_comes_from_the_shaft() -> None:
 
 def test_what_the_bridge_must_give_and_bear(slow: DriveRun, fast: DriveRun) -> None:
     reached, bears = run_sentences("throwing", slow)
-    assert "reaches the 5 A" in reached and "100 rev/min on 48 V" in reached
+    assert "reaches the 5 A" in reached and "100 rpm on 48 V" in reached
     most = 48.0 + 0.8 + 0.05 * slow.peak_current  # a diode's drop, and the source's while current flows back
     assert f"must bear {most:.3g} V and {slow.peak_current:.3g} A" in bears
     assert f"must bear {most + 0.8:.3g} V" not in bears  # the phase has both diodes, a switch one

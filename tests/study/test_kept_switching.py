@@ -12,6 +12,7 @@ from fake_solver import MACHINE, PLAN
 from polefem.drive import AngleTable
 from polefem.errors import StoreRefused
 from polefem.maps import linear_map, summed
+from polefem.maps.files import read, write
 from polefem.params.drive_spec import Bridge
 from polefem.study import Design, Store, SwitchingTable, kept_switching
 from polefem.units import deg
@@ -27,7 +28,8 @@ def test_a_table_is_read_where_it_is_kept(tmp_path: Path, monkeypatch: pytest.Mo
         counted.append(asked)
         cells = np.full((2, 3), float(len(counted)))
         cells[:, 2] = np.nan
-        columns = ("turn_on", "turn_off", "level", "mean_torque", "ripple", "copper_loss", "peak_current")
+        fields = (field.name for field in dataclasses.fields(AngleTable))
+        columns = [name for name in fields if name not in ("speeds", "torques", "reasons", "coupling")]
         reasons = (("", "", "too much"), ("", "", "too much"))
         axes = np.array(asked.speeds), np.array(asked.torques)
         return AngleTable(
@@ -48,6 +50,11 @@ def test_a_table_is_read_where_it_is_kept(tmp_path: Path, monkeypatch: pytest.Mo
         kept_switching(ASKED, Design("two", MACHINE, {"air_gap": 5e-4}, PLAN), MAP, 0.5, store)
         assert len(counted) == 3
         (file, *_) = (tmp_path / "switching").glob("*.npz")
+        held = read(file)
+        del held["efficiency"]
+        write(file, held)
+        with pytest.raises(StoreRefused, match="a switching table has its columns"):
+            AngleTable.load(file)
         file.write_bytes(file.read_bytes()[:-20])
         with pytest.raises(StoreRefused, match="a map file must be readable"):
             AngleTable.load(file)

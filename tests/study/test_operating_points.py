@@ -60,7 +60,7 @@ def test_a_waveform_is_scaled_to_what_is_equal() -> None:
     assert at_loss.mean_torque == pytest.approx(flank_torque(at_loss.peak_current), rel=0.01)
     assert at_loss.mean_torque != pytest.approx(2 * flank_torque(at_loss.peak_current), rel=0.1)
     power = at_loss.mean_torque * SPEED
-    assert at_loss.input_power == pytest.approx(40.0 + power)
+    assert at_loss.power_in == pytest.approx(40.0 + power)
     assert at_loss.efficiency == pytest.approx(power / (40.0 + power))
     at_current = WaveformOperatingPoint("given", SQUARE, EqualCurrent(7.0), SPEED).figures(MAP, OHMS)
     assert at_current.peak_current == 7.0
@@ -107,7 +107,10 @@ def test_points_refuse_what_cannot_be() -> None:
         LevelOperatingPoint("b", SPEED, STIFF, ON, OFF, EqualCurrent(7.0), SinglePulse())
     with pytest.raises(InvalidValue, match="the smoothest switching needs a torque to give"):
         BestOperatingPoint("b", SPEED, STIFF, EqualCopperLoss(2.0), "ripple")
-    with pytest.raises(InvalidValue, match="a drive turns"):
+    with pytest.raises(
+        InvalidValue,
+        match=r"an operating point turns forwards, .*: point.speed is 0 rpm, allowed is above 0 rpm",
+    ):
         BestOperatingPoint("b", 0.0, STIFF, EqualCopperLoss(2.0))
     with pytest.raises(InvalidValue, match="name without dots"):
         WaveformOperatingPoint("a.b", SQUARE, EqualCurrent(1.0), SPEED)
@@ -205,9 +208,10 @@ def test_the_command_line_prints_each_order_and_writes_the_switching_table(
     assert main(study, options, FAKE, InProcess(), at_once=1) == 0
     out = capsys.readouterr().out
     assert (
-        "Under given: a given current waveform at 5 rad/s, equal copper loss of 20 W; ranked by ripple" in out
+        "Under given: a given current waveform at 47.75 rpm, equal copper loss of 20 W; ranked by ripple"
+        in out
     )
-    assert "Under bridge: a bridge on 400 V at 5 rad/s, equal copper loss of 20 W; ranked by ripple" in out
+    assert "Under bridge: a bridge on 400 V at 47.75 rpm, equal copper loss of 20 W; ranked by ripple" in out
     assert "Positions by ripple under each drive" in out
     caution, heading, generator, motor = (tmp_path / "switching.csv").read_text().splitlines()
     assert "local codes and licensed practice" in caution and heading.startswith("speed_rad_s,torque_n_m")

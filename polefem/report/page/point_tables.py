@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from polefem.ranking import DriveOrders, ShaftFigures, spaced
+from polefem.ranking import DriveOrders, ShaftFigures
 from polefem.report.page.tables import Cell, Head, Table, figure_cell
 from polefem.study import (
-    OF_SOUND,
     Figures,
     OperatingPointFigures,
     PointFigures,
     Record,
     error_from_map,
+    figure_words,
     quantity_of_figure,
 )
 
@@ -31,10 +31,12 @@ def _of_kind(record: Record, figures: Figures, kind: type[PointFigures], points:
     rows = []
     for name in kind.names():
         asked = [f"{point}.{name}" for point in points]
-        if name in OF_SOUND and all(figures.value(of) is None for of in asked):
-            continue  # not asked for
-        cells = [figure_cell(of, figures.value(of), error_from_map(record, of)) for of in asked]
-        rows.append((Cell(f"{spaced(name)} ({quantity_of_figure(asked[0]).unit})", head=True), *cells))
+        if all(figures.value(of) is None for of in asked):
+            continue
+        brakes = all(figures.brakes(of) for of in asked)
+        cells = [figure_cell(of, figures.value(of), error_from_map(record, of), brakes) for of in asked]
+        unit = quantity_of_figure(asked[0]).unit
+        rows.append((Cell(f"{figure_words(name, brakes)} ({unit})", head=True), *cells))
     heads = (Head("figure", number=False), *(Head(point) for point in points))
     said = "under other drives" if kind is OperatingPointFigures else "at the shaft"
     return Table(f"{record.name} {said}", heads, tuple(rows))
@@ -43,7 +45,7 @@ def _of_kind(record: Record, figures: Figures, kind: type[PointFigures], points:
 def shaft_table(found: ShaftFigures) -> Table:
     """Every design at an operating point that is no drive."""
     hows = [quantity_of_figure(name) for name in found.figures]
-    titles = [spaced(name.rpartition(".")[2]) for name in found.figures]
+    titles = [figure_words(name.rpartition(".")[2]) for name in found.figures]
     heads = (
         Head("shape", number=False),
         *(Head(title, how.unit) for title, how in zip(titles, hows, strict=True)),
@@ -66,4 +68,4 @@ def drives_table(orders: DriveOrders) -> Table:
         )
         for name, places in zip(orders.names, orders.positions.tolist(), strict=True)
     )
-    return Table(f"Places by {spaced(orders.figure)} under each drive", heads, rows)
+    return Table(f"Places by {orders.words} under each drive", heads, rows)

@@ -5,13 +5,13 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from polefem.copper import WindingOrder
 from polefem.drive import AngleTable
 from polefem.params.quantity import Quantity, rounded
-from polefem.ranking import Uncertainty, spaced
+from polefem.ranking import Uncertainty
 from polefem.report.findings import Findings
 from polefem.report.sheets import winding_lines
 from polefem.study import (
@@ -19,8 +19,10 @@ from polefem.study import (
     Record,
     Slopes,
     SobolIndices,
+    braking,
     error_from_map,
     field_text,
+    figure_words,
     quantity_of_field,
     quantity_of_figure,
 )
@@ -104,20 +106,22 @@ def ranking_table(findings: Findings, links: Mapping[str, str]) -> Table:
     ordered = ranking.ordered
     driven = any(r.figures is not None and r.figures.iron_loss is not None for r in ordered)
     names = list(dict.fromkeys([ranking.by, *_RANKED, *(["iron_loss"] if driven else [])]))
-    bars = _bars(findings)
-    heads = [Head("place"), Head("shape", number=False), Head("error bar", spaced(ranking.by))]
-    measured = [Head(spaced(name), quantity_of_figure(name).unit) for name in names]
+    brakes = {name: braking(ordered, name) for name in names}
+    bars = _bars(findings, brakes[ranking.by])
+    ordered_by = figure_words(ranking.by, brakes[ranking.by])
+    heads = [Head("place"), Head("shape", number=False), Head("error bar", ordered_by)]
+    measured = [Head(figure_words(name, brakes[name]), quantity_of_figure(name).unit) for name in names]
     chances = [] if uncertainty is None else [Head("is the best", "%"), Head("beats the next", "%")]
     heads += [measured[0], *chances, *measured[1:]]
     rows = []
     for at, record in enumerate(ordered):
         assert record.figures is not None
         cells = [Cell(str(at + 1), at + 1.0), Cell(record.name, link=links.get(record.name, ""), head=True)]
-        cells.append(Cell("", record.figures.value(ranking.by), bar=bars[at]))
-        found = [_ranked_cell(record, record.figures, name, uncertainty) for name in names]
+        found = [_ranked_cell(record, record.figures, name, uncertainty, brakes[name]) for name in names]
+        cells.append(Cell("", found[0].value, bar=bars[at]))
         cells += [found[0], *_uncertainty_cells(record.name, uncertainty), *found[1:]]
         rows.append(tuple(cells))
-    said = f"Shapes in the order of {spaced(ranking.by)}, at {ranking.basis}"
+    said = f"Shapes in the order of {ordered_by}, at {ranking.basis}"
     return Table(said, tuple(heads), tuple(rows))
 
 
@@ -129,21 +133,25 @@ def error_of(record: Record, figure: str, uncertainty: Uncertainty | None) -> fl
     return error_from_map(record, figure)
 
 
-def _ranked_cell(record: Record, figures: Figures, name: str, uncertainty: Uncertainty | None) -> Cell:
+def _ranked_cell(
+    record: Record, figures: Figures, name: str, uncertainty: Uncertainty | None, brakes: bool
+) -> Cell:
     """What was looked at only as far as the mesh is not known better than the surest of what was looked at wholly."""
-    error = error_of(record, name, uncertainty)
+    error, surely = error_of(record, name, uncertainty), True
     if uncertainty is not None and uncertainty.figure == name and record.name not in uncertainty.names:
         surest = 2 * float(uncertainty.deviations.min())
         if error is None or error < surest:
-            return Cell(quantity_of_figure(name).number(figures.value(name), surest), figures.value(name))
-    return figure_cell(name, figures.value(name), error)
+            error, surely = surest, False
+    cell = figure_cell(name, figures.value(name), error, brakes)
+    return cell if surely else replace(cell, error="")
 
 
-def figure_cell(name: str, value: float | None, error: float | None) -> Cell:
-    """A figure by its name, to the digits that its error leaves."""
-    how = quantity_of_figure(name)
+def figure_cell(name: str, value: float | None, error: float | None, brakes: bool = False) -> Cell:
+    """A figure by its name, to the digits that its error leaves. brakes: whether it is of a rotor that is braked."""
+    how = quantity_of_figure(name, brakes)
     known = value is not None and error is not None
-    return Cell(how.number(value, error), value, f"± {how.error(error)}" if known else "")
+    sorting = -value if value is not None and how.turned else value
+    return Cell(how.number(value, error), sorting, f"± {how.error(error)}" if known else "")
 
 
 def _uncertainty_cells(name: str, uncertainty: Uncertainty | None) -> list[Cell]:
@@ -159,10 +167,11 @@ def _uncertainty_cells(name: str, uncertainty: Uncertainty | None) -> list[Cell]
     return [first, Cell(f"{100 * uncertainty.ahead[at]:.0f}{tied}", float(uncertainty.ahead[at]))]
 
 
-def _bars(findings: Findings) -> list[Bar | None]:
-    """Of the figure that orders, for each design of the order."""
+def _bars(findings: Findings, brakes: bool) -> list[Bar | None]:
+    """Of the figure that orders, for each design of the order; longer for stronger braking."""
     ranking = findings.ranking
-    values = [r.figures.value(ranking.by) if r.figures else None for r in ranking.ordered]
+    signed = [r.figures.value(ranking.by) if r.figures else None for r in ranking.ordered]
+    values = [-value if brakes and value is not None else value for value in signed]
     errors = [error_of(r, ranking.by, findings.uncertainty) or 0.0 for r in ranking.ordered]
     known = [(v - e, v + e) for v, e in zip(values, errors, strict=True) if v is not None]
     if not known:
@@ -189,8 +198,9 @@ def figure_table(record: Record, figures: Figures) -> Table:
     for name in Figures.names():
         value, unit = figures.value(name), quantity_of_figure(name).unit
         if value is not None:
-            cell = figure_cell(name, value, error_from_map(record, name))
-            rows.append((Cell(spaced(name), head=True), cell, Cell(unit)))
+            brakes = figures.brakes(name)
+            cell = figure_cell(name, value, error_from_map(record, name), brakes)
+            rows.append((Cell(figure_words(name, brakes), head=True), cell, Cell(unit)))
     heads = (Head("figure", number=False), Head("value"), Head("unit", number=False))
     return Table(f"Figures of {record.name}", heads, tuple(rows))
 
@@ -220,7 +230,7 @@ def sobol_table(slopes: Slopes, shares: SobolIndices) -> Table:
             rows.append(
                 (
                     Cell(field, head=True),
-                    Cell(spaced(figure)),
+                    Cell(figure_words(figure)),
                     cells[0],
                     Cell(f"{how.unit} / {of.unit or '1'}"),
                     *cells[1:],
@@ -231,7 +241,8 @@ def sobol_table(slopes: Slopes, shares: SobolIndices) -> Table:
 
 def switching_table(table: AngleTable) -> Table:
     """The settings of the winner's controller over speed and torque."""
-    angle = Quantity("deg")
+    angle, watts = Quantity("deg"), Quantity("W")
+    brakes = bool((table.torques < 0.0).all())
     columns = {
         "turn on": (table.turn_on, angle),
         "turn off": (table.turn_off, angle),
@@ -239,8 +250,12 @@ def switching_table(table: AngleTable) -> Table:
         "ripple": (table.ripple, quantity_of_figure("ripple")),
         "copper loss": (table.copper_loss, quantity_of_figure("copper_loss")),
         "peak current": (table.peak_current, Quantity("A")),
+        "power in": (table.power_in, watts),
+        "power out": (table.power_out, watts),
+        "efficiency": (table.efficiency, Quantity("%", digits=3)),
     }
-    asked = {"speed": Quantity("rpm"), "torque": quantity_of_figure("mean_torque")}
+    torque = quantity_of_figure("mean_torque", brakes)
+    asked = {"speed": Quantity("rpm"), "braking torque" if brakes else "torque": torque}
     shown = {**asked, **{title: how for title, (_, how) in columns.items()}}
     refused = any(any(row) for row in table.reasons)
     heads = [Head(title, how.unit) for title, how in shown.items()]
@@ -249,14 +264,15 @@ def switching_table(table: AngleTable) -> Table:
     for j, speed in enumerate(table.speeds.tolist()):
         for k, torque in enumerate(table.torques.tolist()):
             cells = [
-                Cell(how.exact(value), value)
+                Cell(how.exact(value), -value if how.turned else value)
                 for how, value in zip(asked.values(), (speed, torque), strict=True)
             ]
             found = [(float(values[j, k]), how) for values, how in columns.values()]
             cells += [Cell(how.number(v), v if math.isfinite(v) else None) for v, how in found]
             rows.append((*cells, *([Cell(table.reasons[j][k])] if refused else [])))
-    said = f"Switching over speed and torque, phases {table.coupling}; torque below 0: as a generator"
-    return Table(said, tuple(heads), tuple(rows))
+    both = bool((table.torques < 0.0).any()) and not brakes
+    said = f"Switching over speed and {'braking ' if brakes else ''}torque, phases {table.coupling}"
+    return Table(f"{said}; torque below 0: as a generator" if both else said, tuple(heads), tuple(rows))
 
 
 def winding_table(name: str, order: WindingOrder) -> Table:

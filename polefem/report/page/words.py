@@ -5,10 +5,18 @@ from __future__ import annotations
 from polefem.copper import THERMAL_CAUTION
 from polefem.drive import RIPPLE_FORMULA
 from polefem.params import MeshSpec
-from polefem.ranking import spaced, verdict_sentences
+from polefem.ranking import verdict_sentences
 from polefem.report.findings import Findings, Shape
 from polefem.report.page.tables import change_words, error_of, percent
-from polefem.study import Figures, Record, field_text, more_is_better, quantity_of_figure
+from polefem.study import (
+    Figures,
+    Record,
+    braking,
+    field_text,
+    figure_words,
+    more_is_better,
+    quantity_of_figure,
+)
 
 __all__ = ["CAUTIONS", "answer", "assumptions", "end_share", "how_sure", "to_cut", "to_switch"]
 
@@ -20,7 +28,7 @@ CAUTIONS = (
     "A spinning rotor needs a guard that would hold its pieces.",
     "Mains voltage, and any supply derived from it without isolation, is for those licensed to work on it.",
     "Nothing on this page overrides local codes and licensed practice; where they differ, follow them.",
-    f"'Most rise' is how much warmer than still air the outside may get. {THERMAL_CAUTION}",
+    f"'Highest temperature rise' is how much warmer than still air the outside may get. {THERMAL_CAUTION}",
 )
 
 _MUCH = 0.1  # of the unaligned inductance: beyond it estimates of end effects are said first
@@ -33,8 +41,10 @@ def answer(findings: Findings) -> str:
         return "No shape of this study has figures: the reasons are below."
     first, *others = ranking.ordered
     by = ranking.by
-    which = "highest" if more_is_better(by) else "lowest"
-    said = f"{first.name} has the {which} {spaced(by)}, {_with_unit(first, by, findings)}"
+    brakes = braking(ranking.ordered, by)
+    which = ("strongest" if brakes else "highest") if more_is_better(by) else "lowest"
+    what = figure_words(by, brakes).removeprefix("strongest ")
+    said = f"{first.name} has the {which} {what}, {_with_unit(first, by, findings)}"
     ends = _ends(first, findings.study.plan.end_effects)
     if not others:
         return f"{said}, at {ranking.basis}; there is nothing to compare it with.{ends}"
@@ -89,11 +99,11 @@ def _verdict(findings: Findings) -> str:
         values.append(record.figures.value(ranking.by) if record.figures is not None else None)
         errors.append(error_of(record, ranking.by, None))
     if any(value is None for value in (*values, *errors)):
-        return "how sure that is was not found out"
+        return "how sure that is, is not known"
     apart = abs((values[0] or 0.0) - (values[1] or 0.0))
     if apart > sum(error or 0.0 for error in errors):
-        return "more than the mesh's error, though what a workshop does to it was not looked at"
-    return "but that is within the mesh's error: a finer mesh must settle it"
+        return "more than the mesh's error; workshop tolerances were not included"
+    return "but that is within the mesh's error: try a finer mesh"
 
 
 def how_sure(findings: Findings) -> tuple[str, ...]:
@@ -102,15 +112,15 @@ def how_sure(findings: Findings) -> tuple[str, ...]:
     said = []
     if uncertainty is None:
         said.append(
-            "± and bars are a bound of the mesh's error alone, by the map's own estimate. What a workshop does to each "
-            "shape (gap, arcs, steel, an eccentric rotor) is not in it: a study that is given tolerances tells how "
-            "sure the order is."
+            "± and bars are a bound of the mesh's error alone, by the map's own estimate. Workshop tolerances (gap, "
+            "arcs, steel, an eccentric rotor) were not included: a study that is given tolerances tells how sure the "
+            "order is."
         )
     else:
         said.append(
-            f"± of {spaced(uncertainty.figure)} and its bars are two standard deviations of what workshop and mesh do, "
-            f"for the first {len(uncertainty.names)}; every other ± is a bound of the mesh's error alone. "
-            "Neighbours are tied below 95 %."
+            f"± of {figure_words(uncertainty.figure, uncertainty.brakes)} and its bars are two standard deviations, of "
+            f"workshop tolerances and mesh, for the first {len(uncertainty.names)}; every other ± is a bound of the "
+            "mesh's error alone. Neighbours are tied below 95 %."
         )
         said += verdict_sentences(uncertainty)
     return tuple(said)
@@ -129,7 +139,7 @@ def to_cut(shape: Shape) -> tuple[str, ...]:
     return (
         f"{poles}, {machine.phases.count} phases, air gap {field_text('air_gap', machine.air_gap)}, "
         f"steel {machine.steel.name}.",
-        f"Against the base machine: {changed}." if changed else "It is the base machine as it stands.",
+        f"Against the base machine: {changed}." if changed else "Unchanged base machine.",
         f"{winding.turns_per_pole} turns a pole{sized}: {resistance} a phase at "
         f"{field_text('copper.temperature', shape.design.plan.copper.temperature)}, {density} while it conducts.",
     )
@@ -138,10 +148,15 @@ def to_cut(shape: Shape) -> tuple[str, ...]:
 def to_switch(shape: Shape, table: bool) -> str:
     """When a phase conducts, and where the table for a controller is, if there is one."""
     current = _with_unit(shape.record, "current")
+    brakes = shape.figures.brakes()
+    half = (
+        "past 0 the rotor pole leaves, and the torque brakes"
+        if brakes
+        else "below 0 the rotor pole approaches"
+    )
     said = (
         f"Under the ideal rectangular current each phase conducts {current} from "
-        f"{_with_unit(shape.record, 'turn_on')} to {_with_unit(shape.record, 'turn_off')} (0: aligned; "
-        "below 0 the rotor pole approaches)."
+        f"{_with_unit(shape.record, 'turn_on')} to {_with_unit(shape.record, 'turn_off')} (0: aligned; {half})."
     )
     if table:
         return f"{said} For a bridge, see the switching table."
@@ -161,10 +176,9 @@ def assumptions(findings: Findings) -> tuple[str, ...]:
     )
     together = (
         "All phases share one field: what they do to each other's iron is in every torque; 'phase interaction' is how "
-        "far a sum of phases that do not know of each other would be off."
+        "far a sum of single phases would be off."
         if plan.coupling == "joint"
-        else "Torques of single phases are summed as if each were alone; how far that is from all phases in one field "
-        "was not looked at."
+        else "Torques of single phases are summed as if each were alone; the phase interaction was not included."
     )
     return (
         f"Compared at {plan.terms}, under the ideal rectangular current, {plan.drive}; coils filled to "
@@ -187,5 +201,6 @@ def _with_unit(record: Record, name: str, findings: Findings | None = None) -> s
     """A figure with its unit, to the digits that its error leaves."""
     error = error_of(record, name, findings.uncertainty if findings else None)
     value = None if record.figures is None else record.figures.value(name)
-    said = quantity_of_figure(name).text(value, error)
+    brakes = record.figures is not None and record.figures.brakes(name)
+    said = quantity_of_figure(name, brakes).text(value, error)
     return "unknown" if value is None else said.replace(" ", "\N{NO-BREAK SPACE}")
