@@ -26,11 +26,11 @@ from polefem import Barrier, FreeFace, Hole, Notch, Pole, RoundFace, Shoe, Slope
 from polefem.copper import wound_phase
 from polefem.drive import steady_state
 from polefem.field.states import whole_field
-from polefem.maps import FluxMap, summed
+from polefem.maps import FluxMap, linear_map, summed
 from polefem.outline import Label, outline_of
 from polefem.outline.parts import extent, whole_parts
 from polefem.params import Machine, MeshSpec
-from polefem.params.drive_spec import DriveSpec, Tracking
+from polefem.params.drive_spec import Bridge, DriveSpec, Tracking
 from polefem.params.toml import load_machine
 from polefem.report.curves import (
     draw_curves,
@@ -41,11 +41,12 @@ from polefem.report.curves import (
 )
 from polefem.report.machines import draw_machine
 from polefem.report.poles import draw_pole
+from polefem.report.power import draw_power, power_over_speed
 from polefem.report.runs import draw_run
 from polefem.report.sections import draw_flux_density, flux_density
 from polefem.shapes import area
-from polefem.study import InProcess, LevelOperatingPoint, Status, Store, run_designs
-from polefem.units import deg, mm
+from polefem.study import InProcess, LevelOperatingPoint, Status, Store, SwitchingTable, run_designs
+from polefem.units import deg, mm, rpm
 from tests.gallery import CylinderInField, solved
 
 __all__ = ["make_pages"]
@@ -93,6 +94,7 @@ def make_pages(folder: Path) -> None:
         _save(_half_overlapped(machine), folder / f"field-{name}.png")
     wheel = machines["pottery_wheel"]
     _draw_run(folder, wheel, _draw_map(folder, wheel))
+    _draw_generator(folder)
     _draw_cylinder(folder)
     _draw_study(folder)
     (folder / "gallery.md").write_text(_gallery(list(machines)), "utf-8")
@@ -148,6 +150,15 @@ def _draw_run(folder: Path, machine: Machine, phase_map: FluxMap) -> None:
         draw_run(steady_state(summed(phase_map), drive, point.speed)),
         folder / "study-pottery_wheel_driven.svg",
     )
+
+
+def _draw_generator(folder: Path) -> None:
+    """Power and efficiency over speed of the machine of straight inductances that the chapter on generators has."""
+    m = summed(linear_map(60e-3, 6e-3, full=3 * deg, apart=30 * deg, current=40.0))
+    battery = Bridge(48.0, switch_drop=0.1, diode_drop=0.8)
+    speeds = tuple(speed * rpm for speed in (100, 200, 400, 600, 800))
+    table = SwitchingTable(battery, speeds, (-2.0, -1.0, -0.5)).table(m, 0.4)
+    _save(draw_power(power_over_speed(table, "Straight inductances")), folder / "power-over-speed.svg")
 
 
 def _draw_cylinder(folder: Path) -> None:

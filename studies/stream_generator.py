@@ -7,8 +7,8 @@ it pays to true the shaft for a smaller gap. Each shape is switched as suits it,
 
 - The ranking is by what reaches the battery at 350 revolutions a minute: `charging.power_out`.
 - `ideal` compares the shapes under the ideal rectangular current, `charging` on the bridge that the mill has.
-- For the winner `switching.csv` and `switching.h` hold turn-on, turn-off and level over speed and braking torque, and the
-  page shows power and efficiency over speed.
+- For the winner `switching.csv` and `switching.h` hold turn-on, turn-off and level over speed and braking torque, and
+  the page shows power and efficiency over speed.
 
     python studies/stream_generator.py --workers 2 --mesh coarse
 """
@@ -31,8 +31,8 @@ from polefem.units import V, W, deg, mm, rpm
 
 mill = load_machine(Path(__file__).parents[1] / "geometries" / "stream_generator.toml")
 
-# A battery holds the voltage and takes what comes; a phase at current arcs when it is opened, and a rotor that loses its
-# load runs away with the water: local codes and licensed practice decide how bridge, fuse and sluice are built.
+# A battery holds the voltage and takes what comes; a phase at current arcs when it is opened, and a rotor that loses
+# its load runs away with the water: local codes and licensed practice decide how bridge, fuse and sluice are built.
 battery = Bridge(48 * V, switch_drop=0.1 * V, diode_drop=0.8 * V, source_resistance=0.05)
 heat = EqualCopperLoss(20 * W)
 

@@ -9,7 +9,7 @@ import numpy as np
 from polefem.drive import RIPPLE_FORMULA
 from polefem.ranking.drives import DriveOrders
 from polefem.ranking.words import columns, figure_text
-from polefem.study import braking, figure_words, quantity_of_figure
+from polefem.study import braking, figure_words, point_words, quantity_of_figure
 
 __all__ = ["change_sentence", "drives_text"]
 
@@ -41,6 +41,9 @@ def drives_text(orders: DriveOrders, most: int = 20) -> str:
     lines += [*columns(rows), ""]
     for k in range(1, len(orders.drives)):
         lines += _wrapped(change_sentence(orders, k))
+    if orders.rankings[0].by != orders.figure:
+        by = figure_words(orders.rankings[0].by, braking(orders.rankings[0].ordered, orders.rankings[0].by))
+        lines += _wrapped(f"{orders.drives[0]}: by {by}, as it has no {figure_words(orders.figure)}.")
     note = f"ripple: {RIPPLE_FORMULA}. efficiency: of copper and bridge, iron loss not counted."
     return "\n".join([*lines, *_wrapped(note)]) + "\n"
 
@@ -54,7 +57,7 @@ def _order(orders: DriveOrders, k: int, most: int) -> list[str]:
             found = (figure_text(record, f"{name}.{figure}") for figure in _SHOWN)
             rows.append([f"{len(rows)}  {record.name}", *found])
     lacking = [f"not ranked here: {record.name}: {why}" for record, why in ranking.infeasible[:most]]
-    head = f"Under {name}: {ranking.basis}; ranked by {orders.words}"
+    head = f"{_begun(name)}: {ranking.basis}; ranked by {orders.words}"
     return [*_wrapped(head), "", *columns(rows), *(line for said in lacking for line in _wrapped(said))]
 
 
@@ -62,12 +65,12 @@ def change_sentence(orders: DriveOrders, k: int) -> str:
     """Whether the order under a drive is another than under the first, in a sentence or two; who leads the first."""
     drive, first, best = orders.drives[k], orders.winner(0), orders.winner(k)
     if best is None:
-        return f"Under {drive} no design has figures."
+        return f"{_begun(drive)} no shape has figures."
     if k == 0:
-        return f"Under {drive} {best} is first."
+        return f"{_begun(drive)} {best} is first."
     swapped = orders.swapped(k)
     if not swapped:
-        return f"Under {drive} the order is that under {orders.drives[0]}: {best} is first."
+        return f"{_begun(drive)} the order is that under {orders.drives[0]}: {best} is first."
     place = orders.positions[orders.names.index(best), 0]
     said = (
         f"{best} stays first"
@@ -77,7 +80,13 @@ def change_sentence(orders: DriveOrders, k: int) -> str:
     pairs = [f"{ahead} overtakes {behind}" for ahead, behind in swapped[:_PAIRS]]
     more = f" and {len(swapped) - _PAIRS} more" if len(swapped) > _PAIRS else ""
     share = f"{len(swapped)} of {orders.compared(k)} pairs change places"
-    return f"Under {drive} {said}. {share}: {', '.join(pairs)}{more}."
+    return f"{_begun(drive)} {said}. {share}: {', '.join(pairs)}{more}."
+
+
+def _begun(drive: str) -> str:
+    """`point_words` at the beginning of a sentence."""
+    said = point_words(drive)
+    return f"{said[0].upper()}{said[1:]}"
 
 
 def _head(figure: str, brakes: bool) -> str:

@@ -18,6 +18,9 @@ IDEAL = "ideal"
 """What the ideal rectangular current of a study is called beside the names of its operating points."""
 
 
+_INSTEAD = dict.fromkeys(("power_in", "power_out", "efficiency", "link_current"), "mean_torque")
+
+
 @dataclass(frozen=True, eq=False)
 class DriveOrders:
     """One ranking for each drive, the ideal rectangular current first.
@@ -78,11 +81,12 @@ def orders_under_drives(
     """Order records by one figure under the ideal rectangular current and under each operating point.
 
     basis: of the study, in words. conditions: what is held equal at each point, in words, by the point's name.
-    by: a figure that both have, such as "ripple"; for any other the ripple is taken, as a bridge has no such figure.
+    by: a figure that both have, such as "ripple"; for what a bridge does not have the ripple is taken, and in place of
+    power and efficiency the mean torque of the ideal current.
     """
     of = by.rpartition(".")[2]
     of = of if of in OperatingPointFigures.names() else "ripple"
-    ideal_figure = of if of in Figures.names() else "ripple"
+    ideal_figure = of if of in Figures.names() else _INSTEAD.get(of, "ripple")
     asked = [(IDEAL, ideal_figure, f"ideal rectangular current, {basis}")]
     asked += [(name, f"{name}.{of}", said) for name, said in conditions.items()]
     rankings = tuple(rank(records, said, figure, limits) for _, figure, said in asked)

@@ -89,7 +89,7 @@ def _estimates(name: str, figures: Figures) -> str:
         f"Estimates for {name}, no field solution: end turns {turns} in series, flux out of the stack's ends {aligned} "
         f"aligned and {unaligned} unaligned more; shear stress in the gap {shear} "
         f"({low * 1e-3:g} to {high * 1e-3:g} is usual of small machines in still air); "
-        f"{per_mass} of copper and steel; up to {rise} warmer than still air. {THERMAL_CAUTION}"
+        f"{per_mass} of copper and steel; highest temperature rise {rise} over still air. {THERMAL_CAUTION}"
     )
 
 

@@ -36,7 +36,7 @@ from polefem.report.picture import Picture, picture_of
 from polefem.report.power import draw_power, power_over_speed
 from polefem.report.sections import FluxDensity, draw_flux_density, draw_section, flux_density, unrolled
 from polefem.report.side_by_side import draw_bars, draw_outlines, figure_bars, outlines_at_gap
-from polefem.study import SECTION_PLACES
+from polefem.study import SECTION_PLACES, point_words
 from polefem.units import deg, mm
 
 __all__ = [
@@ -150,7 +150,7 @@ def _at_the_shaft(shape: Shape, driven: tuple[Any, ...]) -> list[Drawing]:
     return [
         drawing_of(
             f"{shape.stem}-point-{at}",
-            f"{SHOWN[type(point)][0]} of {shape.name} under {point.name}",
+            f"{SHOWN[type(point)][0]} of {shape.name} {point_words(point.name)}",
             (*driven, point, resistance),
             draw(SHOWN[type(point)][1], point),
         )
@@ -247,7 +247,7 @@ def study_drawings(findings: Findings) -> tuple[Drawing, ...]:
         drawn.append(drawing_of("bars", words, (bars,), lambda: draw_bars(bars)))
     pareto = findings.pareto
     if len(pareto.labels) > 1:
-        words = f"Designs by {' and '.join(name.partition(' (')[0] for name in pareto.names)}"
+        words = f"Shapes by {' and '.join(name.partition(' (')[0] for name in pareto.names)}"
         drawn.append(drawing_of("pareto", words, (pareto,), lambda: draw_pareto(pareto)))
     table, winner = findings.switching, findings.winner
     if table is not None and winner is not None and table.speeds.size > 1:

@@ -55,6 +55,7 @@ def draw_power(power: PowerOverSpeed) -> Figure:
                 power.speeds, values, color=colour, linestyle=line, marker="o", markersize=4, label=label
             )
         axes.set_ylim(bottom=0.0)
+        axes.set_xlim(0.97 * power.speeds[0], 1.02 * power.speeds[-1])
     figure.suptitle(power.title, fontsize="medium", x=0.01, ha="left")
     figure.legend(
         *axes.get_legend_handles_labels(), loc="outside right upper", frameon=False, fontsize="small"

@@ -14,7 +14,7 @@ from polefem.study.design import Design, Plan, field_text, quantity_of_field
 from polefem.study.door import check_designs, check_order
 from polefem.study.drive_operating_point import DriveOperatingPoint
 from polefem.study.kept_switching import kept_switching
-from polefem.study.naming import braking, figure_words, quantity_of_figure
+from polefem.study.naming import braking, figure_words, point_words, quantity_of_figure
 from polefem.study.objectives import Limit, broken_limits, check_figure, cost, more_is_better
 from polefem.study.operating_points import (
     BRIDGED,
@@ -155,6 +155,7 @@ __all__ = [
     "kept_switching",
     "local_slopes",
     "more_is_better",
+    "point_words",
     "quantity_of_field",
     "quantity_of_figure",
     "run_designs",

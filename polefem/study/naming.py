@@ -12,7 +12,7 @@ from dataclasses import replace
 from polefem.params.quantity import Quantity, quantities
 from polefem.study.record import Figures, Record, quantity_of_point_figure
 
-__all__ = ["braking", "figure_words", "quantity_of_figure"]
+__all__ = ["braking", "figure_words", "point_words", "quantity_of_figure"]
 
 _WORDS = {"most_rise": "highest temperature rise", "link_current": "dc link current"}
 #: Words and short label of what has the sign of the torque, for a rotor that is braked.
@@ -31,15 +31,23 @@ def figure_words(figure: str, brakes: bool = False) -> str:
     """A figure's name in words, that of a rotor that is braked where asked for.
 
     >>> figure_words("mean_torque"), figure_words("throwing.ripple"), figure_words("best.ripple")
-    ('mean torque', 'ripple while throwing', 'ripple at best')
+    ('mean torque', 'ripple while throwing', 'ripple under best')
     >>> figure_words("charging.mean_torque", brakes=True)
     'mean braking torque while charging'
     """
     point, _, of = figure.rpartition(".")
     words = _WORDS.get(of, of.replace("_", " "))
     words = _BRAKING[of][0] if brakes and of in _BRAKING else words
-    when = "while" if point.endswith("ing") else "at"
-    return f"{words} {when} {point}" if point else words
+    return f"{words} {point_words(point)}" if point else words
+
+
+def point_words(point: str) -> str:
+    """When a figure of an operating point is had, by the point's name: a machine may be charging, but never "best".
+
+    >>> point_words("charging"), point_words("best")
+    ('while charging', 'under best')
+    """
+    return f"{'while' if point.endswith('ing') else 'under'} {point}"
 
 
 def quantity_of_figure(figure: str, brakes: bool = False) -> Quantity:

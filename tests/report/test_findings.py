@@ -130,7 +130,7 @@ def test_the_answer_says_under_which_drives_another_is_first() -> None:
         with_points(record("d", 0.3), {"slow": 0.2, "fast": 0.3, "late": 0.3}),
     ]
     found = findings_of(study, rank(records, "b"), lambda name, designs: [], lambda key: None)
-    assert answer(found).endswith("; under fast and late, d is first.")
+    assert answer(found).endswith("; under fast and under late, d is first.")
 
 
 def test_one_shape_and_none_have_answers_too() -> None:

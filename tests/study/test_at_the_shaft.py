@@ -191,7 +191,7 @@ def test_a_study_ranks_by_a_start_keeps_it_and_shows_it(tmp_path: Path) -> None:
     said, table = str(result), csv_text(result.ranking)
     again = found(pages=False)  # as the store tells it
     assert (str(again), csv_text(again.ranking)) == (said, table)
-    assert "Ranked by worst error at angle" in said
+    assert "Ranked by worst error under angle" in said
     assert "start: a start to 100 rpm within 0.6 s from the weakest rest angle" in said
     assert "angle.worst_error" in table and "start.time_to_speed" in table
     page = (tmp_path / "report.html").read_text("utf-8")

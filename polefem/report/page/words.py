@@ -15,6 +15,7 @@ from polefem.study import (
     field_text,
     figure_words,
     more_is_better,
+    point_words,
     quantity_of_figure,
 )
 
@@ -80,7 +81,10 @@ def _elsewhere(findings: Findings) -> str:
         winner = orders.winner(k)
         if winner is not None and winner != orders.winner(0):
             under.setdefault(winner, []).append(drive)
-    return "".join(f"; under {_listed(drives)}, {winner} is first" for winner, drives in under.items())
+    return "".join(
+        f"; {_listed([point_words(drive) for drive in drives])}, {winner} is first"
+        for winner, drives in under.items()
+    )
 
 
 def _listed(names: list[str]) -> str:
