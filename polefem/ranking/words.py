@@ -87,7 +87,7 @@ def uncertainty_text(uncertainty: Uncertainty) -> str:
             f"{figure_words(uncertainty.figure, uncertainty.brakes)} ({how.unit})",
             "+-",
             "is the best",
-            "beats the next",
+            "better than the next",
         ]
     ]
     for at, name in enumerate(uncertainty.names):
@@ -103,7 +103,7 @@ def uncertainty_text(uncertainty: Uncertainty) -> str:
     for source, deviations in uncertainty.by_source.items():
         parts.append([source, *map(how.error, deviations.tolist())])
     sentences = [
-        "+-: one standard deviation. beats the next: chance to be better than the next line; tied below 95 %.",
+        "+-: one standard deviation. better than the next: chance of it; tied below 95 %.",
         *verdict_sentences(uncertainty),
     ]
     return (
@@ -134,10 +134,10 @@ def fields_text(ranking: Ranking, most: int = 8) -> str:
         return ""
     rows = [["design", *names]]
     rows += [
-        [r.name, *(field_text(n, r.changes[n]) if n in r.changes else "as base" for n in names)]
+        [r.name, *(field_text(n, r.changes[n]) if n in r.changes else "unchanged" for n in names)]
         for r in first
     ]
-    return "\n".join(["What they are", "", *columns(rows)]) + "\n"
+    return "\n".join(["What each shape changes", "", *columns(rows)]) + "\n"
 
 
 def pareto_text(best: Sequence[Record], objectives: Sequence[str]) -> str:

@@ -64,7 +64,7 @@ def test_the_table_says_what_a_person_needs() -> None:
     assert smooth.split()[2:5] == ["2.000", "10.0", "1.000"]
     assert smooth.split()[-2:] == ["57.3", "57.3"], "the angles it got"
     assert "closed could not be built: the air gap must be open" in text
-    assert "lost: stuck: the worker process" in text
+    assert "stuck was not finished: the worker process" in text
     assert "(max - min) / |mean|" in text
     assert max(len(line) for line in lines) <= 120
 

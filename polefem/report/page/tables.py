@@ -111,7 +111,7 @@ def ranking_table(findings: Findings, links: Mapping[str, str]) -> Table:
     ordered_by = figure_words(ranking.by, brakes[ranking.by])
     heads = [Head("place"), Head("shape", number=False), Head("error bar", ordered_by)]
     measured = [Head(figure_words(name, brakes[name]), quantity_of_figure(name).unit) for name in names]
-    chances = [] if uncertainty is None else [Head("is the best", "%"), Head("beats the next", "%")]
+    chances = [] if uncertainty is None else [Head("is the best", "%"), Head("better than the next", "%")]
     heads += [measured[0], *chances, *measured[1:]]
     rows = []
     for at, record in enumerate(ordered):
