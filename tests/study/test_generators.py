@@ -186,10 +186,12 @@ def test_the_stream_generators_shapes_can_be_built() -> None:
 
 @pytest.mark.slow
 def test_the_stream_generator_charges(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Two of its shapes on the coarse mesh: a smaller gap brakes more for a watt of heat, so more comes out."""
+    """Two of its shapes on the coarse mesh, phases summed: a smaller gap brakes more for a watt of heat, so more comes
+    out."""
     study = stream_generator()
     chosen = [variant for variant in study.variants if variant.name in ("as drawn", "trued shaft")]
-    study = replace(study, variants=chosen, switching=None)
+    plan = replace(study.plan, coupling="summed")
+    study = replace(study, variants=chosen, plan=plan, switching=None)
     assert main(study, ["--no-pictures", "--mesh", "coarse", "--out", str(tmp_path), "--workers", "1"]) == 0
     assert "trued shaft" in capsys.readouterr().out
     rows = list(csv.DictReader((tmp_path / "ranking.csv").read_text().splitlines()))
