@@ -71,6 +71,24 @@ def test_a_torque_without_the_half_would_be_noticed(shared: OperatingPointFigure
     assert not shared_loss_fits(shared, 1.0)
 
 
+def brakes_as_asked(figures: OperatingPointFigures) -> bool:
+    """The weakest braking is the lowest; what goes in and comes not out is lost in copper and bridge (first law)."""
+    assert figures.bridge_loss is not None
+    lost = figures.power_in - figures.power_out
+    return (
+        figures.highest_torque <= figures.mean_torque <= figures.lowest_torque < 0.0
+        and lost == pytest.approx(figures.copper_loss + figures.bridge_loss, rel=0.01)
+    )
+
+
+def test_a_shared_torque_that_brakes_is_that_of_a_generator() -> None:
+    point = replace(SHARED, torque=-3.0)
+    figures = point.figures(WIDE, OHMS)
+    assert str(point).endswith("a flat braking torque of 3 N m")
+    assert figures.mean_torque == pytest.approx(-3.0, rel=1e-3) and brakes_as_asked(figures)
+    assert not brakes_as_asked(replace(figures, power_in=figures.power_in - 3.0 * SHARED.speed))
+
+
 def time_fits(figures: StartFigures, net: float) -> bool:
     """The flank's torque is constant, and so is the acceleration: t = speed inertia / net torque (Newton)."""
     return figures.time_to_speed == pytest.approx(100 * rpm * 0.12 / net, rel=0.03)
