@@ -25,7 +25,7 @@ def remarks(ranking: Ranking, designs: Mapping[str, Design]) -> tuple[str, ...]:
     count = len(ranking.ordered) + len(ranking.unranked)
     aside = Counter(what for _, what, _ in ranking.unranked)
     said = [
-        f"{_share(aside[what], count)} {what}: "
+        f"{_share(aside[what], count)} {_of_all(what, aside[what])}: "
         f"{_names([record.name for record, kind, _ in ranking.unranked if kind == what])}."
         for what in aside
     ]
@@ -74,6 +74,16 @@ def _beyond(found: Mapping[str, float], most: float, what: str, figure: str, usu
         return []
     worst = quantity_of_figure(figure).text(found[beyond[0]])
     return [f"{_share(len(beyond), len(found))} {what}, up to {worst} in {beyond[0]}: {usual}."]
+
+
+def _of_all(what: str, count: int) -> str:
+    """What became of one shape, said of so many.
+
+    >>> _of_all("is outside the limits", 2), _of_all("could not be built", 2)
+    ('are outside the limits', 'could not be built')
+    """
+    one, _, rest = what.partition(" ")
+    return what if count == 1 else f"{ {'is': 'are', 'was': 'were'}.get(one, one) } {rest}"
 
 
 def _share(part: int, whole: int) -> str:

@@ -65,8 +65,8 @@ def test_shapes_without_a_place_are_named_first() -> None:
     records += [Record(f"r{k}", f"r{k}", {}, Outcome(Status.REFUSED, "why")) for k in range(6)]
     ranking = rank(records, "", limits=[Limit("ripple", most=0.5)])
     first, second, third = remarks(ranking, {"good": Design("good", MACHINE, {}, PLAN)})
-    assert first == "1 of 8 shapes outside the limits: rough."
-    assert second == "6 of 8 shapes refused: r0, r1, r2, r3 and 2 more."
+    assert first == "1 of 8 shapes is outside the limits: rough."
+    assert second == "6 of 8 shapes could not be built: r0, r1, r2, r3 and 2 more."
     assert third.startswith("1 of 1 shape warmer outside than usual, up to 90 K in good")
     lines = table_text(ranking, remarks=(first, second)).splitlines()
     assert lines[1:4] == [f"! {first}", f"! {second}", ""]

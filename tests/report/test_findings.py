@@ -43,6 +43,7 @@ def record(name: str, ripple: float, error: float | None = None, status: Status 
     figures = Figures(
         **{
             **dict.fromkeys(Figures.names(), 1.0),
+            **dict.fromkeys(("end_winding_inductance", "unaligned_fringing"), 0.01),
             "ripple": ripple,
             "current": 10.0,
             "turn_on": -30 * deg,

@@ -166,7 +166,7 @@ def test_figures_of_all_kinds_are_shown_ranked_and_limited() -> None:
         for name in kind.names():
             how = quantity_of_figure(f"point.{name}")
             assert shown.setdefault(name, how) == how
-    with pytest.raises(InvalidValue, match="an objective is a figure that its operating point gives"):
+    with pytest.raises(InvalidValue, match=r"designs are ranked by a figure: objectives is 'angle\.ripple'"):
         plan = with_fields(PLAN, {"operating_points": (READING,)})
         Study("s", MACHINE, plan, [Variant("a")], objectives=("angle.ripple",))
 
