@@ -21,6 +21,7 @@ from dataclasses import dataclass
 from math import gamma, log, pi, sqrt
 
 import numpy as np
+from scipy.optimize import least_squares
 
 from polefem.errors import InvalidValue, refusal
 from polefem.materials.eddy import classical_coefficient
@@ -28,7 +29,7 @@ from polefem.materials.grade import Grade
 from polefem.materials.law import FloatArray
 from polefem.materials.loops import loop_integral
 
-__all__ = ["LossSeparation", "Steinmetz", "loss_separation"]
+__all__ = ["LossSeparation", "Steinmetz", "fitted_separation", "loss_separation"]
 
 
 def _cosine_mean(power: float) -> float:
@@ -129,7 +130,8 @@ def loss_separation(grade: Grade, excess_over_classical: float = 1.0) -> LossSep
     The classical part follows from thickness, resistivity and density. Figures at one frequency cannot tell hysteresis
     from excess: the excess is assumed to equal the classical loss at 1 T and 50 Hz, times `excess_over_classical`
     (about so in sheet of 0.5 mm, from memory). What is left is hysteresis, its coefficient and exponent by least
-    squares in the logarithm: exact for two figures, the exponent 2 (assumed) for one.
+    squares in the logarithm: exact for two figures, the exponent 2 (assumed) for one. Figures at several frequencies
+    tell the two apart: see `fitted_separation`.
 
     Raises
     ------
@@ -148,6 +150,9 @@ def loss_separation(grade: Grade, excess_over_classical: float = 1.0) -> LossSep
             refusal("iron loss is known of sheet", "grade", grade.name, "one with thickness and losses")
         )
     classical = classical_coefficient(grade.thickness.value, grade.resistivity.value, grade.density.value)
+    if len({loss.frequency for loss in grade.losses}) > 1:
+        rows = [(loss.peak, loss.frequency, loss.figure.value) for loss in grade.losses]
+        return fitted_separation(np.array(rows), classical)
     excess = excess_over_classical * classical * sqrt(50.0)
     rest = []
     for loss in grade.losses:
@@ -164,6 +169,37 @@ def loss_separation(grade: Grade, excess_over_classical: float = 1.0) -> LossSep
         log_peak, log_left = np.array(rest).T
         exponent, intercept = np.polyfit(log_peak, log_left, 1).tolist()
     return LossSeparation(float(np.exp(intercept)), exponent, classical, excess)
+
+
+def fitted_separation(rows: FloatArray, classical: float) -> LossSeparation:
+    """The separation that meets losses at several peaks and frequencies best, by their relative differences.
+
+    rows: shape (n, 3): peak in T, frequency in Hz, loss in W/kg. classical: the coefficient that thickness and
+    resistivity give; hysteresis and excess are what is looked for, neither below 0.
+
+    Raises
+    ------
+    InvalidValue
+        Fewer than three rows, or rows at one peak or one frequency alone.
+    """
+    peak, frequency, loss = rows.T
+    if min(len(rows) - 2, len(set(peak)) - 1, len(set(frequency)) - 1) < 1:
+        rule, allowed = "a loss is separated over peaks and frequencies", "three rows at two of each, or more"
+        raise InvalidValue(refusal(rule, "rows", f"{len(rows)} of them", allowed))
+
+    def off(p: FloatArray) -> FloatArray:
+        found = (
+            p[0] * frequency * peak ** p[1]
+            + classical * (frequency * peak) ** 2
+            + p[2] * (frequency * peak) ** 1.5
+        )
+        difference: FloatArray = found / loss - 1.0
+        return difference
+
+    start = np.array([float(np.median(loss / (frequency * peak**2))), 2.0, classical])
+    scale = np.array([start[0], 1.0, classical * sqrt(50.0)])
+    found = least_squares(off, start, bounds=([0.0, 1.0, 0.0], [np.inf, 4.0, np.inf]), x_scale=scale)
+    return LossSeparation(float(found.x[0]), float(found.x[1]), classical, float(found.x[2]))
 
 
 def _rate(b: FloatArray, period: float) -> FloatArray:

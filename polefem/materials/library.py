@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from polefem.errors import UnknownName, unknown
+from polefem.materials.built_cores import NO20, no20_grade
 from polefem.materials.curve import Curve
 from polefem.materials.grade import Figure, Grade, Loss, Seen, Standing
 from polefem.materials.law import MU0
@@ -105,6 +106,8 @@ def _sheet_grade(name: str) -> Grade:
     """The figures of a sheet: by the standard, with those of its own source in their place."""
     second: Seen = "read in a second text"
     typical: Standing = "typical"
+    if name == NO20:
+        return no20_grade()
     if name == "M19 29 gauge":
         source = "Lamination Steels, 3rd ed. (2007)"
         loss = Figure(3.42, "W/kg", "guaranteed maximum", source, second)

@@ -9,6 +9,7 @@ from math import inf
 from pathlib import Path
 from typing import Any
 
+from polefem.materials.built_cores import NO20, SHEET
 from polefem.materials.csv_file import read_table
 from polefem.materials.curve import Curve
 
@@ -125,6 +126,7 @@ def sheet_curves() -> dict[str, Curve]:
         "M270-35A": data_curve(
             "M270-35A_data_sheet", "M270-35A data sheet", source=older, seen=second, assumed=_AT_2_T, **known
         ),
+        NO20: data_curve("NO20_data_sheet", NO20, source=SHEET, assumed=_AT_2_T, **known),
         "M19 29 gauge": data_curve(
             "M19_29_gauge", "M19 29 gauge", source=m19, seen=second, assumed=_AT_2_T, **known
         ),

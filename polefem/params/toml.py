@@ -33,6 +33,9 @@ _KINDS: dict[str, type] = {
     "axial": AxialMachine,
 }
 
+#: Keys of a steel that was cut, pressed and joined: see `Steel.as_built`.
+_BUILT = ("as_built", "polarisation")
+
 
 def load_machine(path: str | os.PathLike[str]) -> Machine:
     """The machine that a TOML file describes.
@@ -157,6 +160,10 @@ def _steel(table: Mapping[str, Any], where: str) -> Steel:
     named = (
         {"name": printable("a steel has a name", f"{where}.name", table["name"])} if "name" in table else {}
     )
+    built = {key: number(f"{where}.{key}", table[key]) for key in _BUILT if key in table}
+    if built:
+        sheet = _steel({key: value for key, value in table.items() if key not in built}, where)
+        return sheet.as_built(built.get("as_built", 0.0), built.get("polarisation", 1.0))
     made_of = set(table) - set(named)
     if made_of - {"saturation_T"} == {"h_A_per_m", "b_T"}:
         saturation = table.get("saturation_T")
@@ -170,7 +177,8 @@ def _steel(table: Mapping[str, Any], where: str) -> Steel:
         return Steel.named(table["name"])
     found, allowed = (
         ", ".join(table) or "nothing",
-        "a name of the library, or h_A_per_m with b_T (and saturation_T), or mu_r",
+        "a name of the library, or h_A_per_m with b_T (and saturation_T), or mu_r; with as_built and polarisation for "
+        "what building did to it",
     )
     raise InvalidValue(refusal("a steel is known by its law", where, found, allowed))
 
@@ -202,6 +210,11 @@ def _written(value: Any, factor: float | None) -> str:
 
 
 def _steel_lines(steel: Steel) -> Iterator[str]:
+    if steel.sheet is not None and steel.allowance is not None:
+        yield from _steel_lines(steel.sheet)
+        yield f"as_built = {steel.allowance.share!r}"
+        yield f"polarisation = {steel.allowance.polarisation!r}"
+        return
     yield f"name = {json.dumps(steel.name, ensure_ascii=False)}"
     if steel.law.b.size == 1:
         yield f"mu_r = {NU0 / float(steel.law.slope[0])!r}"
