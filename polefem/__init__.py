@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from polefem.version import __version__
 
 if TYPE_CHECKING:
-    from polefem.bench import Result, export, film, run
+    from polefem.bench import Measured, Result, export, film, measure, plan_measurements, run
     from polefem.command_line import main
     from polefem.copper import Copper
     from polefem.estimates import Turning
@@ -21,6 +21,16 @@ if TYPE_CHECKING:
     from polefem.forces import gap_pressure, offset_pull
     from polefem.maps import CoupledMap, FluxMap, Slice, linear_map, skewed, stacked, summed
     from polefem.materials import MU0, Steel
+    from polefem.measured import (
+        BenchSheet,
+        Meter,
+        Readings,
+        Recording,
+        Tolerances,
+        flux_linkage_of,
+        read_readings,
+        read_recording,
+    )
     from polefem.outline import outline_of
     from polefem.params import (
         AxialMachine,
@@ -63,6 +73,7 @@ if TYPE_CHECKING:
         EqualMeanTorque,
         FieldTolerance,
         Grid,
+        JointTolerance,
         LatinHypercube,
         LevelOperatingPoint,
         Limit,
@@ -88,6 +99,7 @@ __all__ = [
     "AverageVoltage",
     "AxialMachine",
     "Barrier",
+    "BenchSheet",
     "BestOperatingPoint",
     "Bridge",
     "BuiltMachine",
@@ -108,12 +120,15 @@ __all__ = [
     "Grid",
     "Hearing",
     "Hole",
+    "JointTolerance",
     "LatinHypercube",
     "LevelOperatingPoint",
     "Limit",
     "Load",
     "Machine",
+    "Measured",
     "MeshSpec",
+    "Meter",
     "Notch",
     "OuterRotorMachine",
     "Plan",
@@ -121,6 +136,8 @@ __all__ = [
     "RadialMachine",
     "Range",
     "ReadingOperatingPoint",
+    "Readings",
+    "Recording",
     "RectangularCurrent",
     "RectangularOperatingPoint",
     "Result",
@@ -139,6 +156,7 @@ __all__ = [
     "Study",
     "SuitedSwitching",
     "SwitchingTable",
+    "Tolerances",
     "Tracking",
     "Turning",
     "Variant",
@@ -149,14 +167,19 @@ __all__ = [
     "coupled_map",
     "export",
     "film",
+    "flux_linkage_of",
     "flux_map",
     "gap_pressure",
     "linear_map",
     "load_machine",
     "main",
+    "measure",
     "offset_pull",
     "outline_of",
+    "plan_measurements",
     "pole_pull",
+    "read_readings",
+    "read_recording",
     "run",
     "skewed",
     "solve_state",
@@ -167,7 +190,7 @@ __all__ = [
 
 #: Names by their room.
 _HELD = {
-    "bench": "Result export film run",
+    "bench": "Measured Result export film measure plan_measurements run",
     "command_line": "main",
     "copper": "Copper",
     "estimates": "Turning",
@@ -175,6 +198,9 @@ _HELD = {
     "forces": "gap_pressure offset_pull",
     "maps": "CoupledMap FluxMap Slice linear_map skewed stacked summed",
     "materials": "MU0 Steel",
+    "measured": (
+        "BenchSheet Meter Readings Recording Tolerances flux_linkage_of read_readings read_recording"
+    ),
     "outline": "outline_of",
     "params": (
         "AxialMachine Barrier CoilStep FreeFace Hole Machine MeshSpec Notch OuterRotorMachine Pole "
@@ -187,8 +213,8 @@ _HELD = {
     "sweep": "coupled_map flux_map",
     "study": (
         "BestOperatingPoint Constraint DriveOperatingPoint EccentricityTolerance EqualCopperLoss EqualCurrent "
-        "EqualMeanTorque FieldTolerance Grid LatinHypercube LevelOperatingPoint Limit Plan Range "
-        "ReadingOperatingPoint RectangularOperatingPoint Search "
+        "EqualMeanTorque FieldTolerance Grid JointTolerance LatinHypercube LevelOperatingPoint Limit Plan "
+        "Range ReadingOperatingPoint RectangularOperatingPoint Search "
         "Sensitivities SharedTorqueOperatingPoint SobolPoints StartOperatingPoint SteelTolerance Study "
         "SwitchingTable Variant WaveformOperatingPoint"
     ),

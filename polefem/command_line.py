@@ -12,6 +12,7 @@ about them to stderr.
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import functools
 import shlex
 import sys
@@ -21,9 +22,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from polefem.bench import KINDS, Result, export, film, folder_of, run
+from polefem.bench import KINDS, Result, export, film, folder_of, measure, plan_measurements, run
 from polefem.errors import MissingLibrary, PolefemError, StoreRefused
 from polefem.files import unfailing_streams
+from polefem.measured import bench_in, found_sentences
 from polefem.ranking import figures_text
 from polefem.report import MOST
 from polefem.study import FIELD, Executor, Search, Solver, Study
@@ -39,6 +41,10 @@ _EXIT_STATUS = """exit status:
   1    a design failed, or none has figures, or results could not be kept
   2    a mistake in the options, the study file or the machine it describes
   129, 130, 143  stopped (terminal closed, Ctrl-C, SIGTERM); the same command goes on from there
+"""
+_MEASURE = """A Python file defines `bench = BenchSheet(...)`. Without readings, as with a machine's TOML, a measuring
+plan is written, and a table to fill in for each kind of reading; with readings they are compared with the prediction,
+the machine is corrected, written as TOML, and the file's study, if it has one, ranked again.
 """
 _EXAMPLES = """examples:
   polefem run studies/pottery_wheel.py --mesh coarse --out results/trial
@@ -73,6 +79,8 @@ def main(
         options = _whole_parser().parse_args(given)
         if options.command == "figures":
             return _listed(options)
+        if options.command == "measure":
+            return _measured(options)
         command = f"python -m polefem {shlex.join(given)}"
         call = _Call(lambda: study_in(options.file), options, command, solver, executor, at_once)
         return _guarded(call, _ACTS[options.command])
@@ -106,7 +114,30 @@ def _whole_parser() -> argparse.ArgumentParser:
         "file", type=Path, metavar="FILE", nargs="?", help="a study, for those of its drives too"
     )
     figures.add_argument("--debug", action="store_true", help=_DEBUG)
+    _add_measure(commands)
     return parser
+
+
+def _add_measure(commands: Any) -> None:
+    said = "plan what to measure on a built machine, or correct it by what was read"
+    style = argparse.RawDescriptionHelpFormatter
+    one = commands.add_parser("measure", help=said, description=_MEASURE, formatter_class=style)
+    one.add_argument(
+        "file", type=Path, metavar="FILE", help="a machine as TOML, or a Python file that defines `bench`"
+    )
+    add = one.add_argument
+    add("--out", type=Path, metavar="FOLDER", help="where results go (results/ and the machine's name)")
+    add("--mesh", choices=("coarse", "normal", "fine"), help="how fine (normal, or as the file says)")
+    add(
+        "--current",
+        type=float,
+        metavar="A",
+        default=5.0,
+        help="the most that the bench drives, for a TOML file (5)",
+    )
+    add("--points", type=int, metavar="N", help="to measure (16, or as the file says)")
+    add("--workers", type=int, metavar="N", help="worker processes for the file's study (as many as cores)")
+    add("--debug", action="store_true", help="with an error, what led to it as Python tells it")
 
 
 def _parser(make: Callable[..., argparse.ArgumentParser], command: str, said: str) -> argparse.ArgumentParser:
@@ -178,6 +209,33 @@ class _Call:
 
 
 _Act = Callable[[Study | Search, _Call], bool]
+
+
+def _measured(options: argparse.Namespace) -> int:
+    """Plan what to measure, or correct by what was read; the exit status."""
+    with unfailing_streams():
+        try:
+            with stoppable():
+                sheet = bench_in(options.file, options.current)
+                changes = {
+                    name: getattr(options, name) for name in ("mesh", "points") if getattr(options, name)
+                }
+                sheet = dataclasses.replace(sheet, **changes)
+                if sheet.readings is None:
+                    _, files = plan_measurements(sheet, options.out)
+                    _say("\n".join(map(str, files.values())))
+                    return ALL_WELL
+                tell = functools.partial(print, file=sys.stderr)
+                found = measure(sheet, options.out, tell=tell, workers=options.workers)
+                _say("\n".join(found_sentences(found.correction)))
+                _say("\n".join(map(str, found.files.values())))
+                return ALL_WELL
+        except (Exception, KeyboardInterrupt) as error:
+            if options.debug:
+                traceback.print_exc()
+            text, status = _told(error, "")
+            print(text, file=sys.stderr)
+            return status
 
 
 def _guarded(call: _Call, act: _Act) -> int:

@@ -108,6 +108,10 @@ ROOMS: dict[str, Sees] = {
         ),
     ),
     "ranking": Sees(("params", "copper", "estimates", "drive", "study")),
+    "measured": Sees(
+        ("errors", "units", "files", "materials", "params", "field", "maps", "slopes", "estimates", "study"),
+        ("scipy.integrate", "scipy.interpolate", "scipy.optimize", "scipy.stats"),
+    ),
     "report": Sees(
         (
             "errors",
@@ -126,6 +130,7 @@ ROOMS: dict[str, Sees] = {
             "ring",
             "study",
             "ranking",
+            "measured",
         ),
         ("jinja2", "matplotlib", "shapely"),
     ),
@@ -150,10 +155,23 @@ ROOMS: dict[str, Sees] = {
         ("ezdxf", "scipy.io"),
     ),
     "bench": Sees(
-        ("errors", "files", "params", "field", "maps", "drive", "study", "ranking", "report", "export")
+        (
+            "errors",
+            "units",
+            "files",
+            "params",
+            "field",
+            "maps",
+            "drive",
+            "study",
+            "ranking",
+            "measured",
+            "report",
+            "export",
+        )
     ),
     "command_line": Sees(
-        ("errors", "version", "files", "study", "ranking", "report", "bench"), ("argparse",)
+        ("errors", "version", "files", "study", "ranking", "measured", "report", "bench"), ("argparse",)
     ),
     "__main__": Sees(("command_line",)),
 }

@@ -21,6 +21,7 @@ SURFACE = (
     "polefem.drive",
     "polefem.errors",
     "polefem.estimates",
+    "polefem.measured",
     "polefem.export",
     "polefem.export.dxf",
     "polefem.forces",

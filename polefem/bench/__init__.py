@@ -6,8 +6,19 @@ computes what the store does not have yet, tells how far it is, and gives rankin
 the same call goes on from there.
 """
 
+from polefem.bench.measuring import Measured, measure, plan_measurements
 from polefem.bench.one_shape import KINDS, export, film
 from polefem.bench.result import Result
 from polefem.bench.running import folder_of, run
 
-__all__ = ["KINDS", "Result", "export", "film", "folder_of", "run"]
+__all__ = [
+    "KINDS",
+    "Measured",
+    "Result",
+    "export",
+    "film",
+    "folder_of",
+    "measure",
+    "plan_measurements",
+    "run",
+]

@@ -23,6 +23,7 @@ What a picture shows is had as numbers from a function of its own:
 | `draw_search` | `search_path` |
 | `draw_frame` | `film_of` |
 | `winding_sheet`, `joining_sheet` | `polefem.copper.winding_order`, `polefem.copper.joining_plan` |
+| `draw_overlay` | `polefem.measured.overlays` |
 """
 
 from polefem.report.analysis import (
@@ -35,6 +36,7 @@ from polefem.report.analysis import (
 )
 from polefem.report.animation import draw_frame, film_currents, film_of, film_writer, write_film
 from polefem.report.at_the_shaft import draw_traces, reading_traces, shared_torque_traces, start_traces
+from polefem.report.bench_pages import correction_page, overlay_pictures, plan_page
 from polefem.report.curves import (
     draw_curves,
     draw_spectrum,
@@ -52,7 +54,9 @@ from polefem.report.kept_files import KeptFiles
 from polefem.report.kept_pictures import KeptPictures
 from polefem.report.machines import draw_machine
 from polefem.report.measures import disc_dimensions, round_dimensions, strip_dimensions
+from polefem.report.overlays import draw_overlay
 from polefem.report.page import Page, html_text, markdown_text, page_of
+from polefem.report.page.bench_page import BenchPage, Part, bench_html, bench_markdown
 from polefem.report.picture import Picture, picture_of
 from polefem.report.pictures import Drawing, shape_drawings, shape_pictures, study_drawings
 from polefem.report.pole_measures import pole_dimensions
@@ -82,15 +86,20 @@ from polefem.report.workshop_pictures import speed_drawings, winder_drawings, wi
 
 __all__ = [
     "MOST",
+    "BenchPage",
     "Drawing",
     "Findings",
     "KeptFiles",
     "KeptPictures",
     "Page",
+    "Part",
     "Picture",
     "Shape",
     "Sheet",
+    "bench_html",
+    "bench_markdown",
     "code_of",
+    "correction_page",
     "current_of_run",
     "cutting_sheets",
     "disc_dimensions",
@@ -100,6 +109,7 @@ __all__ = [
     "draw_frame",
     "draw_machine",
     "draw_outlines",
+    "draw_overlay",
     "draw_pareto",
     "draw_pole",
     "draw_power",
@@ -126,9 +136,11 @@ __all__ = [
     "joining_sheet",
     "markdown_text",
     "outlines_at_gap",
+    "overlay_pictures",
     "page_of",
     "pareto_points",
     "picture_of",
+    "plan_page",
     "pole_dimensions",
     "power_over_speed",
     "powers_of_run",

@@ -9,6 +9,7 @@ import sys
 import traceback
 from importlib import metadata
 from pathlib import Path
+from typing import Any
 
 from polefem.errors import (
     InvalidValue,
@@ -22,7 +23,7 @@ from polefem.errors import (
 from polefem.study.search import Search
 from polefem.study.study import Study
 
-__all__ = ["study_in"]
+__all__ = ["defined_in", "study_in"]
 
 _WANTED = "a Python file that defines a study"
 
@@ -33,18 +34,23 @@ def study_in(file: Path) -> Study | Search:
     Raises InvalidValue for a file that is not there, is no Python, does not run or defines none, MissingLibrary for a
     library that it imports and that is not there, and whatever polefem refuses in it.
     """
-    _refuse_other_files(file)
-    sys.path.insert(0, str(file.resolve().parent))  # as when the file is run itself
-    try:
-        found = runpy.run_path(str(file)).get("study")
-    except PolefemError:
-        raise
-    except Exception as error:
-        raise _told(error, file) from error
+    found = defined_in(file).get("study")
     if not isinstance(found, Study | Search):
         name = type(found).__name__ if found is not None else "missing"
         raise InvalidValue(refusal("a study file defines a study", "study", name, "study = Study(...)"))
     return found
+
+
+def defined_in(file: Path) -> dict[str, Any]:
+    """All that a Python file defines, by name; raises InvalidValue as `study_in` does."""
+    _refuse_other_files(file)
+    sys.path.insert(0, str(file.resolve().parent))  # as when the file is run itself
+    try:
+        return runpy.run_path(str(file))
+    except PolefemError:
+        raise
+    except Exception as error:
+        raise _told(error, file) from error
 
 
 def _refuse_other_files(file: Path) -> None:

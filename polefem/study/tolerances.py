@@ -14,7 +14,7 @@ from typing import Any
 
 from polefem.drive import ripple_error, torque_error
 from polefem.errors import PolefemError, spelled
-from polefem.materials import Steel
+from polefem.materials import Allowance, Steel
 from polefem.params.checks import positive
 from polefem.params.fields import field_value, shown
 from polefem.params.quantity import quantity
@@ -25,6 +25,7 @@ __all__ = [
     "EccentricityTolerance",
     "Effect",
     "FieldTolerance",
+    "JointTolerance",
     "Run",
     "SteelTolerance",
     "Tolerance",
@@ -110,7 +111,41 @@ class SteelTolerance:
         return ({"steel": self.other},)
 
 
-Tolerance = FieldTolerance | EccentricityTolerance | SteelTolerance
+@dataclass(frozen=True)
+class JointTolerance:
+    """Fields that are off together, as a measurement leaves them: by `steps` (SI, by dotted name) at one deviation.
+
+    built: how much the steel's allowance and its polarisation are off with them (`Steel.as_built`). shared: whether all
+    machines compared are off alike, as what was measured on one of them is taken to be.
+    """
+
+    name: str
+    steps: tuple[tuple[str, float], ...] = ()
+    built: tuple[float, float] = (0.0, 0.0)
+    shared: bool = True
+
+    def shifts(self, design: Design) -> tuple[Mapping[str, Any], ...]:
+        """The changes at one deviation up and one down."""
+        return tuple(self._shift(design, sign) for sign in (1.0, -1.0))
+
+    def _shift(self, design: Design, sign: float) -> dict[str, Any]:
+        machine = design.machine
+        changes: dict[str, Any] = {
+            name: field_value(machine, name) + sign * step for name, step in self.steps
+        }
+        if any(self.built):
+            for name in ("steel", "rotor_steel"):
+                steel = getattr(machine, name)
+                if steel is not None:
+                    allowance = steel.allowance or Allowance(0.0)
+                    share, polarisation = (sign * step for step in self.built)
+                    changes[name] = steel.as_built(
+                        allowance.share + share, allowance.polarisation + polarisation
+                    )
+        return changes
+
+
+Tolerance = FieldTolerance | EccentricityTolerance | SteelTolerance | JointTolerance
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from polefem import FluxMap, Steel, flux_map, solve_state
+from polefem import FluxMap, RadialMachine, Steel, flux_map, solve_state
 from polefem.estimates import with_end_effects, with_end_fringing
 from polefem.field import Field, FieldState
 from polefem.params.toml import load_machine
@@ -123,7 +123,15 @@ def steady(filling: str, current: float = CURRENT) -> dict[str, float]:
     The search coil lies round a rotor pole 8.7 mm from its tip's corners; the probe 6.5 mm along and 1.3 mm off the
     corner of the stator pole where the poles overlap: 0.1 mm above the rotor pole, at its corner.
     """
-    found = state(filling, current)
+    return _steady(state(filling, current))
+
+
+def steady_of(machine: RadialMachine) -> dict[str, float]:
+    """The same of the rig in another steel."""
+    return _steady(solve_state(machine, ANGLE, [CURRENT]))
+
+
+def _steady(found: FieldState) -> dict[str, float]:
     face, half = RIG.rotor_outer_radius, RIG.rotor_outer_radius * math.sin(RIG.rotor_pole.arc / 2)
     coil = [complex(math.sqrt(face**2 - half**2) - 8.7 * mm, sign * half) for sign in (1, -1)]
     sides = [probe(found.field, z * np.exp(1j * ANGLE))[0] for z in coil]

@@ -9,13 +9,13 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from polefem.report.page.contents import Page
 from polefem.version import __version__
 
-__all__ = ["html_text", "markdown_text"]
+__all__ = ["html_environment", "html_text", "markdown_text", "plain_environment"]
 
 _LOADER = PackageLoader("polefem.report.page")
-_HTML = Environment(
+html_environment = Environment(
     loader=_LOADER, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
 )
-_PLAIN = Environment(
+plain_environment = Environment(
     loader=_LOADER, autoescape=False, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
 )
 _MARKED = re.compile(r"([\\`*_{}\[\]<>#|])")
@@ -23,12 +23,12 @@ _MARKED = re.compile(r"([\\`*_{}\[\]<>#|])")
 
 def html_text(page: Page) -> str:
     """The page as HTML that needs no other file and no network: pictures, styles and script are inside it."""
-    return _HTML.get_template("page.html").render(page=page, version=__version__)
+    return html_environment.get_template("page.html").render(page=page, version=__version__)
 
 
 def markdown_text(page: Page, pictures: str = "pictures") -> str:
     """The page as Markdown; `pictures`: the folder that holds them, as seen from the text."""
-    return _PLAIN.get_template("page.md").render(page=page, version=__version__, pictures=pictures)
+    return plain_environment.get_template("page.md").render(page=page, version=__version__, pictures=pictures)
 
 
 def _quoted(text: str) -> str:
@@ -36,4 +36,4 @@ def _quoted(text: str) -> str:
     return _MARKED.sub(r"\\\1", " ".join(text.split()))
 
 
-_PLAIN.filters["quoted"] = _quoted
+plain_environment.filters["quoted"] = _quoted
