@@ -18,6 +18,7 @@ from polefem.measured import (
     changed_machine,
     correct,
     planned,
+    prediction,
 )
 from polefem.params.fields import with_fields
 from polefem.params.toml import load_machine
@@ -32,9 +33,14 @@ ROUGH = MeshSpec.named("coarse").coarser(1.3)
 
 @cache
 def predictor() -> Predictor:
-    return Predictor(
+    found = Predictor(
         WHEEL, TOLERANCES, np.linspace(0, 45, 5) * deg, np.array([1.0, 3.0, CURRENT]), ROUGH, idle=1.0
     )
+    with pytest.MonkeyPatch.context() as patch:
+        # The ends' estimate, which no field has, is left out while the prediction is made.
+        patch.setattr(prediction, "with_end_effects", lambda flat, machine: flat)
+        assert found.drawn
+    return found
 
 
 def points() -> Readings:
@@ -54,9 +60,9 @@ def solved(changes: dict[str, float]) -> np.ndarray:
 
 
 def agrees(own: np.ndarray, other: np.ndarray) -> bool:
-    """Both slopes within 6 % of the largest of their kind: the ends' estimate, which the field lacks, moves along."""
+    """Both slopes within 5 % of the largest of their kind: those in the steel are one-sided."""
     off = np.abs(own - other).reshape(2, -1).max(axis=1) / np.abs(other).reshape(2, -1).max(axis=1)
-    return bool((off < 0.06).all())
+    return bool((off < 0.05).all())
 
 
 @pytest.mark.parametrize(("name", "step"), [("air_gap", 0.01 * mm), ("knee", 0.02), ("saturation", 0.002)])
