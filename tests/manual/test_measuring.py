@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 
@@ -32,6 +33,9 @@ def test_the_chapter_goes_from_the_drawing_to_the_corrected_machine(
     scope: dict[str, object] = {"__name__": "measuring"}
     for source in (block for block in blocks if ">>>" not in block):
         exec(compile(source, "measuring.md", "exec"), scope)
+    kept = scope["kept"]
+    assert isinstance(kept, TemporaryDirectory)
+    kept.cleanup()
     correction = scope["correction"]
     assert isinstance(correction, Correction)
     assert finds(correction, HIDDEN)
