@@ -25,7 +25,9 @@ class WaveformTorque:
     """Torque of all phases, over one rotor pitch, under a given current.
 
     angles, torque: ndarray, shape (n,), rad and N m, at the middles of equal steps. mean, highest, lowest: of
-    it, N m. ripple: RIPPLE_FORMULA. rms_current: of one phase, A. coupling: of the map, "joint" or "summed".
+    it, N m. ripple: RIPPLE_FORMULA. rms_current: of one phase, A. steepest: the fastest change of a phase's flux
+    linkage over angle, either way, Wb/rad: times a speed it is the voltage asked of a bridge, but for the resistance's.
+    coupling: of the map, "joint" or "summed".
     """
 
     angles: Array
@@ -35,6 +37,7 @@ class WaveformTorque:
     lowest: float
     ripple: float
     rms_current: float
+    steepest: float
     coupling: str
 
     def __post_init__(self) -> None:
@@ -64,7 +67,8 @@ def waveform_torque(m: CoupledMap, current: Tracking, samples: int = 240) -> Wav
         (np.arange(samples * m.phases) + 0.5) * m.stroke / samples
     )  # between those at which a step is likely
     flowing = waveform_currents(current, m.phases, m.pitch, angles)
-    torque = m.at(angles, flowing).torque
+    point = m.at(angles, flowing)
+    torque, linkages = point.torque, point.flux_linkages
     mean = float(torque.mean())
     return WaveformTorque(
         angles=angles,
@@ -74,5 +78,8 @@ def waveform_torque(m: CoupledMap, current: Tracking, samples: int = 240) -> Wav
         lowest=float(torque.min()),
         ripple=float(np.ptp(torque)) / abs(mean) if mean else math.inf,
         rms_current=float(np.sqrt((flowing**2).mean())),
+        steepest=float(
+            np.abs(np.diff(linkages, axis=0, append=linkages[:1])).max() / (angles[1] - angles[0])
+        ),
         coupling=m.coupling,
     )

@@ -103,6 +103,7 @@ class WaveformOperatingPoint(PlanPoint):
             power_in=given,
             power_out=gained,
             efficiency=gained / given if gained > 0.0 else None,
+            peak_voltage=self.speed * torque.steepest + resistance * max(current.currents),
         )
 
     def currents(self, machine_map: CoupledMap, resistance: float, angles: Array) -> Array:

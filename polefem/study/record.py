@@ -85,6 +85,9 @@ class OperatingPointFigures(PointFigures):
     wave_swing: likewise of the order that squeezes the ring, N. surface_velocity: of the outer ring, root mean square,
     m/s, to compare shapes by. side_pull: the largest force to one side on a rotor off its axis by as much as the plan
     says, N.
+
+    peak_voltage: that a phase asks of whatever keeps its current to a given waveform, V, the resistance's at the peak
+    current counted in full; None for other drives.
     """
 
     mean_torque: float = field(metadata=quantity("N m", more_is_better=True))
@@ -105,6 +108,7 @@ class OperatingPointFigures(PointFigures):
     wave_swing: float | None = field(default=None, metadata=quantity("N", digits=3))
     surface_velocity: float | None = field(default=None, metadata=quantity("mm/s", digits=2))
     side_pull: float | None = field(default=None, metadata=quantity("N", digits=3))
+    peak_voltage: float | None = field(default=None, metadata=quantity("V", digits=3))
 
 
 @dataclass(frozen=True)
