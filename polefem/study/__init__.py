@@ -64,10 +64,12 @@ from polefem.study.tolerances import (
 from polefem.study.workers import Executor, InProcess, WorkerLost, WorkerPool
 
 if TYPE_CHECKING:
+    from polefem.study.exact_effects import effects_by_slopes
+    from polefem.study.linear_model import spread_ripple
     from polefem.study.operation import at_work
     from polefem.study.pipeline import FIELD, Solver, attempt
     from polefem.study.running import Progress, run_designs
-    from polefem.study.searching import run_search
+    from polefem.study.searching import begins_of, run_search
     from polefem.study.shown_fields import (
         SECTION_PLACES,
         SectionFields,
@@ -76,12 +78,14 @@ if TYPE_CHECKING:
         section_fields,
     )
     from polefem.study.slopes import local_slopes
+    from polefem.study.tightness import RISE, Tightness, tightness_of
 
 __all__ = [
     "BRIDGED",
     "FIELD",
     "NEXT_REASON",
     "OF_SOUND",
+    "RISE",
     "SECTION_PLACES",
     "Basis",
     "BestOperatingPoint",
@@ -133,6 +137,7 @@ __all__ = [
     "Store",
     "Study",
     "SwitchingTable",
+    "Tightness",
     "Tolerance",
     "Values",
     "Variant",
@@ -141,12 +146,14 @@ __all__ = [
     "WorkerPool",
     "at_work",
     "attempt",
+    "begins_of",
     "braking",
     "broken_limits",
     "check_designs",
     "check_figure",
     "check_order",
     "cost",
+    "effects_by_slopes",
     "effects_of",
     "error_from_map",
     "field_text",
@@ -164,13 +171,17 @@ __all__ = [
     "run_search",
     "section_fields",
     "sensitivity_of_sample",
+    "spread_ripple",
+    "tightness_of",
 ]
 
 _LATER = {
+    "exact_effects": ("effects_by_slopes",),
+    "linear_model": ("spread_ripple",),
     "operation": ("at_work",),
     "pipeline": ("FIELD", "Solver", "attempt"),
     "running": ("Progress", "run_designs"),
-    "searching": ("run_search",),
+    "searching": ("begins_of", "run_search"),
     "shown_fields": (
         "SECTION_PLACES",
         "SectionFields",
@@ -179,6 +190,7 @@ _LATER = {
         "section_fields",
     ),
     "slopes": ("local_slopes",),
+    "tightness": ("RISE", "Tightness", "tightness_of"),
 }
 
 

@@ -45,7 +45,8 @@ class Plan:
     at each of these that drives; None for not at all. map_current: A, up to which the map goes at least: the highest
     that a bridge will let flow. slopes: fields of the machine in which the map's slopes are asked for too; of phases
     that are summed, at given switching angles. They are the machine's own while one phase conducts at a time, as with a
-    dwell of one stroke.
+    dwell of one stroke. meshed_as: a near machine whose mesh is moved to each design, so that figures of near
+    designs differ by their shapes and not by their meshes; None for a mesh of each design's own.
     """
 
     drive: RectangularCurrent | SuitedSwitching
@@ -62,6 +63,7 @@ class Plan:
     hearing: Hearing | None = None
     map_current: float = field(default=0.0, metadata=quantity("A"))
     slopes: tuple[str, ...] = ()
+    meshed_as: Machine | None = None
 
     @property
     def terms(self) -> str:
@@ -197,7 +199,8 @@ class Design:
         # An angle that was had by another sum differs in its last digits, and no map does.
         dwells = float(f"{shortest:.12g}"), float(f"{longest:.12g}")
         reach = plan.basis.reach_inputs(plan.copper, dwells)
-        size = (plan.mesh, plan.angle_points, plan.current_points, plan.map_current, plan.slopes)
+        mesh = (plan.mesh, plan.meshed_as)
+        size = (*mesh, plan.angle_points, plan.current_points, plan.map_current, plan.slopes)
         at_once = plan.at_once(self.machine.stroke, self.machine.rotor_pitch)
         phases = (plan.coupling, plan.at_any_current, at_once)
         return content_key(self.machine, size, phases, reach, numerics())

@@ -21,7 +21,7 @@ from polefem.forces import gap_pressure, offset_pull
 from polefem.maps import CoupledMap, FluxMap, MapSlopes, summed
 from polefem.params import RectangularCurrent
 from polefem.ring import RingWaves
-from polefem.slopes import map_with_slopes
+from polefem.slopes import Following, map_with_slopes
 from polefem.study.design import Design, Plan
 from polefem.study.door import check_current_density
 from polefem.study.operating_points import OperatingPoint
@@ -180,6 +180,8 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         whole = built(machine, plan.mesh, plan.copper)
         winding = whole.winding
         check_current_density(machine, plan, winding)
+        if plan.meshed_as is not None:
+            whole = Following(built(plan.meshed_as, plan.mesh, plan.copper)).near(machine)
     with clock("map"):
         machine_map, slopes = map_of(whole, plan, solver)
         refuse_unconverged(machine_map)

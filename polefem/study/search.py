@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -19,6 +19,7 @@ from polefem.study.design import Design, Plan, of_plan
 from polefem.study.objectives import Limit, check_figure
 from polefem.study.sampling import Range, Variant, changes_at
 from polefem.study.study import Constraint, Study
+from polefem.study.tolerances import FieldTolerance
 
 __all__ = ["Search"]
 
@@ -37,8 +38,11 @@ class Search:
 
     Of "gradient" alone: a plan that sums phases (`coupling="summed"`) at given angles: slopes are known of single
     phases, and are the machine's own while one conducts at a time, as with a dwell of one stroke. starts: from how many
-    points it goes down, the base first. least_radius: of the bends of a free face whose rises vary, m; 0 for any. Its
-    last design is the best of its path on a mesh half as coarse.
+    points it goes down, the base first. least_radius: of the bends of a free face whose rises vary, m; 0 for any.
+    tolerances: what a workshop does to fields; with any, least is the mean ripple over them and `deviations` standard
+    deviations more, to first order of each design's torques. levers: names of fields by what they are together, such as
+    "shape alone", "current alone" and "both": for each a search over these of the ranges alone, with its share of the
+    evaluations, to tell which lever buys more. Its last design is the best of its path on a mesh half as coarse.
 
     Raises InvalidValue for a start outside the ranges, a figure that designs do not have, or a plan without slopes for
     a search along them.
@@ -58,6 +62,9 @@ class Search:
     batch: int = 2
     starts: int = 1
     least_radius: float = field(default=0.0, metadata=quantity("mm"))
+    tolerances: tuple[FieldTolerance, ...] = ()
+    deviations: float = field(default=2.0, metadata=quantity())
+    levers: Mapping[str, Sequence[str]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         printable("a search has a name", "name", self.name)
@@ -72,6 +79,15 @@ class Search:
             raise InvalidValue(refusal(rule, "method", repr(self.method), allowed))
         if self.method == "gradient":
             self.plan.check_slopes()
+        positive("a spread counts as nothing or more", "deviations", self.deviations, zero=True)
+        if self.tolerances and (self.method, self.objective) != ("gradient", "ripple"):
+            rule = "a search over what a workshop delivers goes along slopes, for the least ripple"
+            found = f"{self.objective} by {self.method!r}"
+            raise InvalidValue(refusal(rule, "tolerances", found, "objective 'ripple', method 'gradient'"))
+        for lever, names in self.levers.items():
+            if not names or not set(names) <= set(self.ranges):
+                rule = "a lever is some of the fields that vary"
+                raise InvalidValue(refusal(rule, f"levers[{lever!r}]", list(names), ", ".join(self.ranges)))
         for name, span in self.ranges.items():
             value = field_value(self.plan if of_plan(name) else self.base, name)
             if not span.low <= value <= span.high:
@@ -79,6 +95,23 @@ class Search:
                 raise InvalidValue(
                     refusal("a search starts within its ranges", name, f"{value:.6g}", allowed)
                 )
+
+    @property
+    def parts(self) -> dict[str, Search]:
+        """The searches that it is made of, by lever; itself under no name where it has none."""
+        if not self.levers:
+            return {"": self}
+        share = max(self.evaluations // len(self.levers), 4)
+        return {
+            lever: replace(
+                self,
+                name=f"{self.name}: {lever}",
+                ranges={name: self.ranges[name] for name in names},
+                evaluations=share,
+                levers={},
+            )
+            for lever, names in self.levers.items()
+        }
 
     @property
     def start(self) -> Array:

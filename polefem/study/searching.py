@@ -14,6 +14,7 @@ finds in the store what it asks for, and is soon where it was.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -22,16 +23,19 @@ import scipy
 from numpy.typing import NDArray
 from scipy.optimize import differential_evolution
 
+from polefem.params import Machine
+from polefem.params.content import content_key
 from polefem.study.design import Design, of_plan
-from polefem.study.first_order import step_of
-from polefem.study.gradient import Model, descend, face_rows, model_of
+from polefem.study.gradient import Computed, descend, face_rows
+from polefem.study.linear_model import Model, model_of
 from polefem.study.objectives import cost
 from polefem.study.proposals import promising
 from polefem.study.record import Record, Status
+from polefem.study.sampling import changes_at
 from polefem.study.search import Search
 from polefem.study.tolerances import Run
 
-__all__ = ["run_search"]
+__all__ = ["begins_of", "run_search"]
 
 Array = NDArray[np.float64]
 _REFUSED = 1e6
@@ -58,11 +62,19 @@ class _Known:
         costs = [_cost(self.search, record) for record in self.records[len(self.records) - len(taken) :]]
         return np.array(costs + [_REFUSED] * (len(points) - len(taken)))
 
+    def forget_last(self) -> None:
+        """Take the last design as not computed: it is to be computed in another way."""
+        self.points.pop()
+        self.records.pop()
+
     @property
     def left(self) -> int:
         """Designs that may yet be computed; those refused before any meshing were none, but have an end too."""
         solved = sum(record.status is not Status.REFUSED for record in self.records)
-        return min(self.search.evaluations - solved, _REFUSALS * self.search.evaluations - len(self.records))
+        return min(
+            self.search.evaluations - solved,
+            _REFUSALS * self.search.evaluations - len(self.records),
+        )
 
 
 def run_search(search: Search, run: Run) -> list[Record]:
@@ -75,6 +87,13 @@ def run_search(search: Search, run: Run) -> list[Record]:
     else:
         _propose(known)
     return known.records
+
+
+def begins_of(search: Search, records: Sequence[Record]) -> list[int]:
+    """Which of the records of a search along slopes, in its order, begin its descents."""
+    starts = [changes_at(search.ranges, start) for start in _first_points(search, search.starts)]
+    alike = [[record.changes.items() >= start.items() for record in records] for start in starts]
+    return [found.index(True) for found in alike if True in found]
 
 
 def _cost(search: Search, record: Record) -> float:
@@ -113,40 +132,72 @@ def _evolve(known: _Known) -> None:
 def _descend(known: _Known) -> None:
     search = known.search
     (first,) = search.designs(search.start[None], 0)
-    fields = tuple(name for name in first.changes if not of_plan(name))
+    changed = [*first.changes, *(tolerance.field for tolerance in search.tolerances)]
+    fields = tuple(dict.fromkeys(name for name in changed if not of_plan(name)))
     known.search = search = replace(search, plan=replace(search.plan, slopes=fields))
     rows = face_rows(search.base, search.ranges, search.least_radius)
-    steps = np.array([step_of(name) / (span.high - span.low) for name, span in search.ranges.items()])
+    values: dict[str, float] = {}
 
-    def near(point: Array) -> Design:
-        return search.designs(point[None], len(known.records))[0]
-
-    def model(point: Array, design: Design, record: Record) -> Model | None:
-        return model_of(point, design, record, steps, near, search.objective, search.limits)
+    def model(design: Design, record: Record) -> Model | None:
+        found = model_of(search, design, record)
+        if found is not None and found.merit == found.value:
+            values[record.key] = found.value
+        return found
 
     starts = _first_points(search, search.starts)
     for number, start in enumerate(starts):
         until = known.left - known.left // (len(starts) - number)
-
-        def compute(point: Array, until: int = until) -> tuple[Design, Record] | None:
-            if known.left <= max(until, 1):  # one is kept for the best on a finer mesh
-                return None
-            (design,) = search.designs(point[None], len(known.records))
-            known.compute(point[None])
-            return design, known.records[-1]
-
-        descend(start, compute, model, rows)
-    _refine(known)
+        descend(
+            start, _Path(known, max(until, 1)).compute, model, rows
+        )  # one is kept for the best on a finer mesh
+    known.search = search
+    if values:
+        _refine(known, min(values, key=values.__getitem__))
 
 
-def _refine(known: _Known) -> None:
-    """The best design so far once more, on a mesh half as coarse and without slopes."""
+@dataclass(eq=False)
+class _Path:
+    """The designs of one descent, each on the mesh of an earlier one, moved: their figures then differ by their shapes
+    alone. until: what must be left of the budget."""
+
+    known: _Known
+    until: int
+    mesh_of: Machine | None = None
+
+    def compute(self, point: Array) -> Computed | None:
+        """The design at a point, with its record; None at the end of the budget.
+
+        Where the moved mesh fails and the design can be built, it gets a mesh of its own, which is moved from then on.
+        """
+        if self.mesh_of is not None:
+            found = self._computed(point, self.mesh_of)
+            if found is None or found.record.figures is not None or not self.known.search.can_be_built(point):
+                return found
+            self.known.forget_last()
+        found = self._computed(point, None)
+        if found is None or found.record.figures is None:
+            return found
+        self.mesh_of = found.design.machine
+        return replace(found, meshed=True)
+
+    def _computed(self, point: Array, mesh_of: Machine | None) -> Computed | None:
+        known = self.known
+        if known.left <= self.until:
+            return None
+        known.search = replace(known.search, plan=replace(known.search.plan, meshed_as=mesh_of))
+        (design,) = known.search.designs(point[None], len(known.records))
+        if mesh_of is not None and content_key(design.machine) == content_key(mesh_of):
+            return self._computed(point, None)  # of the same machine: its map may be there
+        known.compute(point[None])
+        return Computed(design, known.records[-1])
+
+
+def _refine(known: _Known, key: str) -> None:
+    """The design of a key once more, on a mesh half as coarse of its own, and without slopes."""
     search = known.search
-    costs = [_cost(search, record) for record in known.records]
-    if not costs or min(costs) >= _OUTSIDE:
-        return
-    at = int(np.argmin(costs))
-    (design,) = replace(search, plan=replace(search.plan, slopes=())).designs(known.points[at][None], at)
+    at = next(at for at, record in enumerate(known.records) if record.key == key)
+    plan = replace(search.plan, slopes=(), meshed_as=None)
+    (design,) = replace(search, plan=plan).designs(known.points[at][None], at)
     mesh = design.plan.mesh.coarser(0.5)
     sizes = {f"mesh.{name}": getattr(mesh, name) for name in ("corner", "face", "iron")}
     again = replace(design, name=f"{design.name} | finer mesh", changes={**design.changes, **sizes})

@@ -29,6 +29,7 @@ __all__ = [
     "Run",
     "SteelTolerance",
     "Tolerance",
+    "effect_of_sides",
     "effects_of",
     "error_from_map",
 ]
@@ -166,22 +167,32 @@ class Effect:
 
 
 def effects_of(
-    study: str, designs: Sequence[Design], tolerances: Sequence[Tolerance], figure: str, run: Run
+    study: str,
+    designs: Sequence[Design],
+    tolerances: Sequence[Tolerance],
+    figure: str,
+    run: Run,
+    known: Mapping[str, Mapping[str, Effect]] | None = None,
 ) -> dict[str, tuple[Effect, ...]]:
     """The effects on a figure of each source, by the design's name; what is computed for it is kept like any design.
 
     The error of the mesh comes last: the bound that the map itself gives, where it gives one; else the change from a
     mesh twice as coarse, which is more than the error for elements of second order. Half of it counts as a deviation.
+
+    known: effects that no design needs to be computed for, by the names of design and tolerance.
     """
+    told = {design.name: (known or {}).get(design.name, {}) for design in designs}
     asked: list[Design] = []
     for design in designs:
-        asked += [design, *(shifted for tolerance in tolerances for shifted in _shifted(design, tolerance))]
+        unknown = [tolerance for tolerance in tolerances if tolerance.name not in told[design.name]]
+        asked += [design, *(shifted for tolerance in unknown for shifted in _shifted(design, tolerance))]
     records = _computed(f"{study}: tolerances", asked, run)
     unbounded = [design for design in designs if error_from_map(records[design.name], figure) is None]
     records.update(_computed(f"{study}: coarser meshes", [_coarser(design) for design in unbounded], run))
     found = {}
     for design in designs:
-        effects = [_effect(design, tolerance, records, figure) for tolerance in tolerances]
+        own = told[design.name]
+        effects = [own.get(one.name) or _effect(design, one, records, figure) for one in tolerances]
         found[design.name] = (*effects, _mesh_effect(design, records, figure))
     return found
 
@@ -221,10 +232,16 @@ def _effect(design: Design, tolerance: Tolerance, records: Mapping[str, Record],
         return Effect(tolerance.name, shared=tolerance.shared, sides=0)
     if isinstance(tolerance, EccentricityTolerance):
         return Effect(tolerance.name, 0.0, known[0] - middle, tolerance.shared)
+    return effect_of_sides(tolerance, middle, known, len(sides))
+
+
+def effect_of_sides(tolerance: Tolerance, middle: float, known: Sequence[float], asked: int) -> Effect:
+    """The effect of a tolerance from a figure (`middle`) and what it is at one deviation up and down, or at one side of
+    them, of so many that were asked for."""
     if len(known) == 2:
         up, down = known
         return Effect(tolerance.name, (up - down) / 2, (up + down) / 2 - middle, tolerance.shared, 2, 2)
-    return Effect(tolerance.name, known[0] - middle, 0.0, tolerance.shared, 1, len(sides))
+    return Effect(tolerance.name, known[0] - middle, 0.0, tolerance.shared, 1, asked)
 
 
 def _mesh_effect(design: Design, records: Mapping[str, Record], figure: str) -> Effect:

@@ -31,9 +31,12 @@ from polefem.study import (
     run_designs,
     run_search,
 )
-from polefem.study.gradient import Model, descend, face_rows
+from polefem.study.gradient import Computed, descend, face_rows
+from polefem.study.linear_model import Model
+from polefem.study.searching import _Known, _Path
 from polefem.units import deg, mm
 from tests.field.built_machines import ROUGH, half_turn
+from tests.study.made_up import run_of
 
 Floats = NDArray[np.float64]
 
@@ -59,10 +62,10 @@ def path(
     """The best point of a descent, and its spread; least: of the first coordinate."""
     seen: list[tuple[float, Floats]] = []
 
-    def compute(x: Floats) -> tuple[Any, Any] | None:
-        return None if len(seen) >= most else (None, None)
+    def compute(x: Any) -> Computed | None:
+        return None if len(seen) >= most else Computed(x, x)
 
-    def model(x: Floats, design: Any, record: Any) -> Model:
+    def model(x: Any, record: Any) -> Model:
         torque, slopes = torques(x)
         oversteps = np.array([] if least is None else [least - x[0]])
         bounds = np.zeros((len(oversteps), 3))
@@ -165,14 +168,57 @@ def test_a_search_goes_down_and_is_resumed_without_a_solution(tmp_path: Path) ->
     computed: list[str] = []
     first = run_search(search(), run_in(tmp_path, computed))
     ripples = [record.figures.ripple for record in first if record.figures]
-    assert len(computed) == len(first) == 5
-    assert ripples[3] < ripples[2] < ripples[1] < ripples[0]
+    count = len(computed)
+    assert len(first) == 5 <= count
+    assert min(ripples[1:4]) < 0.95 * ripples[0]
     assert first[-1].name.endswith("| finer mesh") and not first[-1].outcome.slopes
     (rebuilt,) = search().study([Variant(first[-1].name, first[-1].changes)]).designs()
     assert rebuilt.key == first[-1].key
     again = run_search(search(), run_in(tmp_path, computed))
-    assert len(computed) == 5
+    assert len(computed) == count
     assert [record.key for record in again] == [record.key for record in first]
+
+
+def test_a_path_keeps_its_mesh_until_it_fails(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Moved from the first; where that fails, the step is taken on a mesh of its own, which is moved from then on."""
+
+    def far(design: Design) -> bool:
+        start = design.plan.meshed_as
+        return start is not None and abs(start.rotor_pole.arc - design.machine.rotor_pole.arc) > 2 * deg
+
+    run, _ = run_of(lambda value: {}, far)
+    known = _Known(search(evaluations=20), run, [], [])
+    path, arcs = _Path(known, 1), []
+    for at in (0.0, 0.1, 0.5, 0.4):
+        found = path.compute(np.array([at, 0.0, 0.5]))
+        assert found is not None and found.record.figures is not None
+        start = found.design.plan.meshed_as
+        arcs.append((found.meshed, None if start is None else round(start.rotor_pole.arc / deg, 3)))
+    assert arcs == [(True, None), (False, 31.0), (True, None), (False, 35.5)]
+    assert [record.status for record in known.records] == [Status.SOLVED] * 4 and known.left == 16
+    # A shape that cannot be built is not tried again on another mesh.
+    monkeypatch.setattr(Search, "can_be_built", lambda self, point: False)
+    refused = path.compute(np.array([1.0, 0.0, 0.5]))
+    assert refused is not None and refused.record.figures is None and len(known.records) == 5
+
+
+def test_what_another_mesh_does_is_no_step() -> None:
+    """From the third design on all is rougher by the mesh alone: what the search came from is looked at again there."""
+    seen: list[Floats] = []
+
+    def compute(x: Any) -> Computed | None:
+        return None if len(seen) >= 40 else Computed(x, x, meshed=len(seen) == 2)
+
+    def model(x: Any, record: Any) -> Model:
+        torque, slopes = torques(x)
+        torque[0] += 5.0 if len(seen) >= 2 else 0.0
+        seen.append(x)
+        return Model(float(np.ptp(torque)), np.zeros(3), torque, slopes, np.zeros(0), np.zeros((0, 3)))
+
+    descend(START, compute, model)
+    assert np.array_equal(seen[3], seen[1])
+    # It goes on from there: without it, no later design would be better than the first ones.
+    assert len(seen) > 10 and np.abs(seen[-1] - seen[1]).max() > 0.1
 
 
 def test_shapes_that_cannot_be_are_a_boundary(tmp_path: Path) -> None:

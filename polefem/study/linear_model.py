@@ -1,0 +1,187 @@
+"""A design to first order in the fields of a search: torque at every angle, objective and limits as straight lines."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polefem.drive import waveform_torque
+from polefem.maps import MapSlopes
+from polefem.params.fields import field_value
+from polefem.study.design import Design, of_plan
+from polefem.study.first_order import near_outcome, shifted, step_of
+from polefem.study.objectives import cost
+from polefem.study.operating_points import WaveformOperatingPoint
+from polefem.study.operation import at_work
+from polefem.study.record import Outcome, Record
+from polefem.study.search import Search
+from polefem.study.spread import NOMINAL, Spread, spread_of
+
+__all__ = ["ANGLES", "WEIGHT", "Model", "model_of", "spread_ripple", "torque_curve"]
+
+Array = NDArray[np.float64]
+
+#: Angles of a stroke at which the torque is held between the lowest and the highest; and how near to where it jumps, as
+#: one phase hands over to the next, in parts of a stroke.
+ANGLES, BESIDE = 60, 1e-7
+#: What a limit that is missed weighs, in shares of it, against the objective in shares of its own.
+WEIGHT = 20.0
+
+
+def torque_curve(design: Design, outcome: Outcome, point: str = "") -> Array:
+    """The summed torque of a design over a stroke, N m: under the rectangular current, shape (ANGLES + 2,), at equal
+    steps from where a phase turns on, and on both sides of where one turns off; or under the waveform of an operating
+    point, shape (ANGLES,)."""
+    figures = outcome.figures
+    assert outcome.machine_map is not None and figures is not None
+    m = at_work(outcome.machine_map, design.machine, design.plan.end_effects)
+    if point:
+        wave, peak = _waveform(design, point), figures.value(f"{point}.peak_current")
+        assert wave is not None and peak is not None
+        current = wave.current.scaled(peak)
+        return waveform_torque(m, current, ANGLES).torque[:ANGLES]
+    drive = figures.switching
+    off = drive.dwell % m.stroke / m.stroke
+    parts = np.clip([*np.linspace(0.0, 1.0, ANGLES), off - BESIDE, off + BESIDE], BESIDE, 1.0 - BESIDE)
+    angles = drive.turn_on + m.stroke * parts
+    since = np.mod(angles[:, None] - m.stroke * np.arange(m.phases) - drive.turn_on, m.pitch)
+    torque: Array = m.torque(angles, np.where(since < drive.dwell, figures.current, 0.0))
+    return torque
+
+
+def _waveform(design: Design, point: str) -> WaveformOperatingPoint | None:
+    named = [one for one in design.plan.operating_points if one.name == point]
+    return next((one for one in named if isinstance(one, WaveformOperatingPoint)), None)
+
+
+@dataclass(frozen=True, eq=False)
+class Model:
+    """A design to first order in a step of the unit cube.
+
+    value: its objective, to be brought down. slope: shape (n,). torque, torque_slopes: over the mean, shapes
+    (n_angles,) and (n_angles, n), where the objective is a ripple; else empty. oversteps, overstep_slopes: of the
+    limits, shapes (n_limits,) and (n_limits, n). spread: of the torque, where the objective is to hold over one.
+    """
+
+    value: float
+    slope: Array
+    torque: Array
+    torque_slopes: Array
+    oversteps: Array
+    overstep_slopes: Array
+    spread: Spread = NOMINAL
+
+    @property
+    def merit(self) -> float:
+        """The objective, and what limits are missed by."""
+        return self.value + WEIGHT * float(np.maximum(self.oversteps, 0.0).sum())
+
+    def merit_after(self, step: Array, bend: Array) -> float:
+        """The merit to first order after a step, shape (n,). bend: added to the oversteps, shape (n_limits,)."""
+        value = self.value + float(self.slope @ step)
+        if len(self.torque):
+            value = self.spread.value(self.torque + self.torque_slopes @ step)
+        return value + WEIGHT * float(
+            np.maximum(self.oversteps + self.overstep_slopes @ step + bend, 0.0).sum()
+        )
+
+
+def model_of(search: Search, design: Design, record: Record) -> Model | None:
+    """The linear model of a design of a search, computed with its slopes; None for one without."""
+    outcome, ranges = _sloped(search, record.outcome), search.ranges
+    if outcome.slopes is None or outcome.figures is None:
+        return None
+    base = _Rows.of(search, design, outcome)
+    if not np.isfinite(base.value):
+        return None
+    point = np.array(
+        [(design.changes[name] - span.low) / (span.high - span.low) for name, span in ranges.items()]
+    )
+    columns = []
+    for at, (name, span) in enumerate(ranges.items()):
+        step = step_of(name) / (span.high - span.low)
+        sides: list[_Rows | None] = []
+        for sign in (1.0, -1.0):
+            moved = point.copy()
+            moved[at] += sign * step
+            sides.append(_near(search, design, outcome, shifted(search.designs(moved[None], 0)[0], {})))
+        columns.append(_slope(base, sides, step))
+    slopes = np.array(columns).T
+    end = 1 + len(base.torque)
+    spread = _spread(search, design, outcome, base)
+    value = spread.value(base.torque) if search.tolerances else base.value
+    return Model(value, slopes[0], base.torque, slopes[1:end], base.oversteps, slopes[end:], spread)
+
+
+def _sloped(search: Search, outcome: Outcome) -> Outcome:
+    """The outcome with slopes of its map in no field, where no field of the machine varies and none were asked for."""
+    single = outcome.flux_map
+    if outcome.slopes is not None or single is None or not all(of_plan(name) for name in search.ranges):
+        return outcome
+    none = np.zeros((0, *single.torque.shape))
+    return replace(outcome, slopes=MapSlopes(single, (), none, none, none))
+
+
+def spread_ripple(search: Search, design: Design, record: Record) -> float | None:
+    """The mean ripple and so many deviations over the tolerances of a search, of a design computed with slopes; None
+    for one without, and where the search has no tolerances."""
+    outcome = record.outcome
+    if outcome.slopes is None or outcome.figures is None or not search.tolerances:
+        return None
+    base = _Rows.of(search, design, outcome)
+    return _spread(search, design, outcome, base).value(base.torque)
+
+
+def _spread(search: Search, design: Design, outcome: Outcome, base: _Rows) -> Spread:
+    if not search.tolerances:
+        return NOMINAL
+    slopes = []
+    for tolerance in search.tolerances:
+        name, step = tolerance.field, step_of(tolerance.field)
+        value = field_value(design.plan if of_plan(name) else design.machine, name)
+        near = [shifted(design, {name: value + sign * step}) for sign in (1.0, -1.0)]
+        sides = [_near(search, design, outcome, other) for other in near]
+        slopes.append(_slope(base, sides, step)[1 : 1 + len(base.torque)])
+    return spread_of(slopes, [tolerance.deviation for tolerance in search.tolerances], search.deviations)
+
+
+def _near(search: Search, design: Design, outcome: Outcome, other: Design) -> _Rows | None:
+    assert outcome.slopes is not None
+    found = near_outcome(design, outcome.slopes, other)
+    return None if found.figures is None else _Rows.of(search, other, found)
+
+
+def _slope(base: _Rows, sides: Sequence[_Rows | None], step: float) -> Array:
+    """From the side above and the one below, or from one of them where the other cannot be."""
+    high, low = (base if side is None else side for side in sides)
+    width = step * (2 - list(sides).count(None))
+    return high.less(low) / width if width else 0.0 * base.less(base)
+
+
+@dataclass(frozen=True, eq=False)
+class _Rows:
+    """All that a model is linear in, of one design."""
+
+    value: float
+    torque: Array
+    oversteps: Array
+
+    @classmethod
+    def of(cls, search: Search, design: Design, outcome: Outcome) -> _Rows:
+        figures = outcome.figures
+        assert figures is not None
+        value = cost(figures, search.objective)
+        point, _, of = search.objective.rpartition(".")
+        mean = figures.value(f"{point}.mean_torque" if point else "mean_torque")
+        torque = np.empty(0)
+        if of == "ripple" and mean and (not point or _waveform(design, point) is not None):
+            torque = torque_curve(design, outcome, point) / abs(mean)
+        oversteps = np.array([limit.overstep(figures) for limit in search.limits])
+        return cls(np.nan if value is None else value, torque, oversteps)
+
+    def less(self, other: _Rows) -> Array:
+        parts = (self.value - other.value, self.torque - other.torque, self.oversteps - other.oversteps)
+        return np.concatenate([np.atleast_1d(part) for part in parts])
