@@ -13,14 +13,17 @@ from typing import TypedDict
 from polefem.bench.result import Result
 from polefem.drive import AngleTable
 from polefem.errors import InvalidValue, StoreRefused, refusal
-from polefem.export import write_pages, write_tables
+from polefem.export import write_cut, write_pages, write_tables
 from polefem.files import file_name, sweep
 from polefem.params import MeshSpec
 from polefem.ranking import rank, remarks, table_text
 from polefem.report import (
     MOST,
+    Descent,
     Findings,
+    SearchPath,
     Shape,
+    descent_of,
     findings_of,
     further_texts,
     search_path,
@@ -140,6 +143,8 @@ def run(
         if pages:
             findings, lacking = _with_fields(findings, bench)
         files = write_tables(findings, place)
+        if findings.winner is not None:
+            files |= write_cut(findings.winner.design.machine, place)
         if not pages:
             return Result(findings, place, files)
         written = write_pages(findings, place, command, bench.drawing, files)
@@ -229,15 +234,16 @@ def _kept_in(folder: str | Path) -> Iterator[Store]:
 
 def _found(study: Study | Search, bench: Bench, by: str, drawn: int, tell: Callable[[str], None]) -> Findings:
     """Compute a study and what it asks for beyond; `tell` is told the ranking as soon as it is known, then the rest."""
-    path = None
+    path: SearchPath | None = None
+    descents: dict[str, Descent] = {}
     if isinstance(study, Search):
-        search = study
-        bar = ProgressBar(sys.stderr, search.name, search.evaluations) if bench.progress else None
-        try:
-            records = run_search(search, lambda name, designs: bench.compute(name, designs, bar))
-        finally:
-            if bar is not None:
-                bar.close()
+        search, records = study, []
+        for lever, part in search.parts.items():
+            found = _searched(part, bench)
+            records += found
+            descent = descent_of(part, found) if part.method == "gradient" else None
+            if descent is not None:
+                descents[lever] = descent
         path = search_path(search.name, records, search.objective, search.limits)
         study = search.study([Variant(record.name, record.changes) for record in records])
     else:
@@ -247,7 +253,16 @@ def _found(study: Study | Search, bench: Bench, by: str, drawn: int, tell: Calla
     findings = findings_of(study, ranking, bench.compute, bench.store.outcome, drawn, bench.switching)
     for text in further_texts(findings):
         tell(text)
-    return replace(findings, path=path)
+    return replace(findings, path=path, descents=descents)
+
+
+def _searched(search: Search, bench: Bench) -> list[Record]:
+    bar = ProgressBar(sys.stderr, search.name, search.evaluations) if bench.progress else None
+    try:
+        return run_search(search, lambda name, designs: bench.compute(name, designs, bar))
+    finally:
+        if bar is not None:
+            bar.close()
 
 
 def _with_fields(findings: Findings, bench: Bench) -> tuple[Findings, dict[str, str]]:

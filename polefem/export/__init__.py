@@ -1,10 +1,11 @@
 """Numbers as files that other programs open: parts for a cutter, fields for a viewer, maps for anything.
 
 `polefem.export.dxf` stands apart, and `write_dxf` is fetched from it when it is asked for: it alone needs a library of
-the group `cut`.
+the group `cut`. `write_cut` leaves it out where that is not installed.
 """
 
 from importlib import import_module
+from pathlib import Path
 from typing import Any
 
 from polefem.export.coupled_maps import write_coupled_csv, write_coupled_json, write_coupled_netcdf
@@ -13,6 +14,7 @@ from polefem.export.folder import Pages, write_pages, write_tables
 from polefem.export.maps import write_csv, write_json, write_netcdf
 from polefem.export.shapes import write_shape
 from polefem.export.svg import svg_text, write_svg
+from polefem.params import Machine
 
 __all__ = [
     "Magnetics",
@@ -23,6 +25,7 @@ __all__ = [
     "write_coupled_json",
     "write_coupled_netcdf",
     "write_csv",
+    "write_cut",
     "write_field",
     "write_json",
     "write_netcdf",
@@ -38,3 +41,17 @@ def __getattr__(name: str) -> Any:
     if name != "write_dxf":
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     return import_module(f"{__name__}.dxf").write_dxf
+
+
+def write_cut(machine: Machine, folder: Path) -> dict[str, str]:
+    """Write a machine's parts as `first.dxf` into a folder; the name of the file by what it holds, none where ezdxf is
+    not installed.
+
+    Raises GeometryRefused for a machine that cannot be built.
+    """
+    try:
+        dxf = import_module("polefem.export.dxf")
+    except ModuleNotFoundError:
+        return {}
+    dxf.write_dxf(machine, folder / "first.dxf")
+    return {"first machine, parts to cut (DXF)": "first.dxf"}

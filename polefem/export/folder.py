@@ -20,6 +20,7 @@ from polefem.report import (
     Page,
     Picture,
     code_of,
+    descent_drawings,
     drawing_key,
     html_text,
     markdown_text,
@@ -103,13 +104,18 @@ def write_pages(
         written.write(tuple(held.values()), drawing_key(*given, code_of(Path(__file__).parent)), write)
         held = {**held, **sheets.get(shape.name, {})}
         own[shape.name] = {said: path.relative_to(folder).as_posix() for said, path in held.items()}
-    page = page_of(findings, together, first, apiece, command, files, own, wound, at_speed)
+    ways = {
+        lever: _pictures(descent_drawings(descent, lever), kept)
+        for lever, descent in findings.descents.items()
+    }
+    page = page_of(findings, together, first, apiece, command, files, own, wound, at_speed, ways)
     paths = folder / "report.html", folder / "report.md"
     for path, text in zip(paths, (html_text, markdown_text), strict=True):
         written.write((path,), drawing_key(page, __version__), partial(_write, path, text, page))
     written.close()
     pictures = (
         *together,
+        *(picture for some in ways.values() for picture in some),
         *first,
         *wound,
         *at_speed,

@@ -21,12 +21,15 @@ What a picture shows is had as numbers from a function of its own:
 | `draw_uncertainty` | `polefem.ranking.uncertainty_of` |
 | `draw_sobol_indices` | `polefem.study.global_sensitivity` |
 | `draw_search` | `search_path` |
+| `draw_descent` | `descent_of` |
+| `draw_first_and_last` | `gap_along_face` |
 | `draw_frame` | `film_of` |
 | `winding_sheet`, `joining_sheet` | `polefem.copper.winding_order`, `polefem.copper.joining_plan` |
 | `draw_overlay` | `polefem.measured.overlays` |
 """
 
 from polefem.report.analysis import (
+    SearchPath,
     draw_pareto,
     draw_search,
     draw_sobol_indices,
@@ -47,6 +50,7 @@ from polefem.report.curves import (
     torque_of_designs,
     torque_of_phases,
 )
+from polefem.report.descent import Descent, descent_of, draw_descent, draw_first_and_last, gap_along_face
 from polefem.report.drawing_key import code_of, drawing_key
 from polefem.report.files import write_results
 from polefem.report.findings import MOST, Findings, Shape, findings_of, further_texts, shapes_of, texts
@@ -58,7 +62,13 @@ from polefem.report.overlays import draw_overlay
 from polefem.report.page import Page, html_text, markdown_text, page_of
 from polefem.report.page.bench_page import BenchPage, Part, bench_html, bench_markdown
 from polefem.report.picture import Picture, picture_of
-from polefem.report.pictures import Drawing, shape_drawings, shape_pictures, study_drawings
+from polefem.report.pictures import (
+    Drawing,
+    descent_drawings,
+    shape_drawings,
+    shape_pictures,
+    study_drawings,
+)
 from polefem.report.pole_measures import pole_dimensions
 from polefem.report.poles import draw_pole
 from polefem.report.power import draw_power, power_over_speed
@@ -87,6 +97,7 @@ from polefem.report.workshop_pictures import speed_drawings, winder_drawings, wi
 __all__ = [
     "MOST",
     "BenchPage",
+    "Descent",
     "Drawing",
     "Findings",
     "KeptFiles",
@@ -94,6 +105,7 @@ __all__ = [
     "Page",
     "Part",
     "Picture",
+    "SearchPath",
     "Shape",
     "Sheet",
     "bench_html",
@@ -102,9 +114,13 @@ __all__ = [
     "correction_page",
     "current_of_run",
     "cutting_sheets",
+    "descent_drawings",
+    "descent_of",
     "disc_dimensions",
     "draw_bars",
     "draw_curves",
+    "draw_descent",
+    "draw_first_and_last",
     "draw_flux_density",
     "draw_frame",
     "draw_machine",
@@ -131,6 +147,7 @@ __all__ = [
     "flux_density",
     "flux_linkage_against_current",
     "further_texts",
+    "gap_along_face",
     "html_text",
     "inductance_against_angle",
     "joining_sheet",

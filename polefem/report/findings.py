@@ -29,6 +29,7 @@ from polefem.ranking import (
     uncertainty_text,
 )
 from polefem.report.analysis import ParetoPoints, SearchPath, pareto_points
+from polefem.report.descent import Descent
 from polefem.report.joining import Joining, joining_of, joining_text
 from polefem.study import (
     BRIDGED,
@@ -45,6 +46,7 @@ from polefem.study import (
     SwitchingTable,
     Variant,
     at_work,
+    effects_by_slopes,
     effects_of,
     global_sensitivity,
     local_slopes,
@@ -98,9 +100,9 @@ class Findings:
     first of it; None where there is none. shapes: the first of those with figures, with their maps. pareto: designs in
     the space of the objectives, or of ripple and mean torque where the study has one objective. orders: under other
     drives. uncertainty: how sure the order is. slopes, sobol_indices: what fields do. switching: for the winner's
-    controller. path: of a search. joining: what joining coils otherwise does to the winner. Each None where the study
-    does not ask for it. compared: the first shapes, as many as one picture tells apart, however few are shown one by
-    one. runs: of the winner, at every operating point of a bridge where it has figures, by name.
+    controller. path: of a search; descents: by lever, of one along slopes. joining: what joining coils otherwise
+    does to the winner. Each None or empty where the study does not ask for it. compared: the first shapes, as many as
+    one picture tells apart, however few are shown one by one. runs: of the winner, at every operating point of a bridge where it has figures, by name.
     """
 
     study: Study
@@ -115,6 +117,7 @@ class Findings:
     sobol_indices: SobolIndices | None = None
     switching: AngleTable | None = None
     path: SearchPath | None = None
+    descents: Mapping[str, Descent] = field(default_factory=dict)
     joining: Joining | None = None
     compared: tuple[Shape, ...] = ()
     runs: Mapping[str, DriveRun] = field(default_factory=dict)
@@ -192,9 +195,8 @@ def findings_of(
         if record.figures is not None
     ]
     if study.tolerances and compared:
-        uncertainty = uncertainty_of(
-            ranking, effects_of(study.name, compared, study.tolerances, ranking.by, run)
-        )
+        asked = (study.name, compared, study.tolerances, ranking.by, run)
+        uncertainty = uncertainty_of(ranking, effects_of(*asked, effects_by_slopes(*asked)))
     orders = None
     if conditions := {point.name: str(point) for point in drive_points(study.plan)}:
         records = [*ranking.ordered, *outside, *ranking.unsolved]

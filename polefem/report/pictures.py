@@ -28,6 +28,7 @@ from polefem.report.curves import (
     torque_of_designs,
     torque_of_phases,
 )
+from polefem.report.descent import Descent, draw_descent, draw_first_and_last
 from polefem.report.drawing_key import drawing_key
 from polefem.report.findings import Findings, Shape
 from polefem.report.hearing import draw_speeds
@@ -42,6 +43,7 @@ from polefem.units import deg, mm
 __all__ = [
     "Drawing",
     "density_of",
+    "descent_drawings",
     "drawing_of",
     "shape_drawings",
     "shape_pictures",
@@ -261,6 +263,35 @@ def study_drawings(findings: Findings) -> tuple[Drawing, ...]:
     if indices is not None:
         words = "What each field does to each figure"
         drawn.append(drawing_of("sensitivities", words, (indices,), lambda: draw_sobol_indices(indices)))
-    if path is not None:
+    if path is not None and not findings.descents:
         drawn.append(drawing_of("search", "How the search went", (path,), lambda: draw_search([path])))
     return tuple(drawn)
+
+
+def descent_drawings(descent: Descent, lever: str = "") -> tuple[Drawing, ...]:
+    """The path of a search along slopes, and its first and last shape over each other. lever: which it was."""
+    spread = descent.spread_words, descent.spread
+    shown = (
+        descent.figures,
+        list(map(str, descent.limits)),
+        descent.values,
+        descent.kept,
+        descent.best,
+        spread,
+    )
+    ends = descent.first[0].machine, descent.last[0].machine
+    stem, of = (f"-{file_name(lever)}", f", {lever}") if lever else ("", "")
+    return (
+        drawing_of(
+            f"descent{stem}",
+            f"The path of the search, step by step{of}",
+            (*shown, descent.begins),
+            lambda: draw_descent(descent),
+        ),
+        drawing_of(
+            f"first-and-last{stem}",
+            f"First and last shape over each other{of}",
+            ends,
+            lambda: draw_first_and_last(*ends),
+        ),
+    )

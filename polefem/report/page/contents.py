@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 from polefem.copper import joining_plan, winding_order
 from polefem.ranking import DriveOrders, change_sentence, remarks, sensitivity_sentence
+from polefem.report.descent import Descent
 from polefem.report.findings import Findings, Shape
+from polefem.report.page.descent import TIGHTNESS_NOTE, ends_table, levers_table, tightness_table
 from polefem.report.page.hearing import forces_of, sound_table, to_hear
 from polefem.report.page.point_tables import drives_table, operating_point_tables, shaft_table
 from polefem.report.page.tables import (
@@ -58,6 +60,18 @@ class Winding:
 
 
 @dataclass(frozen=True)
+class PathPart:
+    """What a page says of a search along slopes. lever: that was free, empty where all fields were. ends: what it came
+    from and to. held: how tightly the last must be held; None where its slopes are not known. note: what that means."""
+
+    lever: str
+    pictures: tuple[Picture, ...]
+    ends: Table
+    held: Table | None
+    note: str
+
+
+@dataclass(frozen=True)
 class Page:
     """What stands on a page.
 
@@ -66,7 +80,8 @@ class Page:
     shapes side by side. first: what to cut, with dimensions. winding: what to wind; None without a winner. speeds,
     at_speed: what the winner asks of its bridge at the operating points of one, and pictures of that. drives, shares,
     switching: None where the study does not ask for them. sound, hear: pull and level of each shape, and what the
-    winner's ring meets. conditions: what is equal under each drive. at_the_shaft:
+    winner's ring meets. paths: of searches along slopes; levers: their ends side by side.
+    conditions: what is equal under each drive. at_the_shaft:
     operating points that are no drives. chapters: shapes one by one. unshown: how many more there are. assumed,
     cautions: sentences. files: beside the page, by what they hold. versions: of what computed the numbers. command:
     that makes the page again.
@@ -93,6 +108,8 @@ class Page:
     switching: Table | None
     sound: Table | None
     hear: tuple[str, ...]
+    levers: Table | None
+    paths: tuple[PathPart, ...]
     chapters: tuple[Chapter, ...]
     unshown: int
     assumed: tuple[str, ...]
@@ -112,13 +129,15 @@ def page_of(
     files_of: Mapping[str, Mapping[str, str]] | None = None,
     wound: Sequence[Picture] = (),
     at_speed: Sequence[Picture] = (),
+    ways: Mapping[str, Sequence[Picture]] | None = None,
 ) -> Page:
     """The page of what a study has found.
 
     together, first, apiece: its pictures, as `study_pictures`, `winner_pictures` and, by name of the shape,
     `shape_pictures` give them. command: that makes the page again. files: beside the page, what they hold and where
     they are; files_of: those of a shape, by its name. wound: of the winner's winding; at_speed: of what it
-    does at the operating points of a bridge.
+    does at the operating points of a bridge. ways: pictures of searches along slopes by lever,
+    as `descent_drawings` gives them.
     """
     winner, switching = findings.winner, findings.switching
     links = {shape.name: f"#shape-{at}" for at, shape in enumerate(findings.shapes, start=1)}
@@ -157,6 +176,10 @@ def page_of(
         switching=None if switching is None else switching_table(switching),
         sound=sound_table(findings),
         hear=to_hear(winner) if winner is not None else (),
+        levers=levers_table(findings.descents) if len(findings.descents) > 1 else None,
+        paths=tuple(
+            _path(lever, one, (ways or {}).get(lever, ())) for lever, one in findings.descents.items()
+        ),
         chapters=parts,
         unshown=with_figures - len(parts),
         assumed=assumptions(findings),
@@ -178,6 +201,11 @@ def _winding(winner: Shape, pictures: Sequence[Picture], files: Mapping[str, str
         cautions=WINDING_CAUTIONS,
         sheets={said: path for said, path in files.items() if said.startswith("sheet")},
     )
+
+
+def _path(lever: str, descent: Descent, pictures: Sequence[Picture]) -> PathPart:
+    held = None if descent.tightness is None else tightness_table(descent.tightness)
+    return PathPart(lever, tuple(pictures), ends_table(descent), held, TIGHTNESS_NOTE)
 
 
 def _chapter(shape: Shape, anchor: str, pictures: Sequence[Picture], files: Mapping[str, str]) -> Chapter:

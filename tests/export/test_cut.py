@@ -1,0 +1,24 @@
+"""The first machine for a cutter: written where ezdxf is, left out where it is not."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from polefem import export
+from tests.study.fake_solver import MACHINE
+
+
+def test_the_parts_are_written_where_the_library_is(tmp_path: Path) -> None:
+    pytest.importorskip("ezdxf")
+    assert list(export.write_cut(MACHINE, tmp_path).values()) == ["first.dxf"]
+    assert "rotor" in (tmp_path / "first.dxf").read_text("utf-8")
+
+
+def test_without_the_library_nothing_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def missing(name: str) -> None:
+        raise ModuleNotFoundError(name)
+
+    monkeypatch.setattr(export, "import_module", missing)
+    assert export.write_cut(MACHINE, tmp_path) == {} and not list(tmp_path.iterdir())
