@@ -102,7 +102,8 @@ class Findings:
     drives. uncertainty: how sure the order is. slopes, sobol_indices: what fields do. switching: for the winner's
     controller. path: of a search; descents: by lever, of one along slopes. joining: what joining coils otherwise
     does to the winner. Each None or empty where the study does not ask for it. compared: the first shapes, as many as
-    one picture tells apart, however few are shown one by one. runs: of the winner, at every operating point of a bridge where it has figures, by name.
+    one picture tells apart, however few are shown one by one. runs: of the winner, at every operating point of a bridge
+    where it has figures, by name.
     """
 
     study: Study
