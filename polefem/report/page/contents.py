@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from polefem.copper import joining_plan, winding_order
 from polefem.ranking import DriveOrders, change_sentence, remarks, sensitivity_sentence
-from polefem.report.descent import Descent
 from polefem.report.findings import Findings, Shape
 from polefem.report.page.descent import TIGHTNESS_NOTE, ends_table, levers_table, tightness_table
 from polefem.report.page.hearing import forces_of, sound_table, to_hear
@@ -177,9 +176,7 @@ def page_of(
         sound=sound_table(findings),
         hear=to_hear(winner) if winner is not None else (),
         levers=levers_table(findings.descents) if len(findings.descents) > 1 else None,
-        paths=tuple(
-            _path(lever, one, (ways or {}).get(lever, ())) for lever, one in findings.descents.items()
-        ),
+        paths=_paths(findings, ways or {}),
         chapters=parts,
         unshown=with_figures - len(parts),
         assumed=assumptions(findings),
@@ -203,9 +200,12 @@ def _winding(winner: Shape, pictures: Sequence[Picture], files: Mapping[str, str
     )
 
 
-def _path(lever: str, descent: Descent, pictures: Sequence[Picture]) -> PathPart:
-    held = None if descent.tightness is None else tightness_table(descent.tightness)
-    return PathPart(lever, tuple(pictures), ends_table(descent), held, TIGHTNESS_NOTE)
+def _paths(findings: Findings, pictures: Mapping[str, Sequence[Picture]]) -> tuple[PathPart, ...]:
+    found = []
+    for lever, one in findings.descents.items():
+        held = None if one.tightness is None else tightness_table(one.tightness)
+        found.append(PathPart(lever, tuple(pictures.get(lever, ())), ends_table(one), held, TIGHTNESS_NOTE))
+    return tuple(found)
 
 
 def _chapter(shape: Shape, anchor: str, pictures: Sequence[Picture], files: Mapping[str, str]) -> Chapter:
