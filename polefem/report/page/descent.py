@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from polefem.params.quantity import Quantity, rounded
-from polefem.ranking import spaced
 from polefem.report.descent import Descent
 from polefem.report.page.tables import Cell, Head, Table
 from polefem.study import (
@@ -14,6 +13,7 @@ from polefem.study import (
     Tightness,
     error_from_map,
     field_text,
+    figure_words,
     quantity_of_field,
     quantity_of_figure,
 )
@@ -58,7 +58,7 @@ def _row(name: str, records: Sequence[Record]) -> tuple[Cell, ...]:
         error = error_from_map(record, name)
         known = value is not None and error is not None
         cells.append(Cell(how.number(value, error), value, f"± {how.error(error)}" if known else ""))
-    return Cell(spaced(name), head=True), *cells, Cell(how.unit)
+    return Cell(figure_words(name), head=True), *cells, Cell(how.unit)
 
 
 def ends_table(descent: Descent) -> Table:
