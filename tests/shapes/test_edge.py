@@ -17,6 +17,7 @@ from polefem.params import Barrier, FreeFace, Hole, Notch, Pole, RoundFace, Shoe
 from polefem.params.checks import both
 from polefem.shapes import Arc, Edge, Line, Seat, area, points, pole_edge
 from polefem.shapes.curves import heading, length
+from polefem.shapes.openings import openings
 from polefem.units import deg, mm
 
 LOW = Seat(face=0.0, root=-15 * mm, half_pitch=30 * deg, flat=True, radius=50 * mm)
@@ -341,3 +342,14 @@ def test_a_straight_flank_may_be_as_long_as_a_refusal_says() -> None:
     pole_edge(Pole(arc=0.6, flank_length=12.431 * mm), OUTER)
     with pytest.raises(GeometryRefused, match="middle of the valley"):
         pole_edge(Pole(arc=0.6, flank_length=12.433 * mm), OUTER)
+
+
+@pytest.mark.parametrize("seat", [LOW, HIGH, INNER, OUTER], ids=["low", "high", "inner", "outer"])
+def test_openings_lie_so_far_below_the_face(seat: Seat) -> None:
+    hole, barrier = openings(POLES["openings"], seat)
+    middle = np.mean([segment.start for segment in hole])
+    assert middle == pytest.approx(complex(seat.face - seat.out * 5 * mm, -4 * mm), abs=1e-12)
+    assert max(abs(segment.start - middle) for segment in hole) == pytest.approx(1 * mm)
+    assert area(hole) == pytest.approx(math.pi * (1 * mm) ** 2)
+    middle = (min(s.start.real for s in barrier) + max(s.start.real for s in barrier)) / 2
+    assert abs(middle - (seat.face - seat.out * 6 * mm)) < 0.3 * mm
