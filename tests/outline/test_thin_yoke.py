@@ -11,6 +11,8 @@ from polefem.outline.checks import refuse_thin_yoke
 from polefem.shapes import Seat
 from polefem.units import deg, mm
 
+SEAT = Seat(30.4 * mm, 48 * mm, 30 * deg)
+
 
 @dataclass(frozen=True)
 class Member:
@@ -18,7 +20,7 @@ class Member:
 
     back: float
     name: str = "stator"
-    seat: Seat = Seat(30.4 * mm, 48 * mm, 30 * deg)
+    seat: Seat = SEAT
 
 
 @pytest.mark.parametrize("part", [1.0, 0.9995, 1.5])
