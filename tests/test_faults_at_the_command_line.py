@@ -52,7 +52,12 @@ def started(
     (tmp_path / "mine.py").write_text(textwrap.dedent(FILE.format(path=path)), "utf-8")
     command = f"{before}exec {sys.executable} mine.py --workers 2 --no-pictures --out there {shell}"
     log = {"FAKE_SOLVER_SECONDS": str(seconds), "FAKE_SOLVER_LOG": str(tmp_path / "log")}
-    pipes: dict[str, Any] = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
+    pipes: dict[str, Any] = {
+        "stdout": subprocess.PIPE,
+        "stderr": subprocess.PIPE,
+        "text": True,
+        "errors": "replace",
+    }
     environment = {**os.environ, **log, **environment}
     return subprocess.Popen(["sh", "-c", command], env=environment, start_new_session=True, **pipes)
 

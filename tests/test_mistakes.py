@@ -147,7 +147,7 @@ def test_the_figure_that_orders_is_a_column(capsys: pytest.CaptureFixture[str]) 
         main(made_up(plan=DRIVEN), ["--no-pictures", "--rank-by", "throwing.efficiency"], FAKE, InProcess())
         == 0
     )
-    assert "efficiency under throwing  mean torque" in capsys.readouterr().out
+    assert "efficiency while throwing  mean torque" in capsys.readouterr().out
 
 
 def test_figures_are_listed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

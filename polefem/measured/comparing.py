@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 from polefem.measured.causes import Tolerances
 from polefem.measured.prediction import Prediction
@@ -67,13 +67,13 @@ class Comparison:
     def chance(self) -> float:
         """That differences as large or larger come about by the stated uncertainties."""
         count = len(self.readings)
-        return float(stats.chi2.sf(self.reduced_chi_square * count, count))
+        return float(scipy.stats.chi2.sf(self.reduced_chi_square * count, count))
 
     @property
     def outliers(self) -> NDArray[np.bool_]:
         """Points that stand out of the others, shape (n,): by chance in one of twenty tables of this length."""
         count = len(self.readings)
-        limit = float(stats.norm.isf(STANDS_OUT / (2 * count)))
+        limit = float(scipy.stats.norm.isf(STANDS_OUT / (2 * count)))
         found: NDArray[np.bool_] = np.abs(self.in_deviations) > limit
         return found
 

@@ -12,9 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from polefem.params.quantity import quantity
 
@@ -73,7 +73,9 @@ def spread_of(slopes: Sequence[Array], sizes: Sequence[float], deviations: float
     field, in that unit.
     """
     moves = np.stack(slopes) * np.asarray(sizes)[:, None]
-    half = qmc.Sobol(len(sizes), rng=np.random.default_rng(0)).random_base2(round(math.log2(DRAWS // 2)))
+    half = scipy.stats.qmc.Sobol(len(sizes), rng=np.random.default_rng(0)).random_base2(
+        round(math.log2(DRAWS // 2))
+    )
     draws = np.asarray(ndtri(half))
     shifts: Array = np.concatenate([draws, -draws]) @ moves
     return Spread(shifts, deviations)

@@ -38,6 +38,7 @@ def radial() -> FluxMap:
         rotor_pole=Pole(arc=ROTOR_ARC),
         winding=WINDING,
         steel=STEEL,
+        unusual=True,
     )
     return flux_map(machine, ANGLES, CURRENTS, mesh="coarse")
 
@@ -58,6 +59,7 @@ def axial(cuts: int = 1) -> FluxMap:
         winding=WINDING,
         steel=STEEL,
         cuts=cuts,
+        unusual=True,
     )
     return flux_map(machine, ANGLES, CURRENTS, mesh="coarse")
 

@@ -228,7 +228,7 @@ def test_a_generator_that_would_pull_is_refused() -> None:
     brake = with_fields(PLAN, {"drive": RectangularCurrent(0.0, 30 * deg)})
     outcome = outcome_of({"drive.turn_on": -30 * deg, "drive.turn_off": 0.0}, plan=brake)
     assert outcome.status is Status.REFUSED and "a generator must brake its rotor" in outcome.reason
-    with pytest.raises(InvalidValue, match=r"sign of the switching: basis\.torque is -1 N m with on at -30"):
+    with pytest.raises(InvalidValue, match=r"one below: basis\.torque is -1 N m with on at -30"):
         with_fields(PLAN, {"basis": EqualMeanTorque(-1.0, 10.0)})
 
 

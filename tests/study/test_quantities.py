@@ -18,6 +18,7 @@ from polefem.params.quantity import quantities
 from polefem.study import (
     FieldTolerance,
     Figures,
+    JointTolerance,
     Limit,
     OperatingPointFigures,
     Plan,
@@ -35,7 +36,7 @@ from polefem.study.tolerances import Effect
 from polefem.units import rpm
 
 # Their numbers are in the unit of the field or figure that they are about, or are what only programs read.
-OF_ANOTHER = {FieldTolerance, Range, Limit, Effect, Outcome, Surrogate, Operation, Model}
+OF_ANOTHER = {FieldTolerance, JointTolerance, Range, Limit, Effect, Outcome, Surrogate, Operation, Model}
 
 
 def settings_and_figures() -> Iterator[type]:

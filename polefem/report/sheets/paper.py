@@ -93,7 +93,7 @@ def placed(sizes: Sequence[tuple[float, float]], room: tuple[float, float]) -> t
     fit.
 
     >>> placed([(60.0, 40.0), (60.0, 50.0)], (100.0, 100.0))
-    ((20.0, 57.0), (20.0, 3.0))
+    ((20.0, 56.5), (20.0, 3.5))
     """
     width, height = room
     rows: list[list[int]] = [[]]
