@@ -65,12 +65,12 @@ def change_sentence(orders: DriveOrders, k: int) -> str:
     """Whether the order under a drive is another than under the first, in a sentence or two; who leads the first."""
     drive, first, best = orders.drives[k], orders.winner(0), orders.winner(k)
     if best is None:
-        return f"{_begun(drive)} no shape has figures."
+        return f"{_begun(drive)}, no shape has figures."
     if k == 0:
-        return f"{_begun(drive)} {best} is first."
+        return f"{_begun(drive)}, {best} is first."
     swapped = orders.swapped(k)
     if not swapped:
-        return f"{_begun(drive)} the order is that under {orders.drives[0]}: {best} is first."
+        return f"{_begun(drive)}, the order is that under {orders.drives[0]}: {best} is first."
     place = orders.positions[orders.names.index(best), 0]
     said = (
         f"{best} stays first"
@@ -80,7 +80,7 @@ def change_sentence(orders: DriveOrders, k: int) -> str:
     pairs = [f"{ahead} overtakes {behind}" for ahead, behind in swapped[:_PAIRS]]
     more = f" and {len(swapped) - _PAIRS} more" if len(swapped) > _PAIRS else ""
     share = f"{len(swapped)} of {orders.compared(k)} pairs change places"
-    return f"{_begun(drive)} {said}. {share}: {', '.join(pairs)}{more}."
+    return f"{_begun(drive)}, {said}. {share}: {', '.join(pairs)}{more}."
 
 
 def _begun(drive: str) -> str:

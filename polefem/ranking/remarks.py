@@ -17,6 +17,7 @@ from polefem.study import Design, quantity_of_figure
 __all__ = ["remarks"]
 
 _DENSITY, _RISE, _FREQUENCY = 6e6, 60.0, 400.0  # A/m2, K, Hz
+_OF_MANY = {"is": "are", "was": "were", "carries": "carry", "gets": "get"}
 _NAMED = 4  # shapes that are named, before "and 3 more"
 
 
@@ -42,7 +43,7 @@ def _densities(ranking: Ranking, designs: Mapping[str, Design]) -> list[str]:
     usual = (
         f"coils in still air carry about {_DENSITY * 1e-6:g} A/mm², root mean square over a turn, for long"
     )
-    what = "with a current density beyond the usual"
+    what = "carries a current density beyond the usual"
     return _beyond(found, _DENSITY, what, "current_density", usual)
 
 
@@ -51,7 +52,7 @@ def _rises(ranking: Ranking) -> list[str]:
         record.name: record.figures.most_rise for record in ranking.ordered if record.figures is not None
     }
     usual = f"above {_RISE:g} K the copper inside gets too warm for insulation of class B"
-    return _beyond(found, _RISE, "warmer outside than usual", "most_rise", usual)
+    return _beyond(found, _RISE, "gets warmer outside than usual", "most_rise", usual)
 
 
 def _frequencies(designs: Mapping[str, Design]) -> list[str]:
@@ -73,7 +74,9 @@ def _beyond(found: Mapping[str, float], most: float, what: str, figure: str, usu
     if not beyond:
         return []
     worst = quantity_of_figure(figure).text(found[beyond[0]])
-    return [f"{_share(len(beyond), len(found))} {what}, up to {worst} in {beyond[0]}: {usual}."]
+    return [
+        f"{_share(len(beyond), len(found))} {_of_all(what, len(beyond))}, up to {worst} in {beyond[0]}: {usual}."
+    ]
 
 
 def _of_all(what: str, count: int) -> str:
@@ -83,7 +86,7 @@ def _of_all(what: str, count: int) -> str:
     ('are outside the limits', 'could not be built')
     """
     one, _, rest = what.partition(" ")
-    return what if count == 1 else f"{ {'is': 'are', 'was': 'were'}.get(one, one) } {rest}"
+    return what if count == 1 else f"{_OF_MANY.get(one, one)} {rest}"
 
 
 def _share(part: int, whole: int) -> str:

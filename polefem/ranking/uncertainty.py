@@ -105,12 +105,12 @@ def _advice(names: Sequence[str], ahead: Array, drawn: Mapping[str, Array]) -> s
     if ahead.size == 0:
         return "there is nothing to compare it with"
     if ahead[0] >= _SURE:
-        return f"{names[0]} is first, with {ahead[0]:.1%} chance to be better than {names[1]}"
+        return f"{names[0]} is first, with {100 * ahead[0]:.1f} % chance to be better than {names[1]}"
     spread = {source: (change[:, 0] - change[:, 1]).var() for source, change in drawn.items()}
     worst = max(spread, key=spread.__getitem__)
     share = spread[worst] / max(sum(spread.values()), np.finfo(float).tiny)
     what = "refine the mesh" if worst == "mesh" else f"narrow or measure this: {worst}"
     return (
-        f"{names[0]} and {names[1]} are tied ({ahead[0]:.0%} against {1 - ahead[0]:.0%}); {share:.0%} of the "
-        f"uncertainty between them is in one source, so {what}"
+        f"{names[0]} and {names[1]} are tied ({100 * ahead[0]:.0f} % against {100 * (1 - ahead[0]):.0f} %); "
+        f"{100 * share:.0f} % of the uncertainty between them is in one source, so {what}"
     )

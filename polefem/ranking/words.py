@@ -94,11 +94,11 @@ def uncertainty_text(uncertainty: Uncertainty) -> str:
         beats = (
             ""
             if at == len(uncertainty.names) - 1
-            else f"{uncertainty.ahead[at]:.0%}{' tied' if uncertainty.tied[at] else ''}"
+            else f"{100 * uncertainty.ahead[at]:.0f} %{' tied' if uncertainty.tied[at] else ''}"
         )
         value, deviation = float(uncertainty.values[at]), float(uncertainty.deviations[at])
         said = how.number(value, deviation), how.error(deviation)
-        rows.append([name, *said, f"{uncertainty.first[at]:.0%}", beats])
+        rows.append([name, *said, f"{100 * uncertainty.first[at]:.0f} %", beats])
     parts = [[f"of the +- ({how.unit})", *uncertainty.names]]
     for source, deviations in uncertainty.by_source.items():
         parts.append([source, *map(how.error, deviations.tolist())])
@@ -166,7 +166,15 @@ def sensitivity_text(slopes: Slopes, shares: SobolIndices) -> str:
             shown = "-" if np.isnan(slope) else f"{slope:+.3g} {how.unit}/{of.unit or '1'}"
             part = slopes.per_cent[j, k]
             per_cent = f"{part:+.2f}" if np.isfinite(part) else "-"
-            rows.append([name, shown, per_cent, f"{shares.first[j, k]:.0%}", f"{shares.total[j, k]:.0%}"])
+            rows.append(
+                [
+                    name,
+                    shown,
+                    per_cent,
+                    f"{100 * shares.first[j, k]:.0f} %",
+                    f"{100 * shares.total[j, k]:.0f} %",
+                ]
+            )
         lines += [*columns(rows), ""]
     return "\n".join([*lines, *_wrapped([sensitivity_sentence(shares)])]) + "\n"
 
@@ -174,7 +182,7 @@ def sensitivity_text(slopes: Slopes, shares: SobolIndices) -> str:
 def sensitivity_sentence(shares: SobolIndices) -> str:
     """What slopes and shares are, and how far the shares are to be trusted, in a sentence for every text and page."""
     parts = [
-        f"{share:.0%} of {figure_words(figure)}"
+        f"{100 * share:.0f} % of {figure_words(figure)}"
         for share, figure in zip(shares.q_squared, shares.figures, strict=True)
     ]
     return (

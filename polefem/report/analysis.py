@@ -131,7 +131,7 @@ def draw_sobol_indices(shares: SobolIndices) -> Figure:
     height = 0.8 / len(shares.figures)
     for k, name in enumerate(shares.figures):
         at = rows + (k - (len(shares.figures) - 1) / 2) * height
-        label = f"{figure_words(name)} ({shares.q_squared[k]:.0%} predicted)"
+        label = f"{figure_words(name)} ({100 * shares.q_squared[k]:.0f} % predicted)"
         axes.barh(
             at, 100 * shares.first[:, k], height=0.85 * height, color=KINDS[k % len(KINDS)], label=label
         )

@@ -40,7 +40,7 @@ def shared_torque_traces(point: SharedTorqueOperatingPoint, m: CoupledMap, resis
     run = point.run(m, resistance)
     angle = run.angles / deg
     currents = {f"phase {k + 1}": (angle, run.current[:, k]) for k in range(run.phases)}
-    torque = {f"all phases: ripple {run.ripple:.1%}": (angle, run.torque)}
+    torque = {f"all phases: ripple {100 * run.ripple:.1f} %": (angle, run.torque)}
     title = f"{point.name}: {run.copper_loss:.3g} W in copper, ripple: {RIPPLE_FORMULA}"
     return Traces(title, "rotor angle (deg)", {"current (A)": currents, "torque (N m)": torque})
 

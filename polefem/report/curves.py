@@ -84,7 +84,7 @@ def torque_of_designs(
     torques = {name: rectangular_torque(*operation) for name, operation in operations.items()}
     pitch = min((m.pitch for m, _, _ in operations.values()), default=1.0)
     angle = np.linspace(0.0, pitch, 2 * _FINE)
-    y = {f"{name}: ripple {t.ripple:.0%}": _over(t, angle) for name, t in torques.items()}
+    y = {f"{name}: ripple {100 * t.ripple:.0f} %": _over(t, angle) for name, t in torques.items()}
     title, note = f"Torque of all phases, {basis}", f"ripple: {RIPPLE_FORMULA}"
     return Curves(title, "rotor angle (deg)", "torque (N m)", angle / deg, y, growing=False, note=note)
 
@@ -94,10 +94,10 @@ def torque_of_phases(m: CoupledMap, drive: RectangularCurrent, current: float) -
     a rotor pitch (deg), under the ideal rectangular current."""
     torque = rectangular_torque(m, drive, current)
     angle = np.linspace(0.0, m.pitch, 2 * _FINE)
-    y = {f"all phases: ripple {torque.ripple:.0%}": _over(torque, angle)}
+    y = {f"all phases: ripple {100 * torque.ripple:.0f} %": _over(torque, angle)}
     if m.coupling == "joint":
         alone = rectangular_torque(summed(m.single), drive, current)
-        y[f"single phases summed: ripple {alone.ripple:.0%}"] = _over(alone, angle)
+        y[f"single phases summed: ripple {100 * alone.ripple:.0f} %"] = _over(alone, angle)
     for phase in range(m.phases):
         own = angle - phase * m.stroke
         conducts = np.mod(own - drive.turn_on, m.pitch) < drive.dwell

@@ -31,16 +31,19 @@ class Joining:
         if self.otherwise is None:
             return (f"{said}; joined {_signs(self.other)} it could not be judged.",)
         brakes = self.figures.brakes()
-        ripple, torque = (
-            " instead of ".join(
-                quantity_of_figure(name, brakes).text(f.value(name)) for f in (self.otherwise, self.figures)
-            )
+        pairs = [
+            [quantity_of_figure(name, brakes).text(f.value(name)) for f in (self.otherwise, self.figures)]
             for name in ("ripple", "mean_torque")
-        )
+        ]
+        torque = figure_words("mean_torque", brakes)
+        if all(other == own for other, own in pairs):
+            what = f"the winner has the same ripple and {torque}"
+        else:
+            ripples, torques = (" instead of ".join(pair) for pair in pairs)
+            what = f"the winner has a ripple of {ripples} and a {torque} of {torques}"
         return (
             f"{said}: the ranking is for that.",
-            f"Joined {_signs(self.other)} with the same copper, the winner has a ripple of {ripple} and a "
-            f"{figure_words('mean_torque', brakes)} of {torque}.",
+            f"Joined {_signs(self.other)} with the same copper, {what}.",
         )
 
 

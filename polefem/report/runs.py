@@ -38,7 +38,7 @@ def current_of_run(run: DriveRun) -> Curves:
 def torque_of_run(run: DriveRun) -> Curves:
     """Torque of all phases, N m, over a rotor pitch (deg), with its mean."""
     y = {"torque": run.torque, "mean": np.full_like(run.torque, run.mean_torque)}
-    ripple = "no mean" if math.isinf(run.ripple) else f"{run.ripple:.1%}"
+    ripple = "no mean" if math.isinf(run.ripple) else f"{100 * run.ripple:.1f} %"
     title = f"Torque, {run.coupling}: ripple {ripple} = {RIPPLE_FORMULA}"
     return Curves(title, "rotor angle (deg), 0: first phase aligned", "torque (N m)", run.angles / deg, y)
 

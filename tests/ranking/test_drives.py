@@ -45,9 +45,9 @@ def test_positions_and_swaps_are_those_of_the_figures() -> None:
 def test_the_text_names_where_the_order_changes() -> None:
     text = drives_text(orders_under_drives(RECORDS, "equal copper loss", CONDITIONS))
     assert "While throwing: a bridge on 24 V at 100 rpm, equal copper loss of 60 W; ranked by ripple" in text
-    assert "While throwing notched is first, number 3 under ideal. 3 of 3 pairs change places" in text
+    assert "While throwing, notched is first, number 3 under ideal. 3 of 3 pairs change places" in text
     assert "wide overtakes narrow" in text and "narrow overtakes" not in text
-    assert "Under best the order is that under ideal: narrow is first." in text
+    assert "Under best, the order is that under ideal: narrow is first." in text
     assert "not ranked here: notched: no figures under best: the supply must reach it" in text
     assert "1  notched" in text.split("Positions by")[0]
 

@@ -36,10 +36,13 @@ def test_nothing_is_said_of_what_is_usual() -> None:
     [
         (
             {"current_density": 12.6e6},
-            "1 of 2 shapes with a current density beyond the usual, up to 7.27 A/mm² in other",
+            "1 of 2 shapes carries a current density beyond the usual, up to 7.27 A/mm² in other",
         ),
-        ({"current_density": 6e6 * 3**0.5 * 1.001}, "1 of 2 shapes with a current density"),
-        ({"most_rise": 76.0}, "1 of 2 shapes warmer outside than usual, up to 76 K in other: above 60 K"),
+        ({"current_density": 6e6 * 3**0.5 * 1.001}, "1 of 2 shapes carries a current density"),
+        (
+            {"most_rise": 76.0},
+            "1 of 2 shapes gets warmer outside than usual, up to 76 K in other: above 60 K",
+        ),
     ],
 )
 def test_what_is_beyond_the_usual_is_said(figures: dict[str, float], sentence: str) -> None:
@@ -67,6 +70,6 @@ def test_shapes_without_a_place_are_named_first() -> None:
     first, second, third = remarks(ranking, {"good": Design("good", MACHINE, {}, PLAN)})
     assert first == "1 of 8 shapes is outside the limits: rough."
     assert second == "6 of 8 shapes could not be built: r0, r1, r2, r3 and 2 more."
-    assert third.startswith("1 of 1 shape warmer outside than usual, up to 90 K in good")
+    assert third.startswith("1 of 1 shape gets warmer outside than usual, up to 90 K in good")
     lines = table_text(ranking, remarks=(first, second)).splitlines()
     assert lines[1:4] == [f"! {first}", f"! {second}", ""]

@@ -58,7 +58,7 @@ def test_designs_are_shown_side_by_side_with_their_ripple() -> None:
     shown = curves.torque_of_designs(DRIVEN, "equal current of 10 A")
     ((label, torque),) = shown.y.items()
     assert (
-        label == "one: ripple 50%"
+        label == "one: ripple 50 %"
     )  # turned on in the middle of the corner, where half of the torque is there
     assert torque.max() == pytest.approx(10.0**2 / 2 * 54e-3 / (30 * deg), rel=1e-3)
     assert "(max - min) / |mean|" in shown.note

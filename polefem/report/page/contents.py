@@ -74,21 +74,21 @@ class PathPart:
 class Page:
     """What stands on a page.
 
-    title, answer: of the study. winner: its name, empty where there is none. sure: how sure the order is. cut, switch:
-    of the winner. ranking, unranked: shapes with and without a place; unranked may have no rows. together: pictures of
-    shapes side by side. first: what to cut, with dimensions. winding: what to wind; None without a winner. speeds,
-    at_speed: what the winner asks of its bridge at the operating points of one, and pictures of that. drives, shares,
-    switching: None where the study does not ask for them. sound, hear: pull and level of each shape, and what the
-    winner's ring meets. paths: of searches along slopes; levers: their ends side by side.
-    conditions: what is equal under each drive. at_the_shaft:
-    operating points that are no drives. chapters: shapes one by one. unshown: how many more there are. assumed,
-    cautions: sentences. files: beside the page, by what they hold. versions: of what computed the numbers. command:
-    that makes the page again.
+    title, answer: of the study. remarks: what should be known before its figures. winner: its name, empty where there
+    is none. sure: how sure the order is. cut, switch: of the winner. ranking, unranked: shapes with and without a
+    place; unranked may have no rows. together: pictures of shapes side by side. first: what to cut, with dimensions.
+    winding: what to wind; None without a winner. speeds, at_speed: what the winner asks of its bridge at the operating
+    points of one, and pictures of that. drives, shares, switching: None where the study does not ask for them. sound,
+    hear: pull and level of each shape, and what the winner's ring meets. paths: of searches along slopes; levers: their
+    ends side by side. conditions: what is equal under each drive. at_the_shaft: operating points that are no drives.
+    chapters: shapes one by one. unshown: how many more there are. assumed, cautions: sentences. files: beside the page,
+    by what they hold. versions: of what computed the numbers. command: that makes the page again.
     """
 
     title: str
     winner: str
     answer: str
+    remarks: tuple[str, ...]
     sure: tuple[str, ...]
     cut: tuple[str, ...]
     switch: str
@@ -156,7 +156,8 @@ def page_of(
     return Page(
         title=findings.study.name,
         winner=winner.name if winner is not None else "",
-        answer=" ".join([answer(findings), *remarks(findings.ranking, findings.designs)]),
+        answer=answer(findings),
+        remarks=remarks(findings.ranking, findings.designs),
         sure=how_sure(findings) if findings.ranking.ordered else (),
         cut=(*to_cut(winner), *joined) if winner is not None else (),
         switch=to_switch(winner, switching is not None) if winner is not None else "",

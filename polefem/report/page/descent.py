@@ -25,10 +25,10 @@ _SHOWN = ("ripple", "mean_torque", "lowest_torque", "highest_torque", "current",
 _STEP = {"mm": 0.1, "deg": 1.0}
 
 TIGHTNESS_NOTE = (
-    f"Room: how far a dimension alone (with what follows from it) may be off until ripple has risen by {RISE:.0%} of "
-    "the mean torque, by the exact slopes of the torque at every angle: to first order, so that small rooms are the "
-    "surest. Where ripple is least it rises whichever way a dimension goes; slopes are of either side. Off together, "
-    "dimensions share the room between them."
+    "Room: how far a dimension alone (with what follows from it) may be off until ripple has risen by "
+    f"{100 * RISE:.0f} % of the mean torque, by the exact slopes of the torque at every angle: to first order, so that "
+    "small rooms are the surest. Where ripple is least it rises whichever way a dimension goes; slopes are of either "
+    "side. Off together, dimensions share the room between them."
 )
 
 

@@ -33,7 +33,10 @@ def winding_lines(order: WindingOrder) -> tuple[tuple[str, str], ...]:
         ("wire", f"{_mm(wire.bare)} mm bare, {_mm(wire.overall)} mm over enamel of grade 2{in_hand}"),
         ("turns", f"{order.turns} a coil, {order.coils} coils"),
         ("layers in a coil side", rows),
-        ("fill", f"{order.packing.fill:.0%} with enamel, {order.packing.copper_fill:.0%} copper"),
+        (
+            "fill",
+            f"{100 * order.packing.fill:.0f} % with enamel, {100 * order.packing.copper_fill:.0f} % copper",
+        ),
         (
             "length of wire",
             f"{_three(order.coil_length)} m a coil, {_three(order.length)} m in all, without leads",
