@@ -33,8 +33,8 @@ def drives_text(orders: DriveOrders, most: int = 20) -> str:
     lines: list[str] = []
     for k in range(1, len(orders.drives)):
         lines += [*_order(orders, k, most), ""]
-    lines += [f"Positions by {orders.words} under each drive", ""]
-    rows = [["design", *orders.drives]]
+    lines += [f"Places by {orders.words} under each drive", ""]
+    rows = [["shape", *orders.drives]]
     for at, name in enumerate(orders.names[:most]):
         places = orders.positions[at]
         rows.append([name, *(f"{place:.0f}" if np.isfinite(place) else "-" for place in places)])

@@ -105,7 +105,7 @@ def _advice(names: Sequence[str], ahead: Array, drawn: Mapping[str, Array]) -> s
     if ahead.size == 0:
         return "there is nothing to compare it with"
     if ahead[0] >= _SURE:
-        return f"{names[0]} is first, with {100 * ahead[0]:.1f} % chance to be better than {names[1]}"
+        return f"{names[0]} is first, with {100 * ahead[0]:.0f} % chance to be better than {names[1]}"
     spread = {source: (change[:, 0] - change[:, 1]).var() for source, change in drawn.items()}
     worst = max(spread, key=spread.__getitem__)
     share = spread[worst] / max(sum(spread.values()), np.finfo(float).tiny)

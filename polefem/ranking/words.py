@@ -83,7 +83,7 @@ def uncertainty_text(uncertainty: Uncertainty) -> str:
     how = quantity_of_figure(uncertainty.figure, uncertainty.brakes)
     rows = [
         [
-            "design",
+            "shape",
             f"{figure_words(uncertainty.figure, uncertainty.brakes)} ({how.unit})",
             "+-",
             "is the best",
@@ -132,7 +132,7 @@ def fields_text(ranking: Ranking, most: int = 8) -> str:
     names = list(dict.fromkeys(name for record in first for name in record.changes))
     if not names or not all(isinstance(r.changes.get(n, 0.0), int | float) for r in first for n in names):
         return ""
-    rows = [["design", *names]]
+    rows = [["shape", *names]]
     rows += [
         [r.name, *(field_text(n, r.changes[n]) if n in r.changes else "unchanged" for n in names)]
         for r in first
@@ -143,7 +143,7 @@ def fields_text(ranking: Ranking, most: int = 8) -> str:
 def pareto_text(best: Sequence[Record], objectives: Sequence[str]) -> str:
     """The designs that no other beats on every goal."""
     words = [figure_words(objective, braking(best, objective)) for objective in objectives]
-    rows = [["design", *words]]
+    rows = [["shape", *words]]
     rows += [
         [r.name, *(figure_text(r, objective) for objective in objectives)]
         for r in best

@@ -31,6 +31,10 @@ class Joining:
         if self.otherwise is None:
             return (f"{said}; joined {_signs(self.other)} it could not be judged.",)
         brakes = self.figures.brakes()
+        switches = ("turn_on", "turn_off")
+        on, off = (quantity_of_figure(name).text(self.otherwise.value(name)) for name in switches)
+        suited = any(self.otherwise.value(name) != self.figures.value(name) for name in switches)
+        switched = f", switched from {on} to {off} as suits that" if suited else ""
         pairs = [
             [quantity_of_figure(name, brakes).text(f.value(name)) for f in (self.otherwise, self.figures)]
             for name in ("ripple", "mean_torque")
@@ -43,7 +47,7 @@ class Joining:
             what = f"the winner has a ripple of {ripples} and a {torque} of {torques}"
         return (
             f"{said}: the ranking is for that.",
-            f"Joined {_signs(self.other)} with the same copper, {what}.",
+            f"Joined {_signs(self.other)} with the same copper{switched}, {what}.",
         )
 
 

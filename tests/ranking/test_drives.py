@@ -49,7 +49,7 @@ def test_the_text_names_where_the_order_changes() -> None:
     assert "wide overtakes narrow" in text and "narrow overtakes" not in text
     assert "Under best, the order is that under ideal: narrow is first." in text
     assert "not ranked here: notched: no figures under best: the supply must reach it" in text
-    assert "1  notched" in text.split("Positions by")[0]
+    assert "1  notched" in text.split("Places by")[0]
 
 
 def test_a_figure_that_a_bridge_does_not_have_gives_way_to_the_ripple() -> None:

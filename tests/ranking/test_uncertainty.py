@@ -58,7 +58,7 @@ def test_the_advice_names_what_parts_them_least() -> None:
     assert "narrow or measure this: air_gap +-0.05 mm" in uncertainty(a=[gap, mesh], b=[gap, mesh]).advice
     rough = Effect("mesh", 0.1)
     assert "refine the mesh" in uncertainty(a=[gap, rough], b=[gap, rough]).advice
-    assert uncertainty(a=[mesh], b=[mesh]).advice.startswith("a is first, with 100.0 %")
+    assert uncertainty(a=[mesh], b=[mesh]).advice.startswith("a is first, with 100 %")
     assert uncertainty(a=[mesh]).advice == "there is nothing to compare it with"
 
 

@@ -212,7 +212,7 @@ def test_the_command_line_prints_each_order_and_writes_the_switching_table(
         in out
     )
     assert "Under bridge: a bridge on 400 V at 47.75 rpm, equal copper loss of 20 W; ranked by ripple" in out
-    assert "Positions by ripple under each drive" in out
+    assert "Places by ripple under each drive" in out
     caution, heading, generator, motor = (tmp_path / "switching.csv").read_text().splitlines()
     assert "local codes and licensed practice" in caution and heading.startswith("speed_rad_s,torque_n_m")
     assert generator.startswith("5,-0.5,") and motor.startswith("5,0.5,")
