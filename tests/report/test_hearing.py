@@ -13,7 +13,7 @@ from polefem.params import RectangularCurrent
 from polefem.ranking import rank
 from polefem.report import Findings, findings_of
 from polefem.report.hearing import draw_pressure, draw_speeds, draw_waves, shown_speeds
-from polefem.report.page.hearing import forces_of, sound_table, to_hear
+from polefem.report.page.hearing import _meetings, forces_of, sound_table, to_hear
 from polefem.report.pictures import shape_drawings
 from polefem.ring import Hearing, RingWaves
 from polefem.study import (
@@ -80,13 +80,28 @@ def test_a_thicker_yoke_is_quieter(findings: Findings) -> None:
 def test_the_winner_s_page_names_speeds_and_what_is_left_out(findings: Findings) -> None:
     shape = findings.shapes[0]
     said = " ".join(to_hear(shape))
-    assert "With the currents of ideal (300 rpm), order" in said and "meets the yoke at" in said
+    assert "With the currents of ideal (300 rpm), " in said and "meets the yoke at" in said
     assert "An estimate; not in it: feet" in said and "2 % of the critical" in said
     (caution,) = forces_of(shape)
     side = shape.figures.value("ideal.side_pull")
     assert side is not None and f"goes to one side with up to {float(f'{side:.3g}'):g} N" in caution
     assert "0.1 mm off its axis" in caution and "a pole is pulled with up to" in caution
     assert any(drawing.name.endswith("speeds-ideal") for drawing in shape_drawings(shape))
+
+
+def test_what_lies_far_beyond_the_speed_is_not_told_as_if_it_were_met() -> None:
+    slow = RingWaves("stator", 4, 10.0, ((2, 1000.0),), ((-2, 4, 5.0), (2, 5, 4.0)), 11)
+    said = _meetings(slow)
+    assert said.startswith(
+        "no wave of note up to harmonic 11 of the electrical frequency meets the yoke below 191 rpm"
+    )
+    assert said.endswith(
+        "twice that speed. First beyond it, order 2 meets the yoke at 3000 rpm (harmonic 5 of the "
+        "electrical frequency, 1000 Hz)"
+    )
+    met = _meetings(replace(slow, speed=300.0))
+    assert met.startswith("order 2 meets the yoke at 3750 rpm") and "beyond" not in met
+    assert "beyond" not in _meetings(replace(slow, waves=()))
 
 
 def test_a_chart_reaches_the_first_crossing() -> None:

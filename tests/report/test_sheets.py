@@ -132,7 +132,7 @@ def test_a_sheet_is_the_same_whenever_it_is_made(tmp_path: Path) -> None:
     assert {said: path.name for said, path in one.items()} == {
         "sheets to print (PDF)": "a-sheets.pdf",
         "sheet to cut (SVG)": "a-to-cut.svg",
-        "sheet poles (SVG)": "a-poles.svg",
+        "sheet of the poles (SVG)": "a-poles.svg",
         "sheet to wind (SVG)": "a-to-wind.svg",
         "sheet to join (SVG)": "a-to-join.svg",
     }

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from polefem.report.findings import Findings, Shape
-from polefem.report.hearing import shown_speeds
+from polefem.report.hearing import SHOWN_SPEEDS, shown_speeds
 from polefem.report.page.tables import Cell, Head, Table
-from polefem.ring import LEFT_OUT, relative_level
+from polefem.ring import LEFT_OUT, RingWaves, crossing_sentence, relative_level
 from polefem.study import OF_SOUND, OperatingPointFigures, field_text, quantity_of_figure
 from polefem.units import rpm
 
@@ -29,7 +30,7 @@ def sound_table(findings: Findings) -> Table | None:
     for point in points:
         heads += [
             Head(f"pull on a pole, {point}", "N"),
-            Head(f"order, {point}", "N"),
+            Head(f"squeeze of the ring, {point}", "N"),
             Head(f"level, {point}", "dB"),
         ]
     for shape in heard:
@@ -44,7 +45,9 @@ def sound_table(findings: Findings) -> Table | None:
             cells.append(Cell("-" if level is None else f"{level:+.1f}", level))
         rows.append(tuple(cells))
     return Table(
-        "Swing of the pull, and level of the ring against the first shape", tuple(heads), tuple(rows)
+        "Pull on a pole and squeeze of the ring, highest less lowest, and level against the first shape",
+        tuple(heads),
+        tuple(rows),
     )
 
 
@@ -55,20 +58,31 @@ def to_hear(shape: Shape) -> tuple[str, ...]:
         return ()
     said = []
     for name, met in sound.items():
-        highest, _ = shown_speeds(met)
-        met_at = met.sentence(highest)
-        said.append(f"With the currents of {name} ({met.speed / rpm:.0f} rpm), {met_at}.")
+        said.append(f"With the currents of {name} ({met.speed / rpm:.0f} rpm), {_meetings(met)}.")
     own = ", ".join(
-        f"order {order} at {hertz:.0f} Hz" for order, hertz in next(iter(sound.values())).frequencies[:4]
+        f"{hertz:.0f} Hz in order {order}" for order, hertz in next(iter(sound.values())).frequencies[:4]
     )
     said.append(
-        f"By itself, held {_HELD[hearing.mount]}, the ring rings in {own}. An estimate; not in it: {LEFT_OUT}."
+        f"The ring's own frequencies, held {_HELD[hearing.mount]}: {own}. An estimate; not in it: {LEFT_OUT}."
     )
     said.append(
-        f"Levels compare how fast the ring's surface moves, by the square, against the first shape, with an assumed "
+        "The squeeze is the order of the pull with as many waves round the ring as a phase has poles. Levels compare "
+        "how fast the ring's surface moves, by the square, against the first shape, with an assumed "
         f"damping of {hearing.damping * 100:.2g} % of the critical. They say nothing of how loud a machine is."
     )
     return tuple(said)
+
+
+def _meetings(met: RingWaves) -> str:
+    """What is met up to twice the speed of the operating point; where nothing is, also what is met first beyond."""
+    near = SHOWN_SPEEDS * met.speed
+    said = met.sentence(near)
+    if met.crossings(0.0, near) or not (beyond := shown_speeds(met)[1]):
+        return said
+    slowest = min(beyond, key=lambda crossing: crossing.speed)
+    return (
+        f"{said}, twice that speed. First beyond it, {crossing_sentence([slowest], math.inf, met.harmonics)}"
+    )
 
 
 def _heard(shape: Shape, points: Sequence[str]) -> bool:

@@ -102,9 +102,8 @@ def write_sheets(sheets: Sequence[Sheet], folder: str | Path, stem: str) -> dict
         part.write_bytes(pdf_of(sheets))
     written = {"sheets to print (PDF)": everything}
     for sheet in sheets:
-        written[f"sheet {sheet.name.replace('-', ' ')} (SVG)"] = sheet.write(
-            folder / f"{stem}-{sheet.name}.svg"
-        )
+        what = "of the poles" if sheet.name == "poles" else sheet.name.replace("-", " ")
+        written[f"sheet {what} (SVG)"] = sheet.write(folder / f"{stem}-{sheet.name}.svg")
     return written
 
 
