@@ -62,7 +62,8 @@ class RectangularCurrent:
         return self.turn_on + self.turn_off > 0.0
 
     def __str__(self) -> str:
-        return f"on at {math.degrees(self.turn_on):.4g}, off at {math.degrees(self.turn_off):.4g} deg"
+        on, off = (f"{round(math.degrees(angle), 2) + 0.0:g}" for angle in (self.turn_on, self.turn_off))
+        return f"on at {on}, off at {off} deg"
 
 
 @spelled

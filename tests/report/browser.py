@@ -5,7 +5,9 @@ Each check gives findings (sentences), none where all is well, so that a broken 
 
 from __future__ import annotations
 
+import base64
 import json
+import re
 import shutil
 import time
 from collections.abc import Iterator
@@ -31,6 +33,7 @@ __all__ = [
     "on_paper",
     "on_screen",
     "opened",
+    "printed_sheets",
     "unseen_pictures",
 ]
 
@@ -113,6 +116,12 @@ def on_paper(driver: Any) -> None:
     at_width(driver, _A4)
     driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
     _settle(driver)
+
+
+def printed_sheets(driver: Any) -> int:
+    """How many sheets of paper the page takes when it is printed as it stands on the screen."""
+    written = driver.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
+    return len(re.findall(rb"/Type /Page\b", base64.b64decode(written["data"])))
 
 
 def on_screen(driver: Any) -> None:

@@ -69,6 +69,18 @@ def test_nothing_is_clipped_and_every_picture_is_shown(width: Callable[[Any], No
     assert browser.unseen_pictures(shown) == []
 
 
+def test_paper_ends_where_the_page_does(shown: Any, broken: Callable[[str, str], Any]) -> None:
+    """What unfolds once sheets are counted pushes the cautions off the last of them."""
+
+    def whole(driver: Any) -> bool:
+        printed = browser.printed_sheets(driver)
+        driver.execute_script("document.querySelectorAll('details').forEach((fold) => { fold.open = true; })")
+        return printed == browser.printed_sheets(driver) > 1
+
+    assert whole(shown)
+    assert not whole(broken('"beforeprint"', '"neverprinted"'))
+
+
 @pytest.mark.parametrize("width", WIDTHS.values(), ids=WIDTHS)
 @pytest.mark.parametrize(
     "wrong",

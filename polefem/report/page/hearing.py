@@ -29,8 +29,8 @@ def sound_table(findings: Findings) -> Table | None:
     heads, rows = [Head("shape", number=False)], []
     for point in points:
         heads += [
-            Head(f"pull on a pole, {point}", "N"),
-            Head(f"squeeze of the ring, {point}", "N"),
+            Head(f"pull swing, {point}", "N"),
+            Head(f"wave swing, {point}", "N"),
             Head(f"level, {point}", "dB"),
         ]
     for shape in heard:
@@ -45,7 +45,7 @@ def sound_table(findings: Findings) -> Table | None:
             cells.append(Cell("-" if level is None else f"{level:+.1f}", level))
         rows.append(tuple(cells))
     return Table(
-        "Pull on a pole and squeeze of the ring, highest less lowest, and level against the first shape",
+        "Swing of the pull, and level of the ring against the first shape",
         tuple(heads),
         tuple(rows),
     )
@@ -66,9 +66,10 @@ def to_hear(shape: Shape) -> tuple[str, ...]:
         f"The ring's own frequencies, held {_HELD[hearing.mount]}: {own}. An estimate; not in it: {LEFT_OUT}."
     )
     said.append(
-        "The squeeze is the order of the pull with as many waves round the ring as a phase has poles. Levels compare "
-        "how fast the ring's surface moves, by the square, against the first shape, with an assumed "
-        f"damping of {hearing.damping * 100:.2g} % of the critical. They say nothing of how loud a machine is."
+        "Pull swing is the highest less the lowest pull on a pole; wave swing likewise, of the order with as many "
+        "waves round the ring as a phase has poles, which squeezes it. Levels compare how fast the ring's surface "
+        "moves, by the square, against the first shape, with an assumed damping of "
+        f"{hearing.damping * 100:.2g} % of the critical. They say nothing of how loud a machine is."
     )
     return tuple(said)
 

@@ -56,9 +56,12 @@ addEventListener("hashchange", reveal);
 reveal();
 const paper = matchMedia("print");
 let closed = [];
-const unfold = () => {
-  if (paper.matches) { closed = folds.filter((fold) => !fold.open); closed.forEach((fold) => { fold.open = true; }); }
-  else closed.forEach((fold) => { fold.open = false; });
+const unfold = (printed) => {
+  if (printed) { closed.push(...folds.filter((fold) => !fold.open)); closed.forEach((fold) => { fold.open = true; }); }
+  else { closed.forEach((fold) => { fold.open = false; }); closed = []; }
 };
-paper.addEventListener("change", unfold);
-unfold();
+// Before the sheets are counted: what unfolds later pushes the end off the last of them.
+addEventListener("beforeprint", () => unfold(true));
+addEventListener("afterprint", () => unfold(false));
+paper.addEventListener("change", () => unfold(paper.matches));
+if (paper.matches) unfold(true);
