@@ -41,9 +41,8 @@ def drives_text(orders: DriveOrders, most: int = 20) -> str:
     lines += [*columns(rows), ""]
     for k in range(1, len(orders.drives)):
         lines += _wrapped(change_sentence(orders, k))
-    if orders.rankings[0].by != orders.figure:
-        by = figure_words(orders.rankings[0].by, braking(orders.rankings[0].ordered, orders.rankings[0].by))
-        lines += _wrapped(f"{orders.drives[0]}: by {by}, as it has no {figure_words(orders.figure)}.")
+    if another := _by_another(orders):
+        lines += _wrapped(f"{orders.drives[0]}:{another}.")
     note = f"ripple: {RIPPLE_FORMULA}. efficiency: of copper and bridge, iron loss not counted."
     return "\n".join([*lines, *_wrapped(note)]) + "\n"
 
@@ -67,7 +66,7 @@ def change_sentence(orders: DriveOrders, k: int) -> str:
     if best is None:
         return f"{_begun(drive)}, no shape has figures."
     if k == 0:
-        return f"{_begun(drive)}, {best} is first."
+        return f"{_begun(drive)}, {best} is first{_by_another(orders)}."
     swapped = orders.swapped(k)
     if not swapped:
         return f"{_begun(drive)}, the order is that under {orders.drives[0]}: {best} is first."
@@ -81,6 +80,14 @@ def change_sentence(orders: DriveOrders, k: int) -> str:
     more = f" and {len(swapped) - _PAIRS} more" if len(swapped) > _PAIRS else ""
     share = f"{len(swapped)} of {orders.compared(k)} pairs change places"
     return f"{_begun(drive)}, {said}. {share}: {', '.join(pairs)}{more}."
+
+
+def _by_another(orders: DriveOrders) -> str:
+    """By what the first drive orders, where it lacks the figure of the others."""
+    first = orders.rankings[0]
+    if first.by == orders.figure:
+        return ""
+    return f" by {figure_words(first.by, braking(first.ordered, first.by))}, as it has no {figure_words(orders.figure)}"
 
 
 def _begun(drive: str) -> str:

@@ -183,7 +183,7 @@ def _densities(shape: Shape) -> list[Drawing]:
     def densities() -> list[FluxDensity]:
         if not made:
             for said, angle, field in zip(SECTION_PLACES, known.angles.tolist(), known.fields, strict=True):
-                own = ", colours of its own" if said == SECTION_PLACES[_UNALIGNED] else ""
+                own = ",\ncolours of its own" if said == SECTION_PLACES[_UNALIGNED] else ""
                 where = f"{said}, {angle / deg:.3g} deg, {known.current:.3g} A in one phase{own}"
                 title = f"Flux density, {where}"
                 made.append(density_of(machine, field, title))

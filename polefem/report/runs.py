@@ -16,6 +16,7 @@ from polefem.report.style import KINDS, LINES, axes_on, new_figure, plain_axes
 from polefem.units import deg, rpm
 
 __all__ = [
+    "coupling_words",
     "current_of_run",
     "draw_powers",
     "draw_run",
@@ -35,11 +36,20 @@ def current_of_run(run: DriveRun) -> Curves:
     return Curves(title, x_name, "current (A)", run.angles / deg, currents)
 
 
+def coupling_words(coupling: str) -> str:
+    """How phases count, for who reads.
+
+    >>> coupling_words("joint")
+    'phases together'
+    """
+    return "phases together" if coupling == "joint" else f"phases {coupling}"
+
+
 def torque_of_run(run: DriveRun) -> Curves:
     """Torque of all phases, N m, over a rotor pitch (deg), with its mean."""
     y = {"torque": run.torque, "mean": np.full_like(run.torque, run.mean_torque)}
     ripple = "no mean" if math.isinf(run.ripple) else f"{100 * run.ripple:.1f} %"
-    title = f"Torque, {run.coupling}: ripple {ripple} = {RIPPLE_FORMULA}"
+    title = f"Torque, {coupling_words(run.coupling)}: ripple {ripple} = {RIPPLE_FORMULA}"
     return Curves(title, "rotor angle (deg), 0: first phase aligned", "torque (N m)", run.angles / deg, y)
 
 

@@ -97,7 +97,12 @@ def figure_bars(records: Sequence[Record], figures: Sequence[str]) -> FigureBars
         for record in records:
             value = None if record.figures is None else record.figures.value(name)
             error = error_from_map(record, name) if value is not None else None
-            rows.append([np.nan if value is None else value / how.size, (error or 0.0) / abs(how.size)])
+            rows.append(
+                [
+                    np.nan if value is None else value / how.size,
+                    np.nan if error is None else error / abs(how.size),
+                ]
+            )
         found[f"{figure_words(name, brakes)} ({how.unit})"] = np.array(rows, dtype=float).reshape(-1, 2)
     return FigureBars(tuple(record.name for record in records), found)
 

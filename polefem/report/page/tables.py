@@ -13,6 +13,7 @@ from polefem.drive import AngleTable
 from polefem.params.quantity import Quantity, rounded
 from polefem.ranking import Uncertainty
 from polefem.report.findings import Findings
+from polefem.report.runs import coupling_words
 from polefem.report.sheets import winding_lines
 from polefem.study import (
     Figures,
@@ -271,7 +272,7 @@ def switching_table(table: AngleTable) -> Table:
             cells += [Cell(how.number(v), v if math.isfinite(v) else None) for v, how in found]
             rows.append((*cells, *([Cell(table.reasons[j][k])] if refused else [])))
     both = bool((table.torques < 0.0).any()) and not brakes
-    said = f"Switching over speed and {'braking ' if brakes else ''}torque, phases {table.coupling}"
+    said = f"Switching over speed and {'braking ' if brakes else ''}torque, {coupling_words(table.coupling)}"
     return Table(f"{said}; torque below 0: as a generator" if both else said, tuple(heads), tuple(rows))
 
 
