@@ -42,11 +42,11 @@ def power_over_speed(table: AngleTable, name: str) -> PowerOverSpeed:
 
 
 def draw_power(power: PowerOverSpeed) -> Figure:
-    """The picture of both, side by side."""
-    figure = new_figure(9.0, 3.9)
+    """The picture of both, one above the other: legible on a phone."""
+    figure = new_figure(5.6, 5.2)
     parts = (("power out (W)", power.power_out), ("efficiency (%)", power.efficiency))
-    for axes, (said, y) in zip(figure.subplots(1, 2), parts, strict=True):
-        plain_axes(axes, "", "speed (rpm)", said)
+    for axes, (said, y) in zip(figure.subplots(2, 1, sharex=True), parts, strict=True):
+        plain_axes(axes, "", "", said)
         axes.grid(True, color="#d8dde3", linewidth=0.6)
         axes.set_axisbelow(True)
         for at, (label, values) in enumerate(y.items()):
@@ -56,8 +56,9 @@ def draw_power(power: PowerOverSpeed) -> Figure:
             )
         axes.set_ylim(bottom=0.0)
         axes.set_xlim(0.97 * power.speeds[0], 1.02 * power.speeds[-1])
+    axes.set_xlabel("speed (rpm)")
     figure.suptitle(power.title, fontsize="medium", x=0.01, ha="left")
     figure.legend(
-        *axes.get_legend_handles_labels(), loc="outside right upper", frameon=False, fontsize="small"
+        *axes.get_legend_handles_labels(), loc="outside lower left", ncols=3, frameon=False, fontsize="small"
     )
     return figure

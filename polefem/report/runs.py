@@ -30,7 +30,7 @@ __all__ = [
 def current_of_run(run: DriveRun) -> Curves:
     """Currents of all phases, A, over a rotor pitch from turn-on of the first (deg, 0 where it is aligned)."""
     on, off = run.drive.turn_on / deg, run.drive.turn_off / deg
-    title = f"Currents of the phases: on at {on:.4g} deg, off at {off:.4g} deg"
+    title = f"Currents of the phases: on at {on:.2f} deg, off at {off:.2f} deg"
     currents = {f"phase {phase + 1}": run.current[:, phase] for phase in range(run.phases)}
     x_name = "rotor angle (deg), 0: first phase aligned"
     return Curves(title, x_name, "current (A)", run.angles / deg, currents)
