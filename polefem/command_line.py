@@ -50,7 +50,7 @@ _EXAMPLES = """examples:
   polefem run studies/pottery_wheel.py --mesh coarse --out results/trial
   polefem report studies/pottery_wheel.py --mesh coarse --out results/trial
   polefem animate studies/pottery_wheel.py --mesh coarse --out results/trial --shape tapered
-  polefem export studies/pottery_wheel.py --mesh coarse --out results/trial --shape tapered --as dxf nc
+  polefem export studies/pottery_wheel.py --mesh coarse --out results/trial --shape tapered --as dxf pdf
   polefem figures studies/pottery_wheel.py
 
 `COMMAND --help` lists the options of a command. What was computed is kept in the folder: the same command goes on

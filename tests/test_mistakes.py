@@ -12,6 +12,7 @@ import pytest
 from numpy.typing import ArrayLike
 
 from polefem import Bridge, DriveOperatingPoint, EqualCurrent, Study, Variant, main, run
+from polefem.bench import KINDS
 from polefem.errors import InvalidValue, MissingLibrary
 from polefem.field import BuiltMachine
 from polefem.study import InProcess, Solver
@@ -173,11 +174,11 @@ def test_a_shape_is_exported(tmp_path: Path, capsys: pytest.CaptureFixture[str])
     assert main(study, ["--no-pictures", "--out", "there"], FAKE, InProcess()) == 0
     capsys.readouterr()
     wanted = ["export", "mine.py", "--out", "there", "--shape", "second", "--as"]
-    assert (
-        main(None, [*wanted, "dxf", "svg", "nc", "csv", "json", "toml", "vtu", "msh"], FAKE, InProcess()) == 0
-    )
+    kinds = ["dxf", "svg", "pdf", "nc", "csv", "json", "toml", "vtu", "msh"]
+    assert set(kinds) == set(KINDS)
+    assert main(None, [*wanted, *kinds], FAKE, InProcess()) == 0
     paths = [Path(line) for line in capsys.readouterr().out.split()]
-    endings = [".dxf", ".svg", ".nc", ".nc", ".csv", ".json", ".toml", ".vtu", ".vtu", ".vtu", ".msh"]
+    endings = [".dxf", ".svg", ".pdf", ".nc", ".nc", ".csv", ".json", ".toml", ".vtu", ".vtu", ".vtu", ".msh"]
     assert [path.suffix for path in paths] == endings
     assert all(path.is_file() and path.parent == Path("there/shapes") for path in paths)
     assert main(None, ["export", "mine.py", "--out", "there", "--shape", "secnd"], FAKE, InProcess()) == 2

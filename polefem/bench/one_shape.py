@@ -11,7 +11,7 @@ import numpy as np
 
 import polefem.export as forms
 from polefem.bench.running import Bench, Means, opened, prepare, settled
-from polefem.errors import InvalidValue, MissingLibrary, UnknownName, refusal, unknown
+from polefem.errors import GeometryRefused, InvalidValue, MissingLibrary, UnknownName, refusal, unknown
 from polefem.export import (
     write_coupled_netcdf,
     write_csv,
@@ -24,7 +24,16 @@ from polefem.field import built
 from polefem.files import write_text
 from polefem.params.toml import machine_text
 from polefem.ranking import rank
-from polefem.report import Shape, film_currents, film_of, film_writer, shapes_of, write_film
+from polefem.report import (
+    Shape,
+    film_currents,
+    film_of,
+    film_writer,
+    shapes_of,
+    sheets_of,
+    write_film,
+    write_pdf,
+)
 from polefem.study import FIELD, SECTION_PLACES, Search, Study, half_overlap
 
 __all__ = ["KINDS", "export", "film"]
@@ -33,6 +42,7 @@ KINDS = {
     "toml": "its machine, which load_machine reads",
     "dxf": "its parts and coils at 1:1, for a cutter",
     "svg": "its parts at 1:1",
+    "pdf": "its sheets to print: to cut, to wind, to join",
     "msh": "its mesh, with the field where it is aligned",
     "vtu": "its fields: aligned, half overlap, unaligned",
     "nc": "its flux maps: of one phase, and of all together",
@@ -78,11 +88,11 @@ def export(
     """Write one shape of a study, the first of its ranking if not said, as files that other programs open, into the
     folder `shapes` of its results. Returns where they are.
 
-    kinds: some of `KINDS`; all if not said, but for what needs a library that is not installed, which `tell` is told.
-    means: as in `film`. Fields are those of the first phase alone at the shape's current.
+    kinds: some of `KINDS`; all if not said, but for what needs a library that is not installed, or larger paper than
+    A3, which `tell` is told. means: as in `film`. Fields are those of the first phase alone at the shape's current.
 
-    Raises UnknownName for a kind that is none, MissingLibrary for one asked for whose library is missing, and as
-    `film`.
+    Raises UnknownName for a kind that is none, MissingLibrary for one asked for whose library is missing,
+    GeometryRefused for sheets asked for of a machine that no paper takes, and as `film`.
     """
     for kind in kinds or ():
         if kind not in KINDS:
@@ -100,7 +110,12 @@ def export(
         folder.mkdir(parents=True, exist_ok=True)
         written: list[Path] = []
         for kind in asked:
-            written += _written(kind, wanted, bench, folder / wanted.stem)
+            try:
+                written += _written(kind, wanted, bench, folder / wanted.stem)
+            except GeometryRefused as error:
+                if kinds or kind != "pdf":
+                    raise
+                tell(f"No PDF: {error}.")
         return written
 
 
@@ -114,6 +129,9 @@ def _written(kind: str, shape: Shape, bench: Bench, stem: Path) -> Iterator[Path
         yield forms.write_dxf(machine, path, coils=True)
     elif kind == "svg":
         yield write_svg(machine, path)
+    elif kind == "pdf":
+        path = stem.with_name(f"{stem.name}-sheets.pdf")
+        yield write_pdf(sheets_of(machine, shape.design.plan.copper, shape.name), path)
     elif kind in ("msh", "vtu"):
         yield from _fields(kind, shape, bench, stem)
     elif kind == "nc":

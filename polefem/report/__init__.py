@@ -87,6 +87,7 @@ from polefem.report.sheets import (
     joining_sheet,
     sheets_of,
     winding_sheet,
+    write_pdf,
     write_sheets,
 )
 from polefem.report.side_by_side import draw_bars, draw_outlines, figure_bars, outlines_at_gap
@@ -186,6 +187,7 @@ __all__ = [
     "winding_sheet",
     "winner_drawings",
     "write_film",
+    "write_pdf",
     "write_results",
     "write_sheets",
 ]

@@ -7,7 +7,7 @@ from polefem.outline import DrawnMachine, drawn
 from polefem.params import Machine
 from polefem.report.sheets.machine_views import cutting_views, pole_views, whole_words
 from polefem.report.sheets.paper import Paper
-from polefem.report.sheets.sheet import BAR, Sheet, compose, pdf_of, plate, write_sheets
+from polefem.report.sheets.sheet import BAR, Sheet, compose, pdf_of, plate, write_pdf, write_sheets
 from polefem.report.sheets.view import View
 from polefem.report.sheets.winding_views import joining_view, slot_view
 from polefem.report.sheets.winding_words import (
@@ -36,6 +36,7 @@ __all__ = [
     "winding_lines",
     "winding_sentences",
     "winding_sheet",
+    "write_pdf",
     "write_sheets",
 ]
 

@@ -38,7 +38,7 @@ from polefem.report.sheets.view import View, keys, one_line, put
 from polefem.report.style import EDGE
 from polefem.units import mm
 
-__all__ = ["BAR", "Sheet", "compose", "pdf_of", "plate", "write_sheets"]
+__all__ = ["BAR", "Sheet", "compose", "pdf_of", "plate", "write_pdf", "write_sheets"]
 
 BAR = 50.0
 """Length on paper of the bar that a print is checked by, mm."""
@@ -74,7 +74,9 @@ class Sheet:
     def write(self, path: str | Path) -> Path:
         """Write it as .svg or .pdf, as the path's ending says."""
         path = Path(path)
-        data = pdf_of([self]) if path.suffix.lower() == ".pdf" else self.svg()
+        if path.suffix.lower() == ".pdf":
+            return write_pdf([self], path)
+        data = self.svg()
         with complete(path) as part:
             part.write_bytes(data)
         return path
@@ -93,14 +95,20 @@ def pdf_of(sheets: Sequence[Sheet]) -> bytes:
     return out.getvalue()
 
 
+def write_pdf(sheets: Sequence[Sheet], path: str | Path) -> Path:
+    """Write sheets as one PDF, a page each; returns where."""
+    path = Path(path)
+    data = pdf_of(sheets)
+    with complete(path) as part:
+        part.write_bytes(data)
+    return path
+
+
 def write_sheets(sheets: Sequence[Sheet], folder: str | Path, stem: str) -> dict[str, Path]:
     """Write sheets into a folder: each as SVG, and all as one PDF; returns what they are and where."""
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
-    everything = folder / f"{stem}-sheets.pdf"
-    with complete(everything) as part:
-        part.write_bytes(pdf_of(sheets))
-    written = {"sheets to print (PDF)": everything}
+    written = {"sheets to print (PDF)": write_pdf(sheets, folder / f"{stem}-sheets.pdf")}
     for sheet in sheets:
         what = "of the poles" if sheet.name == "poles" else sheet.name.replace("-", " ")
         written[f"sheet {what} (SVG)"] = sheet.write(folder / f"{stem}-{sheet.name}.svg")
