@@ -8,6 +8,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+from polefem.errors import MissingLibrary
 from polefem.export.coupled_maps import write_coupled_csv, write_coupled_json, write_coupled_netcdf
 from polefem.export.fields import Magnetics, magnetics, write_field, write_series
 from polefem.export.folder import Pages, write_pages, write_tables
@@ -51,7 +52,7 @@ def write_cut(machine: Machine, folder: Path) -> dict[str, str]:
     """
     try:
         dxf = import_module("polefem.export.dxf")
-    except ModuleNotFoundError:
+    except MissingLibrary:
         return {}
     dxf.write_dxf(machine, folder / "first.dxf")
     return {"first machine, parts to cut (DXF)": "first.dxf"}

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import pytest
 
 from polefem import export
+from polefem.errors import MissingLibrary
 from tests.study.fake_solver import MACHINE
 
 
@@ -17,8 +19,10 @@ def test_the_parts_are_written_where_the_library_is(tmp_path: Path) -> None:
 
 
 def test_without_the_library_nothing_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def missing(name: str) -> None:
-        raise ModuleNotFoundError(name)
-
-    monkeypatch.setattr(export, "import_module", missing)
+    for name in [name for name in sys.modules if name.partition(".")[0] == "ezdxf"]:
+        monkeypatch.delitem(sys.modules, name)
+    monkeypatch.setitem(sys.modules, "ezdxf", None)  # as where it is not installed
+    monkeypatch.delitem(sys.modules, "polefem.export.dxf", raising=False)
+    with pytest.raises(MissingLibrary, match="pip install 'polefem\\[cut\\]'"):
+        _ = export.write_dxf
     assert export.write_cut(MACHINE, tmp_path) == {} and not list(tmp_path.iterdir())
