@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from polefem.version import __version__
 
 if TYPE_CHECKING:
-    from polefem.bench import Measured, Result, export, film, measure, plan_measurements, run
+    from polefem.bench import Measured, Result, film, measure, plan_measurements, run
     from polefem.command_line import main
     from polefem.copper import Copper
     from polefem.estimates import Turning
@@ -165,7 +165,6 @@ __all__ = [
     "__version__",
     "built",
     "coupled_map",
-    "export",
     "film",
     "flux_linkage_of",
     "flux_map",
@@ -190,7 +189,7 @@ __all__ = [
 
 #: Names by their room.
 _HELD = {
-    "bench": "Measured Result export film measure plan_measurements run",
+    "bench": "Measured Result film measure plan_measurements run",
     "command_line": "main",
     "copper": "Copper",
     "estimates": "Turning",
