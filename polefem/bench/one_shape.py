@@ -22,6 +22,7 @@ from polefem.export import (
 )
 from polefem.field import built
 from polefem.files import write_text
+from polefem.params.checks import whole
 from polefem.params.toml import machine_text
 from polefem.ranking import rank
 from polefem.report import (
@@ -68,12 +69,12 @@ def film(
 
     Raises InvalidValue for a search, a shape that has no figures, an ending that cannot be written, and as `run`.
     """
+    whole("a film needs frames", "frames", frames, 2)  # both refuse before anything is computed
+    film_writer(Path("film.gif" if path is None else path))
     with _chosen(study, shape, "a film", means) as (bench, wanted, place):
         target = Path(path) if path is not None else place / f"{wanted.stem}.gif"
-        film_writer(target)  # refuses before anything is solved
         angles, currents = film_currents(wanted, frames)
-        whole = built(wanted.design.machine, wanted.design.plan.mesh)
-        states = bench.solver.fields(whole, angles, currents)
+        states = bench.solver.fields(built(wanted.design.machine, wanted.design.plan.mesh), angles, currents)
         return write_film(film_of(wanted, states), target)
 
 
@@ -97,25 +98,19 @@ def export(
     for kind in kinds or ():
         if kind not in KINDS:
             raise UnknownName(unknown("a shape is exported in a known form", "as", kind, KINDS))
-    asked = list(kinds or KINDS)
-    try:
-        _ = forms.write_dxf if "dxf" in asked else None  # refuses before anything is computed
-    except MissingLibrary as error:
-        if kinds:
-            raise
-        asked.remove("dxf")
-        tell(f"No DXF: {error}.")
+    if "dxf" in (kinds or ()):
+        _ = forms.write_dxf  # refuses before anything is computed
     with _chosen(study, shape, "an export", means) as (bench, wanted, place):
         folder = place / "shapes"
         folder.mkdir(parents=True, exist_ok=True)
         written: list[Path] = []
-        for kind in asked:
+        for kind in kinds or KINDS:
             try:
                 written += _written(kind, wanted, bench, folder / wanted.stem)
-            except GeometryRefused as error:
-                if kinds or kind != "pdf":
+            except (MissingLibrary, GeometryRefused) as error:
+                if kinds:
                     raise
-                tell(f"No PDF: {error}.")
+                tell(f"No {kind.upper()}: {str(error).rstrip('.')}.")
         return written
 
 
@@ -148,8 +143,7 @@ def _fields(kind: str, shape: Shape, bench: Bench, stem: Path) -> Iterator[Path]
     currents[0] = shape.figures.current
     angles = np.array([0.0, half_overlap(machine), machine.rotor_pitch / 2])
     places = SECTION_PLACES if kind == "vtu" else ("mesh",)
-    whole = built(machine, shape.design.plan.mesh)
-    states = bench.solver.fields(whole, angles[: len(places)], currents)
+    states = bench.solver.fields(built(machine, shape.design.plan.mesh), angles[: len(places)], currents)
     for state, place in zip(states, places, strict=True):
         yield write_field(state, machine, stem.with_name(f"{stem.name}-{place.replace(' ', '-')}.{kind}"))
 

@@ -16,6 +16,7 @@ from polefem.errors import InvalidValue, StoreRefused, refusal
 from polefem.export import write_cut, write_pages, write_tables
 from polefem.files import file_name, sweep
 from polefem.params import MeshSpec
+from polefem.params.checks import whole
 from polefem.ranking import rank, remarks, table_text
 from polefem.report import (
     MOST,
@@ -135,6 +136,7 @@ def run(
     cannot be, in whatever variant it stands, StoreRefused where results cannot be
     kept, and KeyboardInterrupt when stopped: what was computed is kept, and the same call goes on from there.
     """
+    whole("shapes that get pictures are counted", "drawn", drawn, 0)
     by, study, place = settled(study, rank_by, mesh, folder, store)
     with opened(store or place, workers, patience, executor, at_once, solver, progress) as bench:
         prepare(place)
