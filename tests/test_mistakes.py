@@ -102,6 +102,17 @@ def test_a_machine_that_is_meant_may_carry_what_it_says() -> None:
             "imports what polefem has: name is 'Poll' (did you mean 'Pole'?)",
         ),
         ("mine.py", "from polefem import Pole\nPole(ark=1)", "keyword is 'ark' (did you mean 'arc'?)"),
+        (
+            "mine.py",
+            "from polefem import Study\nstudy = Study('a', 'wheel.toml', None, [])",
+            "base is 'wheel.toml', allowed is a machine, as load_machine gives it",
+        ),
+        (
+            "mine.py",
+            "from polefem import Study\nfrom tests.study.fake_solver import MACHINE, PLAN\n"
+            "study = Study('a', MACHINE, PLAN, ['plain'])",
+            "variants is 'plain', allowed is Variant(\"name\", {...}) for each",
+        ),
         ("mine.py", "x = 1\ny = x + z", "mine.py, line 2, 'y = x + z', stops with NameError: name 'z'"),
         ("mine.py", "study = (", "mine.py, line 1, is no Python: '(' was never closed"),
         ("mine.py", "import no_such_module", "the study file imports no_such_module, which is not installed"),

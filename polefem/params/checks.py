@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from polefem.errors import InvalidValue, refusal
 from polefem.units import deg
 
-__all__ = ["Sides", "both", "increasing", "number", "positive", "printable", "whole", "within"]
+__all__ = ["Sides", "both", "increasing", "made", "number", "positive", "printable", "whole", "within"]
 
 #: What is counted ends here: more turns, poles or points no machine has.
 MOST = 10**9
@@ -35,6 +35,12 @@ def both(value: Sides) -> tuple[float, float]:
             )
         return value
     return (value, value)
+
+
+def made(rule: str, name: str, value: Any, kind: Any, allowed: str) -> None:
+    """Refuse a value that is not of a kind."""
+    if not isinstance(value, kind):
+        raise InvalidValue(refusal(rule, name, reprlib.repr(value), allowed))
 
 
 def number(name: str, value: Any) -> float:

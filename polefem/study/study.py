@@ -10,7 +10,7 @@ from typing import Any
 
 from polefem.errors import InvalidValue, PolefemError, UnknownName, refusal, spelled
 from polefem.params import Machine, RectangularCurrent, SuitedSwitching
-from polefem.params.checks import printable
+from polefem.params.checks import made, printable
 from polefem.params.fields import field_value
 from polefem.study.design import Design, Plan, of_plan
 from polefem.study.objectives import Limit, check_figure
@@ -86,7 +86,11 @@ class Study:
 
     def __post_init__(self) -> None:
         printable("a study has a name", "name", self.name)
+        made("a study changes a machine", "base", self.base, Machine, "a machine, as load_machine gives it")
+        made("a study is computed as a plan says", "plan", self.plan, Plan, "Plan(...)")
         object.__setattr__(self, "variants", tuple(self.variants))
+        for variant in self.variants:
+            made("a study compares variants", "variants", variant, Variant, 'Variant("name", {...}) for each')
         names = Counter(variant.name for variant in self.variants)
         if not names:
             raise InvalidValue(
