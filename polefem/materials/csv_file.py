@@ -62,7 +62,7 @@ def read_table(path: str | Path, outlier: float = OUTLIER) -> tuple[FloatArray, 
         )
     (_, header), *rows = lines
     separator = _separator(rows[0][1] if rows else header)
-    quantities = _header(_cells(header, _separator(header)), path.name)
+    quantities = _header(header, path.name)
     numbers = _numbers(rows, separator, path.name)
     columns = {quantity: at for at, (quantity, _) in enumerate(quantities)}
     values = np.array(numbers).reshape(-1, 2) * [factor for _, factor in quantities]
@@ -180,11 +180,13 @@ def _cells(line: str, separator: str) -> list[str]:
     return [cell.strip().strip('"').strip() for cell in line.split(separator)]
 
 
-def _header(cells: list[str], name: str) -> list[tuple[str, float]]:
+def _header(line: str, name: str) -> list[tuple[str, float]]:
     """Quantity and factor to SI of each column."""
+    separator = _separator(line)
+    cells = _cells(line, separator)
     if all(re.fullmatch(_NUMBER, cell, re.IGNORECASE) for cell in cells):
-        found = f"{'; '.join(cells)[:40]!r}"
-        wanted = f"a line before it such as 'H [A/m]; B [T]': {_ALLOWED}"
+        found = repr(line[:40])
+        wanted = f"a line before it such as {'H [A/m]' + separator + ' B [T]'!r}: {_ALLOWED}"
         rule = "a header says what the columns are"
         raise InvalidValue(refusal(rule, f"{name}, first line", found, wanted))
     columns = []

@@ -118,8 +118,9 @@ def test_the_published_curve_itself_has_no_outlier() -> None:
             "what the columns are: faulty.csv, first line is '0; 0', allowed is a line before it such as",
         ),
         (
-            "0, 0\n50, 1\n",
-            r"such as 'H \[A/m\]; B \[T\]': H in A/m, kA/m, A/cm, Oe with B or J in T, mT, G, kG",
+            "0,0\n50,1\n",
+            r"first line is '0,0', allowed is a line before it such as 'H \[A/m\], B \[T\]': H in A/m, kA/m, A/cm, "
+            "Oe with B or J in T, mT, G, kG",
         ),
         ("H [A/m], B [T]\n0, 0\n50\n", "a row is two numbers: faulty.csv, line 3 is '50'"),
         ("H [A/m], B [T]\n0, 0\n50, 1\n", "a curve needs points: faulty.csv is a table of 2 rows"),
