@@ -230,7 +230,7 @@ def test_nothing_to_rank_is_no_success() -> None:
         (["--patience", "-1"], "a worker needs time"),
         (
             ["--drawn", "-1"],
-            "shapes to be shown are counted: most is -1, allowed is a whole number of 0 or more",
+            "shapes to be shown are counted: drawn is -1, allowed is a whole number of 0 or more",
         ),
     ],
 )

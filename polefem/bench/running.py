@@ -136,7 +136,7 @@ def run(
     cannot be, in whatever variant it stands, StoreRefused where results cannot be
     kept, and KeyboardInterrupt when stopped: what was computed is kept, and the same call goes on from there.
     """
-    whole("shapes that get pictures are counted", "drawn", drawn, 0)
+    whole("shapes to be shown are counted", "drawn", drawn, 0)
     by, study, place = settled(study, rank_by, mesh, folder, store)
     with opened(store or place, workers, patience, executor, at_once, solver, progress) as bench:
         prepare(place)
