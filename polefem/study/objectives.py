@@ -91,10 +91,14 @@ def cost(figures: Figures, figure: str) -> float | None:
 def broken_limits(figures: Figures, limits: Sequence[Limit]) -> tuple[str, ...]:
     """The limits that are not kept, with what was found, in words."""
     broken = [(limit, figures.value(limit.figure)) for limit in limits if limit.excess(figures) > 0.0]
-    return tuple(
-        f"{limit.figure} is {_found(limit.figure, value)}, allowed is {limit}" for limit, value in broken
-    )
+    return tuple(f"{limit.figure} is {_found(limit, value)}, allowed is {limit}" for limit, value in broken)
 
 
-def _found(figure: str, value: float | None) -> str:
-    return "not known" if value is None else quantity_of_figure(figure).setting(value)
+def _found(limit: Limit, value: float | None) -> str:
+    """What was found, with as many digits as tell it from the limit."""
+    if value is None:
+        return "not known"
+    how = quantity_of_figure(limit.figure)
+    ends = [how.setting(end) for end in (limit.least, limit.most) if end is not None]
+    found = how.setting(value)
+    return f"{value / how.size:.9g} {how.unit}".strip() if found in ends else found
