@@ -112,6 +112,20 @@ def test_the_answer_says_whether_the_mesh_settles_it(errors: tuple[float | None,
     assert said in sentence and sentence.endswith(".") and ". " not in sentence
 
 
+def test_a_shape_on_another_mesh_is_no_rival_of_itself() -> None:
+    coarse, fine, other = record("c", 0.1, 0.03), record("a b", 0.12, 0.01), record("d", 0.3, 0.03)
+    arc = {"rotor_pole.arc": 0.6}
+    coarse = dataclasses.replace(coarse, changes=arc)
+    fine = dataclasses.replace(fine, changes={**arc, "mesh.iron": 0.1})
+    said = answer(findings(coarse, fine, dataclasses.replace(other, changes={"rotor_pole.arc": 0.5})))
+    assert "% on another mesh, a b), against" in said
+    assert "of d, the next of 2 shapes" in said and "more than the mesh's error" in said
+    assert "nothing to compare it with" in answer(findings(coarse, fine))
+    # Where the arc is another too, it is a rival.
+    moved = dataclasses.replace(fine, changes={"rotor_pole.arc": 0.61, "mesh.iron": 0.1})
+    assert "of a b, the next of 2 shapes" in answer(findings(coarse, moved))
+
+
 def test_the_answer_says_under_which_drives_another_is_first() -> None:
     one = OperatingPointFigures(*[1.0] * len(OperatingPointFigures.names()))
 

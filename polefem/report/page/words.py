@@ -40,17 +40,32 @@ def answer(findings: Findings) -> str:
     ranking = findings.ranking
     if not ranking.ordered:
         return "No shape of this study has figures: the reasons are below."
-    first, *others = ranking.ordered
+    first, *rest = ranking.ordered
+    again = [record for record in rest if _is_of_shape(first, record)]
+    others = [record for record in rest if not _is_of_shape(first, record)]
     by = ranking.by
     brakes = braking(ranking.ordered, by)
     which = ("strongest" if brakes else "highest") if more_is_better(by) else "lowest"
     what = figure_words(by, brakes).removeprefix("strongest ")
-    said = f"{first.name} has the {which} {what}, {_with_unit(first, by, findings)}"
+    meshed = "".join(f" ({_with_unit(one, by, findings)} on another mesh, {one.name})" for one in again)
+    said = f"{first.name} has the {which} {what}, {_with_unit(first, by, findings)}{meshed}"
     ends = _ends(first, findings.study.plan.end_effects)
     if not others:
         return f"{said}, at {ranking.basis}; there is nothing to compare it with.{ends}"
-    second = f"{_with_unit(others[0], by, findings)} of {others[0].name}, the next of {len(ranking.ordered)} shapes"
-    return f"{said}, against {second}, at {ranking.basis}; {_verdict(findings)}{_elsewhere(findings)}.{ends}"
+    second = (
+        f"{_with_unit(others[0], by, findings)} of {others[0].name}, the next of {len(others) + 1} shapes"
+    )
+    verdict = _verdict(findings, first, others[0])
+    return f"{said}, against {second}, at {ranking.basis}; {verdict}{_elsewhere(findings)}.{ends}"
+
+
+def _is_of_shape(first: Record, other: Record) -> bool:
+    """Whether both are of one machine and drive, on whatever mesh."""
+    one, two = (
+        {name: value for name, value in record.changes.items() if not name.startswith("mesh.")}
+        for record in (first, other)
+    )
+    return one == two and first.changes != other.changes
 
 
 def end_share(figures: Figures) -> float:
@@ -92,16 +107,16 @@ def _listed(names: list[str]) -> str:
     return " and ".join([*([", ".join(names[:-1])] if names[1:] else []), names[-1]])
 
 
-def _verdict(findings: Findings) -> str:
-    uncertainty, ranking = findings.uncertainty, findings.ranking
+def _verdict(findings: Findings, first: Record, second: Record) -> str:
+    uncertainty, by = findings.uncertainty, findings.ranking.by
     if uncertainty is not None and len(uncertainty.names) > 1:
         if uncertainty.tied[0]:
             return f"but the two are tied, {percent(uncertainty.ahead[0])} against {percent(1 - uncertainty.ahead[0])}"
         return f"it is better than the next with {percent(uncertainty.ahead[0])} chance"
     values, errors = [], []
-    for record in ranking.ordered[:2]:
-        values.append(record.figures.value(ranking.by) if record.figures is not None else None)
-        errors.append(error_of(record, ranking.by, None))
+    for record in (first, second):
+        values.append(record.figures.value(by) if record.figures is not None else None)
+        errors.append(error_of(record, by, None))
     if any(value is None for value in (*values, *errors)):
         return "how sure that is, is not known"
     apart = abs((values[0] or 0.0) - (values[1] or 0.0))
