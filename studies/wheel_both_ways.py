@@ -4,6 +4,9 @@ A face that leans is smooth one way and rough the other. Here each height of the
 the pole, so that the wheel does the same either way (potters throw clockwise in some countries, and trim both ways):
 mirror images of all angles are known, and a map takes half the field solutions. Nine fields move along the slopes.
 
+That is all this study does: a search judges the one way that its drive turns and has no setting for the other, nor does
+it refuse a face that leans. The best compromise that leans a little is not looked for.
+
     python studies/wheel_both_ways.py
 """
 
