@@ -1,6 +1,6 @@
 """The smoothest pottery wheel that its slopes lead to: both arcs, the rotor's flanks, its face and the switching.
 
-`studies/wheel_search.py` moves five fields and guesses. Here thirteen move together along the exact slopes of the
+`studies/wheel_search.py` moves four fields and guesses. Here thirteen move together along the exact slopes of the
 torque at every angle: pole arcs, taper, nine heights of the rotor's face and the switching angle, with a dwell of one
 stroke (one phase conducts at any angle). The wheel turns one way, so the face may lean. Least ripple at 60 W in the
 copper, with at least as much mean torque as throwing needs. Start: a face that rises by 0.1 mm from edge to edge.

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from polefem import Pole
 from polefem.errors import InvalidValue
+from polefem.outline import outline_of
 from polefem.params import FreeFace, RectangularCurrent, SuitedSwitching
 from polefem.study import (
     Constraint,
@@ -34,11 +35,13 @@ from polefem.study import (
 from polefem.study.gradient import Computed, descend, face_rows
 from polefem.study.linear_model import Model
 from polefem.study.searching import _Known, _Path
+from polefem.study.study_file import study_in
 from polefem.units import deg, mm
 from tests.field.built_machines import ROUGH, half_turn
 from tests.study.made_up import run_of
 
 Floats = NDArray[np.float64]
+ROOT = Path(__file__).parents[2]
 
 
 # On formulas -----------------------------------------------------------------------------------------
@@ -242,3 +245,19 @@ def test_what_a_gradient_search_is_asked() -> None:
     with pytest.raises(InvalidValue, match="at given switching angles: coupling is 'summed' with"):
         replace(search(), plan=replace(search().plan, drive=suited, current_points=3))
     assert search(limits=(Limit("mean_torque", least=1.0),)).method == "gradient"
+
+
+# The project's own ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "fields", "alike"), [("slopes", 13, False), ("strong", 24, False), ("both_ways", 9, True)]
+)
+def test_only_a_wheel_whose_face_is_tied_does_the_same_either_way(
+    name: str, fields: int, alike: bool
+) -> None:
+    search = study_in(ROOT / "studies" / f"wheel_{name}.py")
+    assert isinstance(search, Search) and len(search.ranges) == fields and search.can_be_built(search.start)
+    nearby = np.clip(search.start + np.linspace(0.02, 0.08, fields), 0.0, 1.0)  # a lean, unless tied
+    for design in search.designs(nearby[None], 0):
+        assert outline_of(design.machine).mirror == alike
