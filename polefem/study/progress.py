@@ -82,7 +82,11 @@ class ProgressBar:
     def _line(self) -> None:
         self._said = time.monotonic()
         done = self._counts["computed"] + self._counts["found"]
-        said = f"{done} of {self._total} designs, {self._said_of_statuses()}, {self._time_left(done)}"
+        more = done - self._total  # a search tries some designs once more, in another way
+        counted = (
+            f"{done} designs, {more} more than planned" if more > 0 else f"{done} of {self._total} designs"
+        )
+        said = f"{counted}, {self._said_of_statuses()}, {self._time_left(done)}"
         self._stream.write(f"{self._label}: {said}\n")
         self._stream.flush()
 
@@ -96,7 +100,7 @@ class ProgressBar:
     def _time_left(self, done: int) -> str:
         spent = time.monotonic() - self._begun
         computed = self._counts["computed"]
-        if not computed and done < self._total:
+        if done > self._total or (not computed and done < self._total):
             return f"{spent:.0f} s spent"
         left = (self._total - done) * spent / computed if computed else 0.0
         return f"{spent:.0f} s spent, about {left:.0f} s left"

@@ -61,6 +61,21 @@ def test_lots_of_one_search_are_one_bar() -> None:
     ]
 
 
+def test_more_designs_than_planned_take_no_time_below_nought(monkeypatch: pytest.MonkeyPatch) -> None:
+    now = [1000.0]
+    monkeypatch.setattr(progress.time, "monotonic", lambda: now[0])
+    stream = io.StringIO()
+    bar = ProgressBar(stream, "search", total=4)
+    for _ in range(2):
+        now[0] += 100.0
+        feed(bar, [Status.SOLVED, Status.FAILED, Status.SOLVED])
+    now[0] += 100.0
+    bar.still()
+    told = stream.getvalue().splitlines()
+    assert told[-1] == "search: 6 designs, 2 more than planned, 0 refused, 2 failed, 200 s spent"
+    assert "4 of 4 designs" in stream.getvalue()
+
+
 def test_a_log_shows_a_sign_of_life_while_no_design_is_done(monkeypatch: pytest.MonkeyPatch) -> None:
     now = [1000.0]
     monkeypatch.setattr(progress.time, "monotonic", lambda: now[0])
