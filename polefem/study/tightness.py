@@ -81,7 +81,7 @@ def rooms(torque: Array, slope: Array, rise: float = RISE) -> float:
 
     The difference of any two is a straight line, and the first to get there ends it.
 
-    >>> rooms(np.array([1.1, 1.0, 0.9]), np.array([0.0, 0.4, -0.1]))
+    >>> round(rooms(np.array([1.1, 1.0, 0.9]), np.array([0.0, 0.4, -0.1])), 6)
     0.1
     """
     apart, faster = torque[:, None] - torque, slope[:, None] - slope
