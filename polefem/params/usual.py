@@ -75,6 +75,8 @@ def check_usual(machine: Any, outside: float) -> None:
     machine: any kind of `params.Machine`. outside: radius of its steel, m.
     """
     for one in _dimensions(machine, outside):
+        if not isinstance(one.value, int | float):
+            continue  # no number at all: the field's own check says so
         size = max(abs(one.low), abs(one.high)) * _ROUNDING
         if not one.low - size <= one.value <= one.high + size:
             error = UnusualValue(one.in_python())

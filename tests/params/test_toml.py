@@ -1,5 +1,7 @@
 """Machines as TOML: what goes in comes out, and what does not belong is refused with what would."""
 
+import re
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -21,6 +23,8 @@ from polefem.params import (
 from polefem.params.fields import field_names, field_value
 from polefem.params.toml import load_machine, machine_from_text, machine_text
 from polefem.units import deg, mm
+
+GEOMETRIES = Path(__file__).parents[2] / "geometries"
 
 TEXT = """
 kind = "radial"
@@ -208,3 +212,15 @@ def test_what_is_no_text_is_refused(tmp_path: Path, data: bytes) -> None:
     for path in (tmp_path / "a.toml", tmp_path, "a\0b", "/dev/zero"):
         with pytest.raises(InvalidValue, match="a machine file must be readable text"):
             load_machine(path)
+
+
+@pytest.mark.parametrize("value", ["[1]", "[1, 2]", "[]", "{}", '"x"', "true"])
+@pytest.mark.parametrize("file", sorted(GEOMETRIES.glob("*.toml")), ids=lambda file: file.stem)
+def test_another_kind_of_value_ends_in_a_sentence(file: Path, value: str, tmp_path: Path) -> None:
+    """Every key of every machine: none may end as Python's own error."""
+    text = file.read_text("utf-8")
+    for key in dict.fromkeys(re.findall(r"^(\w+_mm) = ", text, flags=re.MULTILINE)):
+        place = tmp_path / "machine.toml"
+        place.write_text(re.sub(rf"^{key} = [^\n#]*", f"{key} = {value} ", text, count=1, flags=re.MULTILINE))
+        with suppress(InvalidValue, GeometryRefused):
+            load_machine(place)
