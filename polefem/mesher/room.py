@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.shapes import Arc, Line, Segment
+from polefem.shapes import CurveArrays, Line, Segment
 
 __all__ = ["BEND", "SAME", "distances", "tight_spots"]
 
@@ -86,29 +85,8 @@ def distances(z: Complexes, curves: Sequence[Segment]) -> Floats:
     return _Curves.of(curves).distance(z)
 
 
-@dataclass(frozen=True, eq=False)
-class _Curves:
-    """Lines and arcs side by side; each array of shape (n,). A line has the centre 0 and the sweep 0."""
-
-    start: Complexes
-    end: Complexes
-    centre: Complexes
-    sweep: Floats
-
-    @classmethod
-    def of(cls, curves: Sequence[Segment]) -> _Curves:
-        arcs = [curve if isinstance(curve, Arc) else None for curve in curves]
-        return cls(
-            np.array([curve.start for curve in curves], dtype=complex),
-            np.array([curve.end for curve in curves], dtype=complex),
-            np.array([arc.centre if arc else 0.0 for arc in arcs], dtype=complex),
-            np.array([arc.sweep if arc else 0.0 for arc in arcs]),
-        )
-
-    @property
-    def round(self) -> Bools:
-        bent: Bools = self.sweep != 0.0
-        return bent
+class _Curves(CurveArrays):
+    """Curves that lengths and distances are asked of."""
 
     @property
     def radius(self) -> Floats:
@@ -117,12 +95,6 @@ class _Curves:
     @property
     def length(self) -> Floats:
         return np.where(self.round, self.radius * np.abs(self.sweep), np.abs(self.end - self.start))
-
-    def point(self, curve: Ints, part: Floats) -> Complexes:
-        """The point of each named curve at a part of its way."""
-        start, end, centre = self.start[curve], self.end[curve], self.centre[curve]
-        turned = centre + (start - centre) * np.exp(1j * self.sweep[curve] * part)
-        return np.where(self.round[curve], turned, start + (end - start) * part)
 
     def distance(self, z: Complexes) -> Floats:
         """From each point to each curve, shape (n_points, n)."""

@@ -4,9 +4,11 @@ from polefem.shapes.curves import distance
 from polefem.shapes.edge import Edge, pole_edge
 from polefem.shapes.seat import Seat
 from polefem.shapes.segments import Arc, Line, Segment, area, moved, points, turned_back
+from polefem.shapes.side_by_side import CurveArrays
 
 __all__ = [
     "Arc",
+    "CurveArrays",
     "Edge",
     "Line",
     "Seat",

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from polefem.errors import GeometryRefused, MeshFailed, refusal
 from polefem.mesh import EDGES, Mesh
 from polefem.outline import Label, Side
-from polefem.shapes import Arc, Segment
+from polefem.shapes import CurveArrays
 
 __all__ = ["Lead", "lead"]
 
@@ -31,32 +31,14 @@ PARTING = 1e-3
 ROUNDING = 1e-14
 
 
-@dataclass(frozen=True, eq=False)
-class _Curves:
-    """The curves of one unit; arrays of shape (n_curves,). A line has the sweep 0."""
-
-    start: Complexes
-    end: Complexes
-    centre: Complexes
-    sweep: Floats
+class _Curves(CurveArrays):
+    """The curves of one unit, and where points lie along them."""
 
     @classmethod
-    def of(cls, side: Side) -> _Curves:
+    def of_side(cls, side: Side) -> _Curves:
+        """All curves of a side's regions, holes too."""
         rings = [ring for region in side.regions for ring in (region.ring, *region.holes)]
-        segments: list[Segment] = [segment for ring in rings for segment in ring]
-        arcs = [segment if isinstance(segment, Arc) else None for segment in segments]
-        return cls(
-            np.array([segment.start for segment in segments], dtype=complex),
-            np.array([segment.end for segment in segments], dtype=complex),
-            np.array([arc.centre if arc else 0.0 for arc in arcs], dtype=complex),
-            np.array([arc.sweep if arc else 0.0 for arc in arcs]),
-        )
-
-    def point(self, curve: Ints, part: Floats) -> Complexes:
-        """The point of each named curve at a part of its way."""
-        start, sweep, centre = self.start[curve], self.sweep[curve], self.centre[curve]
-        on_line = start + (self.end[curve] - start) * part
-        return np.where(sweep == 0.0, on_line, centre + (start - centre) * np.exp(1j * sweep * part))
+        return cls.of(segment for ring in rings for segment in ring)
 
     def part(self, curve: Ints, z: Complexes) -> Floats:
         """How far along each named curve (a line: without ends; an arc: its circle) each point lies."""
@@ -121,7 +103,7 @@ class Lead:
         """
         if _pieces(side) != _pieces(self.side):
             raise self._refused("other pieces")
-        before, after = _Curves.of(self.side), _Curves.of(side)
+        before, after = _Curves.of_side(self.side), _Curves.of_side(side)
         stretch = side.pitch / self.side.pitch
         unit, on, also = self.side.pitch * self.side.unit_poles, self._on, self._also
         copy = 1j * unit * (stretch - 1.0) * on.copy if side.flat else 0.0
@@ -161,7 +143,7 @@ class Lead:
 
 def lead(mesh: Mesh, side: Side) -> Lead:
     """Find the nodes of a side's mesh that its outline leads; raises MeshFailed where it is of another outline."""
-    curves = _Curves.of(side)
+    curves = _Curves.of_side(side)
     z = mesh.points[:, 0] + 1j * mesh.points[:, 1]
     outer = _outer_nodes(mesh)
     on = _found(mesh, side, curves, z, np.setdiff1d(outer, mesh.gap))
