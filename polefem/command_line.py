@@ -22,10 +22,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from polefem.bench import KINDS, Result, export, film, folder_of, measure, plan_measurements, run
+from polefem import bench
+from polefem.bench import KINDS, Result, folder_of, run
 from polefem.errors import MissingLibrary, PolefemError, StoreRefused
 from polefem.files import unfailing_streams
-from polefem.measured import bench_in, found_sentences
 from polefem.ranking import figures_text
 from polefem.report import MOST
 from polefem.study import FIELD, Executor, Search, Solver, Study
@@ -216,18 +216,18 @@ def _measured(options: argparse.Namespace) -> int:
     with unfailing_streams():
         try:
             with stoppable():
-                sheet = bench_in(options.file, options.current)
+                sheet = bench.bench_in(options.file, options.current)
                 changes = {
                     name: getattr(options, name) for name in ("mesh", "points") if getattr(options, name)
                 }
                 sheet = dataclasses.replace(sheet, **changes)
                 if sheet.readings is None:
-                    _, files = plan_measurements(sheet, options.out)
+                    _, files = bench.plan_measurements(sheet, options.out)
                     _say("\n".join(map(str, files.values())))
                     return ALL_WELL
                 tell = functools.partial(print, file=sys.stderr)
-                found = measure(sheet, options.out, tell=tell, workers=options.workers)
-                _say("\n".join(found_sentences(found.correction)))
+                found = bench.measure(sheet, options.out, tell=tell, workers=options.workers)
+                _say(str(found))
                 _say("\n".join(map(str, found.files.values())))
                 return ALL_WELL
         except (Exception, KeyboardInterrupt) as error:
@@ -322,7 +322,7 @@ def _report(study: Study | Search, call: _Call) -> bool:
 def _animate(study: Study | Search, call: _Call) -> bool:
     """Write the film of one shape of a study; print where it is."""
     options, means = call.options, call.means(study)
-    _say(film(study, options.shape, frames=options.frames, path=options.film, **means))
+    _say(bench.film(study, options.shape, frames=options.frames, path=options.film, **means))
     return True
 
 
@@ -332,7 +332,9 @@ def _export(study: Study | Search, call: _Call) -> bool:
     def tell(said: str) -> None:
         print(said, file=sys.stderr)
 
-    for path in export(study, call.options.shape, kinds=call.options.kinds, tell=tell, **call.means(study)):
+    for path in bench.export(
+        study, call.options.shape, kinds=call.options.kinds, tell=tell, **call.means(study)
+    ):
         _say(path)
     return True
 

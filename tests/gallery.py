@@ -24,7 +24,7 @@ from polefem.mesh import Mesh
 from polefem.mesher import mesh_sides
 from polefem.model import Source, build_model
 from polefem.outline import Label, Outline, Region, Ring, Side
-from polefem.params import MeshSpec
+from polefem.params import MeshSpec, Pole, Row
 from polefem.shapes import Arc, Line
 from polefem.solve import FactorCache, Solution, System, minimise
 
@@ -96,24 +96,27 @@ def side(
     poles: int,
     gap: float,
     far: float,
-    pitch: float | None = None,
+    pitch: float = 0.0,
     flat: bool = False,
     far_fixed: bool = True,
-    mirror: bool = True,
     corners: Sequence[complex] = (),
 ) -> Side:
-    """One side whose unit is one pole, its mesh sizes in metres."""
-    return Side(
+    """One side whose unit is one pole, its mesh sizes in metres. pitch: along y, of a flat one, m."""
+    row = Row(
         name=name,
-        flat=flat,
-        regions=tuple(regions),
-        unit_poles=1,
-        pitch=2 * math.pi / poles if pitch is None else pitch,
         poles=poles,
-        mirror=mirror,
-        gap=gap,
+        pattern=(Pole(arc=math.pi / poles),),
+        face=gap,
+        root=far,
+        back=far,
         far=far,
         far_fixed=far_fixed,
+        radius=pitch * poles / (2 * math.pi) if flat else None,
+    )
+    return Side(
+        row=row,
+        regions=tuple(regions),
+        gap=gap,
         corners=np.array(corners, dtype=complex),
         feature=FACE_LENGTH,
         air_gap=FACE_LENGTH,

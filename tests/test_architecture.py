@@ -90,7 +90,6 @@ ROOMS: dict[str, Sees] = {
             "copper",
             "field",
             "maps",
-            "sweep",
             "slopes",
             "estimates",
             "drive",
@@ -171,7 +170,7 @@ ROOMS: dict[str, Sees] = {
         )
     ),
     "command_line": Sees(
-        ("errors", "version", "files", "study", "ranking", "measured", "report", "bench"), ("argparse",)
+        ("errors", "version", "files", "study", "ranking", "report", "bench"), ("argparse",)
     ),
     "__main__": Sees(("command_line",)),
 }

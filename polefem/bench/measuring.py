@@ -19,15 +19,17 @@ from polefem.measured import (
     Correction,
     Kind,
     MeasuringPlan,
+    bench_in,
     corrected_study,
     corrected_text,
     fitted,
+    found_sentences,
     unit_of,
 )
 from polefem.report import bench_html, bench_markdown, correction_page, plan_page
 from polefem.units import deg
 
-__all__ = ["Measured", "measure", "plan_measurements"]
+__all__ = ["Measured", "bench_in", "measure", "plan_measurements"]
 
 #: Columns of a table to fill in: the quantity that is read, in the unit that its column states.
 _READ: dict[Kind, str] = {
@@ -51,6 +53,9 @@ class Measured:
     files: dict[str, Path]
     before: Result | None = None
     after: Result | None = None
+
+    def __str__(self) -> str:
+        return "\n".join(found_sentences(self.correction))
 
 
 def bench_folder(sheet: BenchSheet) -> Path:

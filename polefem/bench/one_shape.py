@@ -10,6 +10,7 @@ from typing import Unpack
 import numpy as np
 
 import polefem.export as forms
+from polefem.bench.kinds import KINDS
 from polefem.bench.running import Bench, Means, opened, prepare, settled
 from polefem.errors import GeometryRefused, InvalidValue, MissingLibrary, UnknownName, refusal, unknown
 from polefem.export import (
@@ -37,20 +38,7 @@ from polefem.report import (
 )
 from polefem.study import FIELD, SECTION_PLACES, Search, Study, half_overlap
 
-__all__ = ["KINDS", "export", "film"]
-
-KINDS = {
-    "toml": "its machine, which load_machine reads",
-    "dxf": "its parts and coils at 1:1, for a cutter",
-    "svg": "its parts at 1:1",
-    "pdf": "its sheets to print: to cut, to wind, to join",
-    "msh": "its mesh, with the field where it is aligned",
-    "vtu": "its fields: aligned, half overlap, unaligned",
-    "nc": "its flux maps: of one phase, and of all together",
-    "csv": "its flux map of one phase",
-    "json": "its flux map of one phase",
-}
-"""What a shape is exported as, by the ending of the file, and what it holds."""
+__all__ = ["export", "film"]
 
 
 def film(

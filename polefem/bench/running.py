@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypedDict
 
+from polefem import study as later
 from polefem.bench.result import Result
 from polefem.drive import AngleTable
 from polefem.errors import InvalidValue, StoreRefused, refusal
@@ -48,7 +49,6 @@ from polefem.study import (
     keep_section_fields,
     kept_switching,
     run_designs,
-    run_search,
 )
 from polefem.study.stopping import undisturbed
 
@@ -261,7 +261,7 @@ def _found(study: Study | Search, bench: Bench, by: str, drawn: int, tell: Calla
 def _searched(search: Search, bench: Bench) -> list[Record]:
     bar = ProgressBar(sys.stderr, search.name, search.evaluations) if bench.progress else None
     try:
-        return run_search(search, lambda name, designs: bench.compute(name, designs, bar))
+        return later.run_search(search, lambda name, designs: bench.compute(name, designs, bar))
     finally:
         if bar is not None:
             bar.close()

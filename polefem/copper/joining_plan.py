@@ -17,7 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from polefem.copper.turn import coils_per_pole
-from polefem.params import AxialMachine, Machine
+from polefem.params import Machine, made_of_discs
 
 __all__ = ["JoinedCoil", "JoiningPlan", "joining_plan"]
 
@@ -73,7 +73,7 @@ class JoiningPlan:
 def joining_plan(machine: Machine) -> JoiningPlan:
     """How the coils of a machine are joined: by `winding.polarity`, `phase_of_pole` and `parallel_paths`."""
     phases, strings = machine.phases, machine.winding.parallel_paths
-    back = -1 if isinstance(machine, AxialMachine) and machine.through_flux else 1
+    back = -1 if made_of_discs(machine) and machine.through_flux else 1
     faces = (("", 1),) if coils_per_pole(machine) == 1 else (("front", 1), ("back", back))
 
     def path(poles: tuple[int, ...]) -> tuple[JoinedCoil, ...]:

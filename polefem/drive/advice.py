@@ -6,7 +6,7 @@ import dataclasses
 import math
 
 import numpy as np
-from scipy.optimize import brentq
+import scipy
 
 from polefem.drive.drive_run import DriveRun
 from polefem.drive.steady import steady_state
@@ -87,4 +87,4 @@ def advance_needed(m: CoupledMap, run: DriveRun) -> float | None:
     first = drive.turn_on + 0.01 * m.pitch
     if first >= drive.turn_off or past(first) > 0.0:
         return None
-    return drive.turn_off - float(brentq(past, first, drive.turn_off, xtol=_CLOSE * m.pitch))
+    return drive.turn_off - float(scipy.optimize.brentq(past, first, drive.turn_off, xtol=_CLOSE * m.pitch))

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 from polefem.drive.machine_map import of_machine
 from polefem.errors import InvalidValue, refusal
@@ -201,7 +201,9 @@ def current_for_mean_torque(m: CoupledMap, drive: RectangularCurrent, torque: fl
         rule = "the mean torque must be within what the map's last current gives"
         found, most = f"{torque:.6g} N m", f"between 0 and {reach:.6g} N m, that of {last:.6g} A"
         raise InvalidValue(refusal(rule, "torque", found, most))
-    return float(brentq(lambda i: mean_torque(m, drive, i) - torque, 0.0, last, xtol=1e-9 * last))
+    return float(
+        scipy.optimize.brentq(lambda i: mean_torque(m, drive, i) - torque, 0.0, last, xtol=1e-9 * last)
+    )
 
 
 def _checked(m: CoupledMap, drive: RectangularCurrent, current: float) -> float:

@@ -15,8 +15,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.optimize import minimize
 
 from polefem.drive.machine_map import of_machine
 from polefem.errors import InvalidValue, refusal
@@ -150,7 +150,7 @@ def best_sharing(
 
     edge = 0.02 * m.pitch
     simplex = np.array([on[start], overlaps[start]]) + edge * np.array([[0.0, 0.0], [1.0, 0.0], [0.0, -0.5]])
-    best = minimize(
+    best = scipy.optimize.minimize(
         lack,
         simplex[0],
         method="Nelder-Mead",

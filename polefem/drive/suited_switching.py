@@ -15,9 +15,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, minimize, minimize_scalar
 
 from polefem.drive.machine_map import of_machine
 from polefem.drive.rectangular import RectangularTorque
@@ -181,11 +181,11 @@ def _refined(exact: Callable[[Array], float], start: tuple[float, float], most: 
     simplex = np.array([start, (turn_on + edge, dwell), (turn_on, dwell - 0.5 / _DWELLS)])
     if dwell <= 1.0:
         simplex[2, 1] = min(1.0 + 0.5 / _DWELLS, most)
-    found: Array = minimize(
+    found: Array = scipy.optimize.minimize(
         exact,
         simplex[0],
         method="Nelder-Mead",
-        bounds=Bounds(np.array([-np.inf, 1.0]), np.array([np.inf, most])),
+        bounds=scipy.optimize.Bounds(np.array([-np.inf, 1.0]), np.array([np.inf, most])),
         options={"initial_simplex": simplex, "maxfev": _TRIES, "xatol": _FINE, "fatol": 1e-6},
     ).x
     return found
@@ -194,7 +194,7 @@ def _refined(exact: Callable[[Array], float], start: tuple[float, float], most: 
 def _refined_edge(exact: Callable[[Array], float], turn_on: float) -> Array:
     """The same for a dwell of just one stroke."""
     near = (turn_on - 1.0 / _GRID, turn_on + 1.0 / _GRID)
-    found = minimize_scalar(
+    found = scipy.optimize.minimize_scalar(
         lambda on: exact(np.array([on, 1.0])), bounds=near, method="bounded", options={"xatol": _FINE}
     )
     return np.array([found.x, 1.0])

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.optimize import minimize
 
 from polefem.drive.cycle import ending_cycle
 from polefem.drive.drive_run import DriveRun
@@ -206,7 +206,7 @@ class SwitchingSearch:
         """Nelder and Mead's simplex from a place of the scan, its first edges half a step of it."""
         edge = 0.012 * self.m.pitch
         simplex = np.array([[on, off], [on + edge, off], [on, off - edge]])
-        best = minimize(
+        best = scipy.optimize.minimize(
             lack,
             simplex[0],
             method="Nelder-Mead",

@@ -21,8 +21,8 @@ import dataclasses
 import math
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import ellipe, ellipkm1
 
 from polefem.copper import coil_shape, coils_per_pole
 from polefem.maps import FluxMap
@@ -100,5 +100,9 @@ def between_circles(a: Floats, b: Floats, z: Floats) -> Floats:
     """Inductance between circles about one axis, H; the arguments broadcast."""
     far, near = (a + b) ** 2 + z**2, (a - b) ** 2 + z**2
     k = np.sqrt(4 * a * b / far)
-    mutual: Floats = MU0 * np.sqrt(a * b) * ((2 / k - k) * ellipkm1(near / far) - 2 / k * ellipe(k**2))
+    mutual: Floats = (
+        MU0
+        * np.sqrt(a * b)
+        * ((2 / k - k) * scipy.special.ellipkm1(near / far) - 2 / k * scipy.special.ellipe(k**2))
+    )
     return mutual

@@ -78,7 +78,7 @@ def _steel_masses(known: DrawnMachine) -> tuple[float, float]:
 def _iron_area(side: Side) -> float:
     """Of all poles and the yoke, m2."""
     iron = sum(_net_area(region) for region in side.regions if region.material == "iron")
-    return iron * side.poles / side.unit_poles
+    return iron * side.row.poles / side.unit_poles
 
 
 def _net_area(region: Region) -> float:

@@ -29,5 +29,5 @@ def solid_cautions(machine: Machine | DrawnMachine, speed: float) -> tuple[str, 
         if steel.grade is None or steel.grade.thickness is not None:
             continue
         caution = solid_part_caution(steel, side.feature, stroke_frequency(machine, speed))
-        said += [] if caution is None else [f"{side.name}: {caution}"]
+        said += [] if caution is None else [f"{side.row.name}: {caution}"]
     return tuple(said)

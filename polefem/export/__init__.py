@@ -5,10 +5,10 @@ the group `cut`. `write_cut` leaves it out where that is not installed.
 """
 
 from importlib import import_module
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
-from polefem.errors import MissingLibrary
 from polefem.export.coupled_maps import write_coupled_csv, write_coupled_json, write_coupled_netcdf
 from polefem.export.fields import Magnetics, magnetics, write_field, write_series
 from polefem.export.folder import Pages, write_pages, write_tables
@@ -16,6 +16,7 @@ from polefem.export.maps import write_csv, write_json, write_netcdf
 from polefem.export.shapes import write_shape
 from polefem.export.svg import svg_text, write_svg
 from polefem.params import Machine
+from polefem.report import KeptFiles, code_of, drawing_key
 
 __all__ = [
     "Magnetics",
@@ -45,14 +46,18 @@ def __getattr__(name: str) -> Any:
 
 
 def write_cut(machine: Machine, folder: Path) -> dict[str, str]:
-    """Write a machine's parts as `first.dxf` into a folder; the name of the file by what it holds, none where ezdxf is
-    not installed.
+    """Write a machine's parts as `first.dxf` into a folder, where it is not there as it would be written now; the name
+    of the file by what it holds, none where ezdxf is not installed.
 
     Raises GeometryRefused for a machine that cannot be built.
     """
-    try:
-        dxf = import_module("polefem.export.dxf")
-    except MissingLibrary:
+    if find_spec("ezdxf") is None:
         return {}
-    dxf.write_dxf(machine, folder / "first.dxf")
-    return {"first machine, parts to cut (DXF)": "first.dxf"}
+    path, kept = folder / "first.dxf", KeptFiles(folder)
+
+    def write() -> None:
+        import_module("polefem.export.dxf").write_dxf(machine, path)
+
+    kept.write((path,), drawing_key(machine, code_of(Path(__file__).parent)), write)
+    kept.close()
+    return {"first machine, parts to cut (DXF)": path.name}

@@ -16,8 +16,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.io import netcdf_file
 
 from polefem.export.maps import ANGLE, Quantity, entry, head_of, variable_of
 from polefem.files import complete, write_text
@@ -107,7 +107,7 @@ def write_coupled_netcdf(coupled_map: CoupledMap, path: str | Path) -> Path:
     and 1, with variables of the same names; and `torque_0_1`, `coenergy_0_1`, `flux_linkage_2_of_0_1` ... over them.
     Each variable has `units` and `long_name`, and `estimated_error` in its unit where that is known.
     """
-    with complete(path) as part, netcdf_file(str(part), "w", version=1) as file:
+    with complete(path) as part, scipy.io.netcdf_file(str(part), "w", version=1) as file:
         for name, fact in _facts(coupled_map).items():
             setattr(file, name, fact.encode() if isinstance(fact, str) else fact)
         for one in _sets(coupled_map):

@@ -94,8 +94,8 @@ def write_pages(
     wound = _pictures(winder_drawings(winner), kept) if winner is not None else ()
     at_speed = _pictures(speed_drawings(findings), kept)
     apiece, undrawn = _of_shapes(findings, kept, executor)
-    sheets = shape_sheets(findings.shapes, folder / "sheets", executor)
     written = KeptFiles(folder)
+    sheets = shape_sheets(findings.shapes, folder / "sheets", executor, written)
     own = {}
     for shape in findings.shapes:
         held = shape_files(folder / "shapes", shape.stem)

@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.io import netcdf_file
 
 from polefem.files import complete, write_text
 from polefem.maps import FluxMap
@@ -84,7 +84,7 @@ def write_netcdf(flux_map: FluxMap, path: str | Path) -> Path:
     Each variable has `units` and `long_name`, and `estimated_error` in its unit where that is known.
     """
     axes = ((_CURRENT, flux_map.currents), (ANGLE, flux_map.angles))
-    with complete(path) as part, netcdf_file(str(part), "w", version=1) as file:
+    with complete(path) as part, scipy.io.netcdf_file(str(part), "w", version=1) as file:
         for name, fact in _facts(flux_map).items():
             setattr(file, name, fact.encode() if isinstance(fact, str) else fact)
         for axis, values in axes:

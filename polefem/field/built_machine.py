@@ -81,7 +81,7 @@ def _spec(mesh: MeshSpec | str) -> MeshSpec:
 def _system(machine: Machine, outline: Outline, spec: MeshSpec) -> System:
     rotor, stator = outline.rotor, outline.stator
     sectors, antiperiodic = smallest_sector(
-        machine.phases, stator.poles // stator.unit_poles, rotor.poles // rotor.unit_poles
+        machine.phases, stator.row.poles // stator.unit_poles, rotor.row.poles // rotor.unit_poles
     )
     return assembled(machine, outline, mesh_sides(outline, spec, sectors), sectors, antiperiodic)
 

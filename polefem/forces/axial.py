@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import InvalidValue, refusal
 from polefem.field import BuiltMachine, built, pole_pull
-from polefem.params import AxialMachine, Machine, MeshSpec
+from polefem.params import Machine, MeshSpec, made_of_discs
 from polefem.params.checks import increasing
 
 __all__ = ["Attraction", "disc_attraction"]
@@ -63,7 +63,7 @@ def disc_attraction(
     """
     whole = built(machine, mesh)
     known = whole.machine
-    if not isinstance(known, AxialMachine):
+    if not made_of_discs(known):
         rule = "discs attract each other along the shaft"
         raise InvalidValue(refusal(rule, "machine", type(known).__name__, "an AxialMachine"))
     turned = increasing("the angles must increase", "angles", angles, "rad")

@@ -19,7 +19,7 @@ from polefem.forces.moved import moved_mesh, with_wide_strip
 from polefem.forces.offset import CLOSER, MOST_OFFSET
 from polefem.mesher import mesh_sides
 from polefem.outline import Outline
-from polefem.params import AxialMachine, Machine, MeshSpec
+from polefem.params import Machine, MeshSpec, made_of_discs
 from polefem.solve import FactorCache, System, minimise
 
 __all__ = ["DiscTilt", "disc_tilt"]
@@ -79,7 +79,7 @@ def disc_tilt(
     """
     whole = built(machine, mesh)
     known = whole.machine
-    if not isinstance(known, AxialMachine) or known.middle is not None:
+    if not made_of_discs(known) or known.middle is not None:
         rule, found = "a disc is tilted before one other", getattr(known, "build", type(known).__name__)
         raise InvalidValue(refusal(rule, "machine", found, "an AxialMachine with one gap"))
     most = MOST_OFFSET * known.air_gap / known.outer_radius

@@ -12,8 +12,8 @@ from collections.abc import Mapping
 from itertools import product
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.interpolate import CubicHermiteSpline, CubicSpline
 
 from polefem.maps.polynomials import CUBIC
 
@@ -58,9 +58,9 @@ def _slopes(angles: Array, currents: Array, table: Array, axis: int) -> Array:
     """Slopes along one axis of a table over angle and currents, of its shape."""
     if axis == 0:
         closed = np.concatenate([table, table[:1]])
-        turned: Array = CubicSpline(angles, closed, bc_type="periodic")(angles[:-1], 1)
+        turned: Array = scipy.interpolate.CubicSpline(angles, closed, bc_type="periodic")(angles[:-1], 1)
         return turned
-    slopes: Array = CubicSpline(currents, table, axis=axis)(currents, 1)
+    slopes: Array = scipy.interpolate.CubicSpline(currents, table, axis=axis)(currents, 1)
     return slopes
 
 
@@ -85,7 +85,7 @@ def turned_nodes(angles: Array, nodes: Array, ahead: float) -> Array:
     closed = np.concatenate([nodes, np.take(nodes, [0], axis=axes)], axis=axes)
     places = angles[0] + np.mod(angles[:-1] + ahead - angles[0], angles[-1] - angles[0])
     turned = np.empty_like(nodes)
-    pieces = CubicHermiteSpline(
+    pieces = scipy.interpolate.CubicHermiteSpline(
         angles, np.moveaxis(closed[0], axes - 1, 0), np.moveaxis(closed[1], axes - 1, 0)
     )
     for order in (0, 1):

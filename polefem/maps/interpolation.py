@@ -18,8 +18,8 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import CubicSpline
 
 from polefem.errors import InvalidValue, refusal
 from polefem.maps.polynomials import BENDS, CUBIC, QUINTIC, powers, quintic, solve_rising
@@ -65,7 +65,7 @@ def _odd_slopes(i: Array, psi: Array) -> Array:
         slope: Array = np.broadcast_to(psi[1] / i[1], psi.shape).copy()
         return slope
     straight = np.zeros(psi.shape[1])
-    slopes: Array = CubicSpline(i, psi, bc_type=((2, straight), "not-a-knot"))(i, 1)
+    slopes: Array = scipy.interpolate.CubicSpline(i, psi, bc_type=((2, straight), "not-a-knot"))(i, 1)
     return slopes
 
 
@@ -248,7 +248,7 @@ def _torque_slopes(i: Array, torque: Array) -> tuple[Array, Array]:
         square = torque[1] / i[1] ** 2
         return 2 * i[:, None] * square, np.broadcast_to(2 * square, torque.shape).copy()
     flat = np.zeros(torque.shape[1])
-    spline = CubicSpline(i, torque, bc_type=((1, flat), "not-a-knot"))
+    spline = scipy.interpolate.CubicSpline(i, torque, bc_type=((1, flat), "not-a-knot"))
     return spline(i, 1), spline(i, 2)
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.optimize import nnls
 
 from polefem.maps.polynomials import BENDS, QUINTIC
 
@@ -55,7 +55,7 @@ def _nearest_rising(h: Array, psi: Array, slopes: Array, step: Array, floor: flo
     short = (floor / secant)[:, None] - _ends(h, psi, slopes, step) @ _TURNS.T / scale
     table = np.vstack([lift.reshape(-1, 2 * m + 1).T, short.ravel()])
     wanted = np.append(np.zeros(2 * m + 1), 1.0)
-    rest = table @ nnls(table, wanted)[0] - wanted
+    rest = table @ scipy.optimize.nnls(table, wanted)[0] - wanted
     moved = -rest[:-1] / rest[-1] * give
     return slopes + moved[: m + 1], step + moved[m + 1 :]
 

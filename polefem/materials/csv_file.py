@@ -17,7 +17,7 @@ from math import pi
 from pathlib import Path
 
 import numpy as np
-from scipy.optimize import isotonic_regression
+import scipy
 
 from polefem.errors import InvalidValue, refusal
 from polefem.materials.law import MU0, FloatArray
@@ -99,8 +99,8 @@ def smooth_curve(h: FloatArray, b: FloatArray) -> FloatArray:
     top = int(np.argmin((before + after)[:-1]))
     fit = np.concatenate(
         [
-            isotonic_regression(slope[:top], weights=width[:top]).x if top else slope[:0],
-            isotonic_regression(slope[top:], weights=width[top:], increasing=False).x,
+            scipy.optimize.isotonic_regression(slope[:top], weights=width[:top]).x if top else slope[:0],
+            scipy.optimize.isotonic_regression(slope[top:], weights=width[top:], increasing=False).x,
         ]
     )
     curve: FloatArray = b[0] + np.append(0.0, np.cumsum(fit * width))

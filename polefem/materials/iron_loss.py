@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from math import gamma, log, pi, sqrt
 
 import numpy as np
-from scipy.optimize import least_squares
+import scipy
 
 from polefem.errors import InvalidValue, refusal
 from polefem.materials.eddy import classical_coefficient
@@ -198,7 +198,9 @@ def fitted_separation(rows: FloatArray, classical: float) -> LossSeparation:
 
     start = np.array([float(np.median(loss / (frequency * peak**2))), 2.0, classical])
     scale = np.array([start[0], 1.0, classical * sqrt(50.0)])
-    found = least_squares(off, start, bounds=([0.0, 1.0, 0.0], [np.inf, 4.0, np.inf]), x_scale=scale)
+    found = scipy.optimize.least_squares(
+        off, start, bounds=([0.0, 1.0, 0.0], [np.inf, 4.0, np.inf]), x_scale=scale
+    )
     return LossSeparation(float(found.x[0]), float(found.x[1]), classical, float(found.x[2]))
 
 

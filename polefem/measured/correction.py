@@ -13,8 +13,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from polefem.errors import InvalidValue, refusal
 from polefem.measured.causes import Tolerances, bounds_of, changed_machine
@@ -199,7 +199,7 @@ class _Problem:
         bounds = np.array([bounds_of(name, own) for name, own in zip(self.names, middle, strict=True)]).T
         low, high = (bounds - middle) / scale
         start = np.clip(np.zeros(len(self.names)), low + 1e-6, high - 1e-6)
-        found = least_squares(rows, start, bounds=(low, high), jac="2-point")
+        found = scipy.optimize.least_squares(rows, start, bounds=(low, high), jac="2-point")
         jacobian = np.asarray(found.jac)
         normal = jacobian.T @ jacobian
         covariance = np.linalg.inv(normal)

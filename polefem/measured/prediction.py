@@ -13,8 +13,8 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import CubicSpline
 
 from polefem.errors import GeometryRefused, InvalidValue, MeshFailed, refusal
 from polefem.estimates import with_end_effects
@@ -157,7 +157,7 @@ class Prediction:
         for name, slope in self.slopes.items():
             if slope.idle is not None:
                 table = table + (now[name] - self.values[name]) / slope.step * (slope.idle - self.idle)
-        around = CubicSpline(self.idle_angles, table, bc_type="periodic")
+        around = scipy.interpolate.CubicSpline(self.idle_angles, table, bc_type="periodic")
         return np.abs(around(angles))
 
 

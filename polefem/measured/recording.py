@@ -23,8 +23,8 @@ from pathlib import Path
 from typing import Literal
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy.integrate import cumulative_trapezoid
 
 from polefem.errors import InvalidValue, refusal
 from polefem.measured.readings import Kind, Readings
@@ -207,7 +207,7 @@ def _step(t: Floats) -> float:
 
 
 def _integral(t: Floats, values: Floats) -> Floats:
-    found: Floats = np.append(0.0, cumulative_trapezoid(values, t))
+    found: Floats = np.append(0.0, scipy.integrate.cumulative_trapezoid(values, t))
     return found
 
 

@@ -30,7 +30,7 @@ NARROW = 0.05
 
 def ends_of(side: Side) -> tuple[float, float]:
     """Where the meshed unit begins and ends, rad (flat: m)."""
-    if side.mirror:
+    if side.row.mirror:
         return 0.0, side.pitch / 2
     return -side.pitch / 2, side.pitch * (side.unit_poles - 0.5)
 
@@ -86,10 +86,10 @@ def draw_unit(side: Side) -> list[list[int]]:
 def _wedge(side: Side, start: float, end: float) -> Ring:
     """All between the gap and the far end, from one angle to another (flat: from one y to another)."""
     near = _along(side, side.gap, [start, *_faced(side, start, end), end])
-    back = _along(side, side.far, [end, start]) if side.far or side.flat else ()
-    corner, other = place(side, side.far, end), place(side, side.far, start)
+    back = _along(side, side.row.far, [end, start]) if side.row.far or side.flat else ()
+    corner, other = place(side, side.row.far, end), place(side, side.row.far, start)
     ring = (*near, Line(near[-1].end, corner), *back, Line(other, near[0].start))
-    return ring if side.gap > side.far else turned_back(ring)
+    return ring if side.gap > side.row.far else turned_back(ring)
 
 
 def _faced(side: Side, start: float, end: float) -> list[float]:

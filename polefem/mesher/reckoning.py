@@ -43,7 +43,7 @@ def sizes_within(side: Side, spec: MeshSpec, units: int) -> Sizes:
     if found > spec.most or not sizes.whole:
         count = f"about {float(f'{found:.3g}'):,.0f}" if sizes.whole and found < BEYOND else "beyond count"
         gap, pole = side.air_gap * 1e3, side.feature * 1e3
-        name = f"number of elements of the {side.name} (air gap {gap:.4g} mm, poles {pole:.4g} mm wide)"
+        name = f"number of elements of the {side.row.name} (air gap {gap:.4g} mm, poles {pole:.4g} mm wide)"
         most = f"up to {spec.most:,} (on a coarser mesh, or by a larger MeshSpec.most)"
         raise MeshFailed(refusal("a mesh must be small enough to compute", name, count, most))
     return sizes
@@ -52,10 +52,10 @@ def sizes_within(side: Side, spec: MeshSpec, units: int) -> Sizes:
 def elements(side: Side, spec: MeshSpec, sizes: Sizes) -> float:
     """About how many elements one unit of a side will have, mirror image included."""
     start, end = ends_of(side)
-    span = (end - start) * (2 if side.mirror else 1)
+    span = (end - start) * (2 if side.row.mirror else 1)
     along = span * (1.0 if side.flat else side.gap)
-    middle = 1.0 if side.flat else (side.gap + side.far) / 2
-    area = span * middle * abs(side.gap - side.far)
+    middle = 1.0 if side.flat else (side.gap + side.row.far) / 2
+    area = span * middle * abs(side.gap - side.row.far)
     iron, face, growth = sizes.iron, sizes.face, _growth(spec)
     if min(face, spec.corner * side.air_gap) < SHORTEST:
         return math.inf
@@ -63,7 +63,7 @@ def elements(side: Side, spec: MeshSpec, sizes: Sizes) -> float:
     count += along * (ALONG / face + DENSITY / 2 / growth * max(0.0, 1 / face - 1 / iron))
     finest = min(spec.corner * side.air_gap / face, 1.0)
     count += len(side.corners) * DENSITY * 2 * math.pi / growth**2 * (finest - 1 - math.log(finest))
-    spots = sum(len(at) for _, at in sizes.spots) * (2 if side.mirror else 1)
+    spots = sum(len(at) for _, at in sizes.spots) * (2 if side.row.mirror else 1)
     return count + spots * NARROW / growth
 
 

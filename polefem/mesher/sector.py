@@ -37,10 +37,10 @@ def mesh_side(side: Side, spec: MeshSpec, sectors: int) -> Mesh:
     Raises MeshFailed where its sizes ask for more elements than `spec.most`, before any meshing, or where a triangle
     comes out flat or folded.
     """
-    copies = side.poles // side.unit_poles // sectors
+    copies = side.row.poles // side.unit_poles // sectors
     unit = _ordered(mesh_unit(side, spec, sizes_within(side, spec, copies)), side)
     labels = [*(region.label for region in side.regions), Label("air")]
-    if side.mirror:
+    if side.row.mirror:
         unit.points[unit.low, 1] = 0.0  # gmsh leaves rounding on the axis
         mirrored = [labels.index(label.mirrored) for label in labels]
         unit = _glued([_mirrored(unit, mirrored), unit])
@@ -58,13 +58,13 @@ def _refuse_thin(mesh: Mesh, side: Side) -> None:
     worst = float(quality(mesh).min())
     if worst < WORST:
         raise MeshFailed(
-            f"a triangle of the {side.name} came out too thin: its quality is {worst:.3f}, not {WORST}"
+            f"a triangle of the {side.row.name} came out too thin: its quality is {worst:.3f}, not {WORST}"
         )
     least = float(least_jacobian(mesh.points, mesh.triangles).min())
     if least <= 0.0:
         raise MeshFailed(
-            f"a triangle of the {side.name} came out folded: its least Jacobian is {least:.3f} of a straight one's, "
-            "not above 0"
+            f"a triangle of the {side.row.name} came out folded: its least Jacobian is {least:.3f} of a straight "
+            "one's, not above 0"
         )
 
 
@@ -80,7 +80,7 @@ def _ordered(unit: UnitMesh, side: Side) -> _OrderedUnit:
     clockwise = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) < (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
     triangles = np.where(clockwise[:, None], triangles[:, MIRRORED], triangles)
     level = unit.points[:, 0] if side.flat else np.hypot(*unit.points.T)
-    outward = np.abs(level - side.far)
+    outward = np.abs(level - side.row.far)
 
     def order(nodes: Ints) -> Ints:
         return nodes[np.argsort(outward[nodes], kind="stable")]
@@ -155,7 +155,7 @@ def _as_mesh(part: _OrderedUnit, side: Side, sectors: int, labels: list[Label], 
     old = np.concatenate([corners, middles])
     new = np.empty(len(old), dtype=np.int64)
     new[old] = np.arange(len(old))
-    span = side.pitch * side.poles / sectors
+    span = side.pitch * side.row.poles / sectors
     z = _complex(part.points)
     start = -side.pitch / 2
     # Angles are measured from the middle of the sector, so that none wraps round within it.
@@ -172,7 +172,7 @@ def _as_mesh(part: _OrderedUnit, side: Side, sectors: int, labels: list[Label], 
         gap=new[gap],
         low=new[part.low],
         high=new[part.high],
-        far=new[part.far if side.far_fixed else part.far[:0]],
+        far=new[part.far if side.row.far_fixed else part.far[:0]],
         sectors=sectors,
         span=span,
         flat=side.flat,

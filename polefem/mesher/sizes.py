@@ -58,7 +58,7 @@ def sizes_of(side: Side, spec: MeshSpec, enough: float = math.inf) -> Sizes:
     """How large the elements of a unit are to be. enough: of narrow places, after which no more are looked for."""
     iron, face = _general(side, spec)
     curves = [curve for region in side.regions for ring in (region.ring, *region.holes) for curve in ring]
-    walls = [Line(place(side, side.far, along), place(side, side.gap, along)) for along in ends_of(side)]
+    walls = [Line(place(side, side.row.far, along), place(side, side.gap, along)) for along in ends_of(side)]
     at, size, whole = tight_spots(curves, walls, iron, max(enough, 2 * len(curves)))
     corners = _bare(side)
     at = np.concatenate([corners, at])
@@ -93,19 +93,19 @@ def _general(side: Side, spec: MeshSpec) -> tuple[float, float]:
     face = spec.face * min(math.sqrt(side.air_gap * side.feature), WIDEST * side.air_gap)
     if side.flat:
         return iron, face
-    return min(iron, BEND * (side.far or math.inf)), min(face, BEND * side.gap)
+    return min(iron, BEND * (side.row.far or math.inf)), min(face, BEND * side.gap)
 
 
 def _grouped(
     side: Side, spec: MeshSpec, iron: float, face: float, at: Complexes, size: Floats
 ) -> Iterator[tuple[float, Complexes]]:
     """Sizes and the points where they are wanted, m, as far as they are below what holds there anyway."""
-    if not side.mirror and not whole_turn(side):
+    if not side.row.mirror and not whole_turn(side):
         at, size = _repeated(side, at, size, (iron - size) / spec.growth)
     start, end = ends_of(side)
     level, along = unrolled(side, at, start, end)
     wanted = size < np.minimum(iron, face + spec.growth * np.abs(level - side.gap))
-    if side.mirror:
+    if side.row.mirror:
         wanted &= (start - ROUNDING <= along) & (along <= end + ROUNDING)
     at, size = at[wanted], size[wanted]
     steps = np.floor(np.log(size) / STEP)

@@ -58,14 +58,14 @@ def mesh_unit(side: Side, spec: MeshSpec, sizes: Sizes) -> UnitMesh:
         try:
             pieces = draw_unit(side)
             curves = _name_curves(side)
-            if not side.mirror and not whole_turn(side):
+            if not side.row.mirror and not whole_turn(side):
                 _tie_ends(side, curves)
             set_sizes(side, spec, sizes)
             gmsh.model.mesh.generate(2)
             unit = _collect(pieces, curves)
         except Exception as problem:  # gmsh raises bare Exceptions
             raise MeshFailed(
-                f"the {side.name} could not be meshed: gmsh says {str(problem).strip()!r}"
+                f"the {side.row.name} could not be meshed: gmsh says {str(problem).strip()!r}"
             ) from problem
     unit = _straightened(unit)
     return _slit(unit, side) if whole_turn(side) else unit
@@ -109,7 +109,7 @@ def _name_curves(side: Side) -> dict[str, list[int]]:
     for _, tag in gmsh.model.getEntities(1):
         middle = _middle(tag)
         level = _level(side, middle)
-        for name, target in (("gap", side.gap), ("far", side.far)):
+        for name, target in (("gap", side.gap), ("far", side.row.far)):
             if abs(level - target * MM) < SAME:
                 named[name].append(tag)
         for name, along in (("low", start), ("high", end)):

@@ -74,18 +74,18 @@ def _outline(rotor: Build, stator: Build, air_gap: float, length: float) -> Outl
         for build, away in zip(builds, back, strict=True)
     ]
     for build, side in zip(builds, sides, strict=True):
-        web = min(pole.web for pole in build.pattern)
+        web = min(pole.web for pole in build.row.pattern)
         refuse_thin_yoke(build, web)
         refuse_coils(build)
         refuse_short_edges(side)
         refuse_overlaps(side)
         refuse_thin_iron(side, web)
-    return Outline(sides[0], sides[1], length, rotor.radius or 1.0)
+    return Outline(sides[0], sides[1], length, rotor.row.radius or 1.0)
 
 
 def _set_back(build: Build) -> float:
     """How far its faces keep off their level everywhere, m."""
     refuse_touching_faces(
-        f"{build.name}_pole", [pole.arc for pole in build.pattern], 2 * build.seat.half_pitch
+        f"{build.row.name}_pole", [pole.arc for pole in build.row.pattern], 2 * build.seat.half_pitch
     )
     return min(abs(edge.nearest - build.seat.face) for edge in build.edges)

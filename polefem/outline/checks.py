@@ -148,7 +148,7 @@ def refuse_short_edges(side: Side) -> None:
                     f"{SHORTEST * 1e3:g} mm or more (by a corner that leaves a micrometre more, or all of it)"
                 )
                 rule = "an edge must be long enough to be cut"
-                name = f"{side.name} {region.label}, length of its edge {spot}"
+                name = f"{side.row.name} {region.label}, length of its edge {spot}"
                 raise GeometryRefused(refusal(rule, name, f"{length(segment) * 1e3:.3g} mm", least))
 
 
@@ -164,7 +164,7 @@ def refuse_overlaps(side: Side) -> None:
             raise GeometryRefused(
                 refusal(
                     "a coil must not cut iron or coils",
-                    f"{side.name}, {one} and {two}, overlap",
+                    f"{side.row.name}, {one} and {two}, overlap",
                     found,
                     "none",
                 )
@@ -172,7 +172,7 @@ def refuse_overlaps(side: Side) -> None:
 
 
 def _refuse_crossed(side: Side, region: Region, shape: shapely.Polygon) -> None:
-    name = f"{side.name} {region.label}"
+    name = f"{side.row.name} {region.label}"
     rim = shapely.Polygon(shape.exterior)
     # A unit of a whole turn has both its cuts in one place, which only looks like a crossing. What lies beyond a
     # real one is walked round the other way, and so taken off the area on this side of it.
@@ -199,10 +199,10 @@ def refuse_thin_yoke(build: Build, web: float) -> None:
 
     One that is thinner than the chords of its arcs leave shows as no iron at all in its polygon.
     """
-    thick = abs(build.back - build.seat.root)
+    thick = abs(build.row.back - build.seat.root)
     if 0.0 < thick < web * (1 - 1e-3):
         allowed = f"{web * 1e3:.4g} mm or more (or a smaller pole.web)"
-        raise GeometryRefused(refusal(THIN, f"{build.name} yoke", f"{thick * 1e3:.4g} mm", allowed))
+        raise GeometryRefused(refusal(THIN, f"{build.row.name} yoke", f"{thick * 1e3:.4g} mm", allowed))
 
 
 def refuse_thin_iron(side: Side, web: float) -> None:
@@ -226,7 +226,7 @@ def _refuse_thin(side: Side, region: Region, web: float) -> None:
         spot = worst.representative_point()
         found = f"thinner near x {spot.x * 1e3:.3g} mm, y {spot.y * 1e3:.3g} mm"
         allowed = f"{web * 1e3:.4g} mm or more (or a smaller pole.web)"
-        raise GeometryRefused(refusal(THIN, f"{side.name} iron", found, allowed))
+        raise GeometryRefused(refusal(THIN, f"{side.row.name} iron", found, allowed))
 
 
 def _rooms(shape: shapely.Geometry) -> int:

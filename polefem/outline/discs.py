@@ -7,9 +7,9 @@ import math
 from itertools import pairwise
 from typing import Literal
 
-from polefem.outline.cuts import half_angle
 from polefem.outline.values import Ring
 from polefem.params import AxialMachine, Pole
+from polefem.params.cuts import half_angle
 from polefem.shapes import Arc, Line, moved, turned_back
 
 __all__ = ["disc_rings"]

@@ -25,29 +25,21 @@ def side_of(build: Build, strip: float, air_gap: float) -> Side:
     """Lay it out as one repeating unit of regions. strip: how far its mesh reaches into the gap, m, from the
     level of its faces. air_gap: the width of the gap that its mesh is made for, m."""
     holes = [[_placed(ring, build, at) for ring in edge.openings] for at, edge in enumerate(build.edges)]
-    if build.back == build.seat.root:
+    if build.row.back == build.seat.root:
         rings = [_core_ring(build, at) for at in range(len(holes))]
         regions = [Region(Label("iron", pole=at), ring, tuple(holes[at])) for at, ring in enumerate(rings)]
     else:
         regions = [Region(Label("iron"), _iron_ring(build), tuple(hole for own in holes for hole in own))]
-    if build.shaft:
+    if build.row.shaft:
         regions.append(Region(Label("shaft"), _shaft_ring(build)))
     for coil in build.coils:
         ring = _placed(coil.ring, build, coil.pole)
         regions.append(Region(Label("coil", pole=coil.pole, side=coil.side), ring))
     corners = [_moved_point(z, build, at) for at, edge in enumerate(build.edges) for z in edge.corners]
-    scale = build.seat.radius if build.seat.flat else 1.0
     return Side(
-        name=build.name,
-        flat=build.seat.flat,
+        row=build.row,
         regions=tuple(regions),
-        unit_poles=len(build.edges),
-        pitch=build.pitch * scale,
-        poles=build.poles,
-        mirror=build.mirror,
         gap=build.seat.face + build.seat.out * strip,
-        far=build.far,
-        far_fixed=build.far_fixed,
         corners=np.array(corners),
         feature=min(edge.width for edge in build.edges),
         air_gap=air_gap,
@@ -57,7 +49,7 @@ def side_of(build: Build, strip: float, air_gap: float) -> Side:
 def _iron_ring(build: Build) -> Ring:
     """Yoke and poles of the unit, counter-clockwise."""
     seat, count = build.seat, len(build.edges)
-    start, end = -build.pitch / 2, build.pitch * (count - 0.5)
+    start, end = -build.row.pitch / 2, build.row.pitch * (count - 0.5)
     front: list[Segment] = []
     last = seat.at(seat.root, start)
     for at, edge in enumerate(build.edges):
@@ -75,9 +67,9 @@ def _iron_ring(build: Build) -> Ring:
 
 def _back(build: Build) -> Ring:
     """The back of the yoke from the unit's start to its end."""
-    start, stops = -build.pitch / 2, range(2 * len(build.edges) + 1)
-    halves = [build.seat.at(build.back, start + k * build.pitch / 2) for k in stops]
-    return build.seat.between(build.back, halves)
+    start, stops = -build.row.pitch / 2, range(2 * len(build.edges) + 1)
+    halves = [build.seat.at(build.row.back, start + k * build.row.pitch / 2) for k in stops]
+    return build.seat.between(build.row.back, halves)
 
 
 def _shaft_ring(build: Build) -> Ring:
@@ -100,11 +92,11 @@ def _core_ring(build: Build, at: int) -> Ring:
 
 def _placed(path: Sequence[Segment], build: Build, at: int) -> Ring:
     if build.seat.flat:
-        return moved(path, shift=1j * at * build.pitch * build.seat.radius)
-    return moved(path, turn=cmath.exp(1j * at * build.pitch))
+        return moved(path, shift=1j * at * build.row.pitch * build.seat.radius)
+    return moved(path, turn=cmath.exp(1j * at * build.row.pitch))
 
 
 def _moved_point(z: complex, build: Build, at: int) -> complex:
     if build.seat.flat:
-        return z + 1j * at * build.pitch * build.seat.radius
-    return z * cmath.exp(1j * at * build.pitch)
+        return z + 1j * at * build.row.pitch * build.seat.radius
+    return z * cmath.exp(1j * at * build.row.pitch)

@@ -98,13 +98,13 @@ def whole_parts(
     """
     parts = []
     for side in (outline.rotor, outline.stator):
-        doubled = side.far if side.name == middle else None
+        doubled = side.row.far if side.row.name == middle else None
         labelled = _rings(side)
         iron = [ring for label, ring in labelled if label.material == "iron"]
         rings = joined_rings(_with_image(iron, doubled))
-        parts.append(Part(Label("iron", side.name), rings, radius=radius))
+        parts.append(Part(Label("iron", side.row.name), rings, radius=radius))
         if shaft := [ring for label, ring in labelled if label.material == "shaft"]:
-            parts.append(Part(Label("shaft", side.name), joined_rings(shaft)))
+            parts.append(Part(Label("shaft", side.row.name), joined_rings(shaft)))
         if coils:
             parts += [
                 Part(label, joined_rings(_with_image([ring], doubled)), radius=radius)
@@ -117,9 +117,9 @@ def whole_parts(
 def _rings(side: Side) -> list[tuple[Label, Ring]]:
     """All rings round the turn with what they are, openings clockwise."""
     found: list[tuple[Label, Ring]] = []
-    for copy in range(side.poles // side.unit_poles):
+    for copy in range(side.row.poles // side.unit_poles):
         for region in side.regions:
-            label = replace(region.label.further(copy * side.unit_poles), member=side.name)
+            label = replace(region.label.further(copy * side.unit_poles), member=side.row.name)
             own = (region.ring, *(turned_back(hole) for hole in region.holes))
             found += [(label, _placed(ring, side, copy)) for ring in own]
     return found

@@ -8,13 +8,13 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from polefem.params import Member, Row
 from polefem.shapes import Segment
 
 __all__ = ["Label", "Material", "Member", "Outline", "Region", "Ring", "Side"]
 
 Ring = tuple[Segment, ...]
 Material = Literal["iron", "shaft", "coil", "air"]
-Member = Literal["rotor", "stator"]
 
 
 @dataclass(frozen=True)
@@ -72,30 +72,35 @@ class Region:
 class Side:
     """One side of the gap, over its smallest repeating unit; air is whatever the regions leave free.
 
-    name: "rotor" or "stator". flat: an unrolled section (x across the gap, y along the motion) and not a
-    round one (about the origin). regions: of one unit, which holds `unit_poles` poles, the first with its
-    axis on the x axis, and reaches from half a pitch before its first pole to half a pitch past its last.
-    pitch: from pole to pole, rad (flat: m). poles: in the whole turn (flat: period). mirror: the unit is
-    symmetric about the x axis (only where unit_poles is 1). gap: radius (flat: x) of the circle in the air
-    gap where this side's mesh ends. far: radius (flat: x) of its other end; 0 where it reaches the centre.
-    far_fixed: A = 0 there (no flux leaves); else free. corners: complex, shape (n,), m: where the field is
-    singular near the gap and the mesh must be finest. feature: width of the pole face, m: the length that
-    mesh sizes are multiples of. air_gap: the narrowest gap, m, up to twice the one said.
+    row: the poles that it was laid out from. regions: of one unit, which holds the `unit_poles` poles of the row's
+    pattern, the first with its axis on the x axis, and reaches from half a pitch before its first pole to half a pitch
+    past its last. gap: radius (flat: x) of the circle in the air gap where this side's mesh ends; the row says where
+    its other end is. corners: complex, shape (n,), m: where the field is singular near the gap and the mesh must be
+    finest. feature: width of the pole face, m: the length that mesh sizes are multiples of. air_gap: the narrowest gap,
+    m, up to twice the one said.
     """
 
-    name: Member
-    flat: bool
+    row: Row
     regions: tuple[Region, ...]
-    unit_poles: int
-    pitch: float
-    poles: int
-    mirror: bool
     gap: float
-    far: float
-    far_fixed: bool
     corners: NDArray[np.complex128]
     feature: float
     air_gap: float
+
+    @property
+    def flat(self) -> bool:
+        """Whether an unrolled section (x across the gap, y along the motion), not a round one about the origin."""
+        return self.row.flat
+
+    @property
+    def unit_poles(self) -> int:
+        """Poles of the unit."""
+        return len(self.row.pattern)
+
+    @property
+    def pitch(self) -> float:
+        """From pole to pole, rad (flat: m)."""
+        return self.row.pitch * (self.row.radius or 1.0)
 
     def region(self, label: Label) -> Region:
         """The region of that label, which the side must have."""
@@ -119,4 +124,4 @@ class Outline:
     @property
     def mirror(self) -> bool:
         """Whether both sides are symmetric, so that torque is odd and flux linkage even in the angle."""
-        return self.rotor.mirror and self.stator.mirror
+        return self.rotor.row.mirror and self.stator.row.mirror

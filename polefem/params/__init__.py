@@ -8,6 +8,7 @@ from polefem.params.machine import OuterRotorMachine, RadialMachine
 from polefem.params.mesh_spec import MeshSpec
 from polefem.params.phases import Phases, joined_otherwise, phases_of
 from polefem.params.pole import Barrier, Hole, Notch, Pole, Shoe
+from polefem.params.row import Member, Row
 from polefem.params.winding import CoilStep, Winding
 
 __all__ = [
@@ -17,6 +18,7 @@ __all__ = [
     "FreeFace",
     "Hole",
     "Machine",
+    "Member",
     "MeshSpec",
     "Notch",
     "OuterRotorMachine",
@@ -25,6 +27,7 @@ __all__ = [
     "RadialMachine",
     "RectangularCurrent",
     "RoundFace",
+    "Row",
     "Shoe",
     "SlopedFace",
     "SuitedSwitching",

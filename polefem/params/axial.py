@@ -11,8 +11,10 @@ import numpy as np
 from polefem.errors import GeometryRefused, InvalidValue, refusal, spelled
 from polefem.materials import Steel
 from polefem.params.checks import both, positive, whole
+from polefem.params.cuts import cut_pole, cut_winding
 from polefem.params.pole import Pole
 from polefem.params.quantity import quantity
+from polefem.params.row import Row
 from polefem.params.salient import Salient, order
 from polefem.params.winding import Winding
 
@@ -210,3 +212,40 @@ class AxialMachine(Salient):
     def core_diameter(self, pole: Pole) -> float:
         """Diameter of the round core whose arc about the shaft, along the mean radius, is the pole's, m."""
         return 4 * self.mean_radius * math.sin(pole.arc / 4)
+
+    def rows(self, radius: float | None = None) -> tuple[Row, Row]:
+        """Rotor (below x = 0) and stator of the flat section at a radius (m), the mean one if not said, up to the plane
+        of symmetry if any. Raises GeometryRefused where a pole or its coil does not reach that radius."""
+        gap, mean = self.air_gap, self.mean_radius
+        at = mean if radius is None else radius
+        share = {name: 0.5 if self.middle == name else 1.0 for name in ("rotor", "stator")}
+        free = {name: self.middle == name and self.through_flux for name in ("rotor", "stator")}
+        rotor_root = -self.rotor_pole_height
+        rotor_back = rotor_root - share["rotor"] * self.rotor_yoke_thickness
+        stator_root = gap + self.stator_pole_height
+        stator_back = stator_root + share["stator"] * self.stator_yoke_thickness
+        rotor = Row(
+            name="rotor",
+            pattern=tuple(cut_pole(pole, self.rotor_flanks, mean, at) for pole in self.rotor_pattern),
+            poles=self.rotor_poles,
+            face=0.0,
+            root=rotor_root,
+            back=rotor_back,
+            far=rotor_back,
+            far_fixed=not free["rotor"],
+            radius=at,
+        )
+        flanks, pattern = self.stator_flanks, self.stator_pattern
+        stator = Row(
+            name="stator",
+            pattern=tuple(cut_pole(pole, flanks, mean, at) for pole in pattern),
+            poles=self.stator_poles,
+            face=gap,
+            root=stator_root,
+            back=stator_back,
+            far=stator_back,
+            far_fixed=not free["stator"],
+            windings=tuple(cut_winding(self.winding, pole, flanks, mean, at) for pole in pattern),
+            radius=at,
+        )
+        return rotor, stator

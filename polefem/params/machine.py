@@ -11,6 +11,7 @@ from polefem.materials import Steel
 from polefem.params.checks import positive
 from polefem.params.pole import Pole
 from polefem.params.quantity import quantity
+from polefem.params.row import Row
 from polefem.params.salient import Salient, order
 from polefem.params.winding import Winding
 
@@ -137,6 +138,32 @@ class RadialMachine(_Round):
         """Integral of the radius over the gap, m3: the torque of a shear of 1 Pa, the rotor full to the gap."""
         return 2 * math.pi * self.rotor_outer_radius**2 * self.stack_length
 
+    def rows(self, radius: float | None = None) -> tuple[Row, Row]:
+        """Rotor and stator of its section, which is one at any radius; past the air round the stator no flux goes."""
+        rotor = Row(
+            name="rotor",
+            pattern=self.rotor_pattern,
+            poles=self.rotor_poles,
+            face=self.rotor_outer_radius,
+            root=self.rotor_yoke_radius,
+            back=self.shaft_radius,
+            far=0.0,
+            far_fixed=False,
+            shaft=self.shaft_steel is not None,
+        )
+        stator = Row(
+            name="stator",
+            pattern=self.stator_pattern,
+            poles=self.stator_poles,
+            face=self.stator_bore_radius,
+            root=self.slot_radius,
+            back=self.stator_outer_radius,
+            far=self.stator_outer_radius + self.surrounding_air,
+            far_fixed=True,
+            windings=(self.winding,) * len(self.stator_pattern),
+        )
+        return rotor, stator
+
 
 @spelled
 @dataclass(frozen=True)
@@ -218,3 +245,29 @@ class OuterRotorMachine(_Round):
     def gap_lever(self) -> float:
         """Integral of the radius over the gap, m3: the torque of a shear of 1 Pa, the rotor full to the gap."""
         return 2 * math.pi * self.rotor_bore_radius**2 * self.stack_length
+
+    def rows(self, radius: float | None = None) -> tuple[Row, Row]:
+        """Rotor and stator of its section, which is one at any radius; past the air round the rotor no flux goes."""
+        rotor = Row(
+            name="rotor",
+            pattern=self.rotor_pattern,
+            poles=self.rotor_poles,
+            face=self.rotor_bore_radius,
+            root=self.valley_radius,
+            back=self.rotor_outer_radius,
+            far=self.rotor_outer_radius + self.surrounding_air,
+            far_fixed=True,
+        )
+        stator = Row(
+            name="stator",
+            pattern=self.stator_pattern,
+            poles=self.stator_poles,
+            face=self.stator_outer_radius,
+            root=self.stator_yoke_radius,
+            back=self.shaft_radius,
+            far=0.0,
+            far_fixed=False,
+            windings=(self.winding,) * len(self.stator_pattern),
+            shaft=self.shaft_steel is not None,
+        )
+        return rotor, stator

@@ -26,7 +26,12 @@ What a picture shows is had as numbers from a function of its own:
 | `draw_frame` | `film_of` |
 | `winding_sheet`, `joining_sheet` | `polefem.copper.winding_order`, `polefem.copper.joining_plan` |
 | `draw_overlay` | `polefem.measured.overlays` |
+
+Films, and pages of a machine on the bench, are loaded when they are asked for: they ask for fields.
 """
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
 from polefem.report.analysis import (
     SearchPath,
@@ -37,9 +42,7 @@ from polefem.report.analysis import (
     pareto_points,
     search_path,
 )
-from polefem.report.animation import draw_frame, film_currents, film_of, film_writer, write_film
 from polefem.report.at_the_shaft import draw_traces, reading_traces, shared_torque_traces, start_traces
-from polefem.report.bench_pages import correction_page, overlay_pictures, plan_page
 from polefem.report.curves import (
     draw_curves,
     draw_spectrum,
@@ -58,7 +61,6 @@ from polefem.report.kept_files import KeptFiles
 from polefem.report.kept_pictures import KeptPictures
 from polefem.report.machines import draw_machine
 from polefem.report.measures import disc_dimensions, round_dimensions, strip_dimensions
-from polefem.report.overlays import draw_overlay
 from polefem.report.page import Page, html_text, markdown_text, page_of
 from polefem.report.page.bench_page import BenchPage, Part, bench_html, bench_markdown
 from polefem.report.picture import Picture, picture_of
@@ -94,6 +96,11 @@ from polefem.report.side_by_side import draw_bars, draw_outlines, figure_bars, o
 from polefem.report.steels import draw_steel
 from polefem.report.style import save
 from polefem.report.workshop_pictures import speed_drawings, winder_drawings, winner_drawings
+
+if TYPE_CHECKING:
+    from polefem.report.animation import draw_frame, film_currents, film_of, film_writer, write_film
+    from polefem.report.bench_pages import correction_page, overlay_pictures, plan_page
+    from polefem.report.overlays import draw_overlay
 
 __all__ = [
     "MOST",
@@ -191,3 +198,17 @@ __all__ = [
     "write_results",
     "write_sheets",
 ]
+
+_LATER = {
+    "animation": ("draw_frame", "film_currents", "film_of", "film_writer", "write_film"),
+    "bench_pages": ("correction_page", "overlay_pictures", "plan_page"),
+    "overlays": ("draw_overlay",),
+}
+
+
+def __getattr__(name: str) -> Any:
+    for module, names in _LATER.items():
+        if name in names:
+            found = globals()[name] = getattr(import_module(f"{__name__}.{module}"), name)
+            return found
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -7,12 +7,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from polefem.ranking import Uncertainty, pareto_set
-from polefem.report.style import FIELD_COLOURS, KINDS, axes_on, new_figure
+from polefem.report import plotting
+from polefem.report.style import KINDS, axes_on, field_colours, new_figure
 from polefem.study import (
     Limit,
     Record,
@@ -72,7 +71,7 @@ def pareto_points(records: Sequence[Record], objectives: Sequence[str]) -> Paret
     return ParetoPoints(tuple(objectives), names, values, chosen, tuple(record.name for record in shown))
 
 
-def draw_pareto(points: ParetoPoints) -> Figure:
+def draw_pareto(points: ParetoPoints) -> plotting.Figure:
     """The picture: the first two objectives as axes, a third as colour; those that none beats ringed and, if few,
     named."""
     figure = new_figure(6.0, 4.4)
@@ -82,7 +81,7 @@ def draw_pareto(points: ParetoPoints) -> Figure:
     x, y = points.values[:, 0], points.values[:, 1]
     if points.values.shape[1] > 2:
         shown = axes.scatter(
-            x, y, c=points.values[:, 2], cmap=FIELD_COLOURS, s=34, edgecolors="#6b7280", linewidths=0.4
+            x, y, c=points.values[:, 2], cmap=field_colours(), s=34, edgecolors="#6b7280", linewidths=0.4
         )
         figure.colorbar(shown, ax=axes, label=points.names[2], shrink=0.85)
     else:
@@ -96,7 +95,7 @@ def draw_pareto(points: ParetoPoints) -> Figure:
     return figure
 
 
-def draw_uncertainty(uncertainty: Uncertainty) -> Figure:
+def draw_uncertainty(uncertainty: Uncertainty) -> plotting.Figure:
     """The picture of error bars: two standard deviations to either side, and the chance of each to be the best."""
     how = quantity_of_figure(uncertainty.figure, uncertainty.brakes)
     figure = new_figure(6.0, 1.4 + 0.6 * len(uncertainty.names))
@@ -121,7 +120,7 @@ def draw_uncertainty(uncertainty: Uncertainty) -> Figure:
     return figure
 
 
-def draw_sobol_indices(shares: SobolIndices) -> Figure:
+def draw_sobol_indices(shares: SobolIndices) -> plotting.Figure:
     """The picture of what each field does to each figure: its share alone, and with others."""
     figure = new_figure(6.0, 1.4 + 0.5 * len(shares.fields) * len(shares.figures) / 1.6)
     axes = axes_on(
@@ -172,7 +171,9 @@ def search_path(label: str, records: Sequence[Record], objective: str, limits: S
     )
 
 
-def draw_search(paths: Sequence[SearchPath], references: Mapping[str, float] | None = None) -> Figure:
+def draw_search(
+    paths: Sequence[SearchPath], references: Mapping[str, float] | None = None
+) -> plotting.Figure:
     """The picture of one or more searches; references: values to draw a line at, by label, in the objective's own
     unit."""
     figure = new_figure(6.0, 4.0)
@@ -193,6 +194,6 @@ def draw_search(paths: Sequence[SearchPath], references: Mapping[str, float] | N
     if finite.size:
         low, high = finite.min(), np.quantile(finite, 0.9)
         axes.set_ylim(low - 0.08 * (high - low), high + 0.1 * (high - low))
-    axes.xaxis.set_major_locator(MaxNLocator(integer=True))
+    axes.xaxis.set_major_locator(plotting.MaxNLocator(integer=True))
     axes.legend(frameon=False, fontsize="small")
     return figure

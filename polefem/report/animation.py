@@ -7,15 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from matplotlib.animation import AbstractMovieWriter, FFMpegWriter, PillowWriter
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from polefem.errors import InvalidValue, refusal
 from polefem.field import FieldState
 from polefem.files import complete
 from polefem.params.checks import whole
+from polefem.report import plotting
 from polefem.report.curves import Curves, torque_of_phases
 from polefem.report.findings import Shape
 from polefem.report.pictures import density_of
@@ -81,9 +79,9 @@ def film_of(shape: Shape, states: Iterable[FieldState]) -> Film:
     return Film(shape.name, np.array(angles), np.array(currents), np.array(torque), tuple(densities), curve)
 
 
-def draw_frame(film: Film, at: int, figure: Figure | None = None) -> Figure:
+def draw_frame(film: Film, at: int, figure: plotting.Figure | None = None) -> plotting.Figure:
     """The picture of one frame: the flux density with its lines, and the torque with a point where the rotor stands."""
-    figure = figure or Figure(figsize=(10.0, 4.6), dpi=_DPI)
+    figure = figure or plotting.Figure(figsize=(10.0, 4.6), dpi=_DPI)
     figure.clear()
     field = plain_axes(
         figure.add_axes((0.07, 0.11, 0.355, 0.8)), film.densities[at].title, *film.densities[at].names
@@ -95,7 +93,7 @@ def draw_frame(film: Film, at: int, figure: Figure | None = None) -> Figure:
     return figure
 
 
-def _paint_torque(axes: Axes, film: Film, at: int) -> None:
+def _paint_torque(axes: plotting.Axes, film: Film, at: int) -> None:
     curve = film.curve
     plain_axes(axes, "Torque: all phases, and each alone", curve.x_name, curve.y_name)
     axes.grid(True, color="#d8dde3", linewidth=0.6)
@@ -119,13 +117,13 @@ def _paint_torque(axes: Axes, film: Film, at: int) -> None:
     axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.08), ncols=3, frameon=False, fontsize=7)
 
 
-def film_writer(path: Path) -> AbstractMovieWriter:
+def film_writer(path: Path) -> plotting.AbstractMovieWriter:
     """What writes a film with this ending; raises InvalidValue where nothing here does."""
     ending = path.suffix.lower()
     if ending == ".gif":
-        return PillowWriter(fps=_RATE)
-    if ending == ".mp4" and FFMpegWriter.isAvailable():
-        return FFMpegWriter(fps=_RATE)
+        return plotting.PillowWriter(fps=_RATE)
+    if ending == ".mp4" and plotting.FFMpegWriter.isAvailable():
+        return plotting.FFMpegWriter(fps=_RATE)
     found = f"{ending} without the program ffmpeg" if ending == ".mp4" else repr(ending)
     allowed = ".gif, or .mp4 with ffmpeg"
     raise InvalidValue(refusal("a film has an ending that can be written", path.name, found, allowed))

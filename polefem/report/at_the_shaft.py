@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from polefem.drive import RIPPLE_FORMULA
 from polefem.maps import CoupledMap
+from polefem.report import plotting
 from polefem.report.style import KINDS, LINES, axes_on, new_figure
 from polefem.study import ReadingOperatingPoint, SharedTorqueOperatingPoint, StartOperatingPoint
 from polefem.units import deg, rpm
@@ -74,7 +74,7 @@ SHOWN: dict[type, tuple[str, Traced]] = {
 """What is shown of operating points that have a picture of their own: its words and its numbers."""
 
 
-def draw_traces(traces: Traces) -> Figure:
+def draw_traces(traces: Traces) -> plotting.Figure:
     """The picture of some traces."""
     count = len(traces.panels)
     figure = new_figure(height=4.0 if count == 1 else 2.6 * count)

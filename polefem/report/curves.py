@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from polefem.drive import RIPPLE_FORMULA, RectangularTorque, rectangular_torque
 from polefem.maps import CoupledMap, FluxMap, summed
 from polefem.params import RectangularCurrent
+from polefem.report import plotting
 from polefem.report.style import KINDS, LINES, axes_on, new_figure, steps
 from polefem.units import deg
 
@@ -131,7 +131,7 @@ def spectrum_of_torque(m: CoupledMap, drive: RectangularCurrent, current: float)
     )
 
 
-def draw_spectrum(spectrum: Spectrum) -> Figure:
+def draw_spectrum(spectrum: Spectrum) -> plotting.Figure:
     """The picture of harmonics, in per cent of the mean torque, against how many times a turn they come."""
     figure = new_figure()
     x = "pulses a turn of the rotor"
@@ -142,7 +142,7 @@ def draw_spectrum(spectrum: Spectrum) -> Figure:
     return figure
 
 
-def draw_curves(curves: Curves) -> Figure:
+def draw_curves(curves: Curves) -> plotting.Figure:
     """The picture of some curves."""
     figure = new_figure()
     axes = axes_on(figure, curves.x_name, curves.y_name, curves.title)

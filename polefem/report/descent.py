@@ -7,14 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.patches import PathPatch
-from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
+from polefem import study as later
 from polefem.outline.builds import Build, builds_of
 from polefem.params import Machine
+from polefem.report import plotting
 from polefem.report.poles import on_yoke
 from polefem.report.sections import part_path, ring_path
 from polefem.report.style import EDGE, KINDS, LINES, MATERIALS, new_figure, plain_axes
@@ -25,14 +23,10 @@ from polefem.study import (
     Limit,
     Record,
     Search,
-    Tightness,
     Variant,
-    begins_of,
     broken_limits,
     cost,
     quantity_of_figure,
-    spread_ripple,
-    tightness_of,
 )
 from polefem.units import deg, mm
 
@@ -62,7 +56,7 @@ class Descent:
     first: tuple[Design, Record]
     last: tuple[Design, Record]
     finer: Record | None
-    tightness: Tightness | None
+    tightness: later.Tightness | None
     spread: Array | None = None
     spread_words: str = ""
 
@@ -78,7 +72,7 @@ def descent_of(search: Search, records: Sequence[Record]) -> Descent | None:
     spread = _spread(search, path) if search.tolerances else None
     costs = np.array([_cost(record, search.objective) for record in path]) if spread is None else spread
     costs = np.where(np.array(kept) & np.isfinite(costs), costs, np.inf)
-    begins = begins_of(search, path)
+    begins = later.begins_of(search, path)
     if not np.isfinite(costs).any():
         return None
     best = np.zeros(len(path), dtype=bool)
@@ -102,7 +96,7 @@ def descent_of(search: Search, records: Sequence[Record]) -> Descent | None:
         first=(first, path[ends[0]]),
         last=(last, path[ends[1]]),
         finer=next((record for record in records if _on_finer_mesh(record)), None),
-        tightness=tightness_of(search, last, path[ends[1]]),
+        tightness=later.tightness_of(search, last, path[ends[1]]),
         spread=spread,
         spread_words=f"ripple: mean + {search.deviations:g} deviations",
     )
@@ -110,7 +104,9 @@ def descent_of(search: Search, records: Sequence[Record]) -> Descent | None:
 
 def _spread(search: Search, path: Sequence[Record]) -> Array:
     designs = search.study([Variant(record.name, record.changes) for record in path]).designs()
-    found = [spread_ripple(search, design, record) for design, record in zip(designs, path, strict=True)]
+    found = [
+        later.spread_ripple(search, design, record) for design, record in zip(designs, path, strict=True)
+    ]
     return np.array([np.nan if value is None else value for value in found])
 
 
@@ -128,7 +124,7 @@ def _cost(record: Record, objective: str) -> float:
     return np.inf if value is None else value
 
 
-def draw_descent(descent: Descent) -> Figure:
+def draw_descent(descent: Descent) -> plotting.Figure:
     """The picture of the path: objective, mean torque and what limits are of by step, one above the other."""
     shown: list[tuple[str, Array, list[Limit], float]] = []
     if descent.spread is not None:
@@ -152,11 +148,11 @@ def draw_descent(descent: Descent) -> Figure:
         loc="left",
     )
     every[-1].set_xlabel("designs computed")
-    every[-1].xaxis.set_major_locator(MaxNLocator(integer=True))
+    every[-1].xaxis.set_major_locator(plotting.MaxNLocator(integer=True))
     return figure
 
 
-def _draw_steps(axes: Axes, descent: Descent, values: Array) -> None:
+def _draw_steps(axes: plotting.Axes, descent: Descent, values: Array) -> None:
     steps, kept = np.arange(1, len(values) + 1), descent.kept
     for start, end in zip(descent.begins, [*descent.begins[1:], len(steps)], strict=True):
         taken = start + np.flatnonzero(descent.best[start:end])
@@ -169,7 +165,7 @@ def _draw_steps(axes: Axes, descent: Descent, values: Array) -> None:
     axes.plot(steps[~kept], values[~kept], "o", color=KINDS[1], markersize=4, fillstyle="none")
 
 
-def _limits(axes: Axes, limits: Sequence[Limit], size: float) -> None:
+def _limits(axes: plotting.Axes, limits: Sequence[Limit], size: float) -> None:
     for limit in limits:
         for bound, words in ((limit.least, "least"), (limit.most, "most")):
             if bound is not None:
@@ -189,9 +185,9 @@ class GapCurve:
 
 def gap_along_face(build: Build, count: int = 181) -> GapCurve:
     """The rise of the face of a side's first pole over the angle from its axis (flat: at the mean radius)."""
-    pole, seat = build.pattern[0], build.seat
+    pole, seat = build.row.pattern[0], build.seat
     points = np.concatenate(
-        [_points(segment, count) for segment in face_path(pole, seat, f"{build.name}_pole")]
+        [_points(segment, count) for segment in face_path(pole, seat, f"{build.row.name}_pole")]
     )
     if seat.flat:
         return GapCurve(points.imag / seat.radius / deg, np.abs(points.real - seat.face) / mm)
@@ -207,13 +203,15 @@ def _points(segment: Segment, count: int) -> NDArray[np.complex128]:
     return np.asarray(segment.start + (segment.end - segment.start) * part)
 
 
-def draw_first_and_last(first: Machine, last: Machine) -> Figure:
+def draw_first_and_last(first: Machine, last: Machine) -> plotting.Figure:
     """The picture of two shapes over each other: a pole of either side, and the gap along its face, magnified."""
     figure = new_figure(8.6, 6.6)
     every = figure.subplots(2, 2, width_ratios=(1.0, 1.25))
     for row, builds in zip(every, zip(builds_of(first), builds_of(last), strict=True), strict=True):
         _overlay(row[0], builds)
-        axes = plain_axes(row[1], f"{builds[0].name} face", "from the pole axis (deg)", "gap wider by (mm)")
+        axes = plain_axes(
+            row[1], f"{builds[0].row.name} face", "from the pole axis (deg)", "gap wider by (mm)"
+        )
         axes.grid(True, color="#d8dde3", linewidth=0.6)
         axes.set_axisbelow(True)
         kinds = zip(builds, LINES[1::-1], (KINDS[1], KINDS[0]), ("first", "last"), strict=True)
@@ -225,14 +223,16 @@ def draw_first_and_last(first: Machine, last: Machine) -> Figure:
     return figure
 
 
-def _overlay(axes: Axes, builds: Sequence[Build]) -> None:
+def _overlay(axes: plotting.Axes, builds: Sequence[Build]) -> None:
     """The last pole filled, the first as a dashed line over it."""
     drawn = [on_yoke(build.edges[0], build.seat) for build in builds]
     upright = "along the shaft (mm)" if builds[0].seat.flat else "from the shaft (mm)"
-    plain_axes(axes, f"{builds[0].name} pole; dashed: first", "across, plus side at left (mm)", upright)
-    axes.add_patch(PathPatch(part_path(drawn[1][0]), facecolor=MATERIALS["iron"], edgecolor="none"))
+    plain_axes(axes, f"{builds[0].row.name} pole; dashed: first", "across, plus side at left (mm)", upright)
+    axes.add_patch(plotting.PathPatch(part_path(drawn[1][0]), facecolor=MATERIALS["iron"], edgecolor="none"))
     for (iron, front), colour, line in zip(drawn, (KINDS[1], EDGE), LINES[1::-1], strict=True):
         for path in (ring_path(front, closed=False), *(ring_path(hole) for hole in iron.rings[1:])):
-            axes.add_patch(PathPatch(path, facecolor="none", edgecolor=colour, linestyle=line, linewidth=1.2))
+            axes.add_patch(
+                plotting.PathPatch(path, facecolor="none", edgecolor=colour, linestyle=line, linewidth=1.2)
+            )
     axes.set_aspect("equal")
     axes.autoscale_view()

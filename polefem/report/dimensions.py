@@ -10,10 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from matplotlib.axes import Axes
-from matplotlib.patches import FancyArrowPatch
-from matplotlib.patheffects import withStroke
-
+from polefem.report import plotting
 from polefem.report.sections import ring_path
 from polefem.report.style import EDGE
 from polefem.shapes import Arc
@@ -31,7 +28,6 @@ __all__ = [
 
 _SIZE = 8.0
 _WIDTH = 0.7
-_HALO = [withStroke(linewidth=2.5, foreground="white")]
 
 
 def millimetres(*lengths: float) -> str:
@@ -120,7 +116,7 @@ class Leader:
 Dimension = LinearDimension | AngularDimension | Leader
 
 
-def draw_dimensions(axes: Axes, dimensions: Sequence[Dimension], size: float = _SIZE) -> None:
+def draw_dimensions(axes: plotting.Axes, dimensions: Sequence[Dimension], size: float = _SIZE) -> None:
     """Draw the lines of all spans and sweeps; size: of their words, pt."""
     for dimension in dimensions:
         if isinstance(dimension, LinearDimension):
@@ -129,7 +125,9 @@ def draw_dimensions(axes: Axes, dimensions: Sequence[Dimension], size: float = _
             _draw_angular(axes, dimension, size)
 
 
-def draw_leaders(axes: Axes, leaders: Sequence[Leader], x: float, line: float, size: float = _SIZE) -> None:
+def draw_leaders(
+    axes: plotting.Axes, leaders: Sequence[Leader], x: float, line: float, size: float = _SIZE
+) -> None:
     """Draw words in a column that begins (or, left of all points, ends) at x (m), in the order of their points.
 
     line: height of a line of words, m. size: of the words, pt.
@@ -171,11 +169,11 @@ def _spot(z: complex) -> tuple[float, float]:
     return z.real / mm, z.imag / mm
 
 
-def _draw_linear(axes: Axes, dimension: LinearDimension, size: float) -> None:
+def _draw_linear(axes: plotting.Axes, dimension: LinearDimension, size: float) -> None:
     start, end = dimension.spots
     for foot, tip in ((dimension.start, start), (dimension.end, end)):
         _thin(axes, foot, tip)
-    arrow = FancyArrowPatch(
+    arrow = plotting.FancyArrowPatch(
         _spot(start),
         _spot(end),
         arrowstyle="<|-|>",
@@ -193,11 +191,11 @@ def _draw_linear(axes: Axes, dimension: LinearDimension, size: float) -> None:
         _write(axes, (start + end) / 2, dimension.text, turn, size)
 
 
-def _draw_angular(axes: Axes, dimension: AngularDimension, size: float) -> None:
+def _draw_angular(axes: plotting.Axes, dimension: AngularDimension, size: float) -> None:
     start, middle, end = dimension.spots
     for tip in (start, end):
         _thin(axes, tip * dimension.face / dimension.radius, tip)
-    arrow = FancyArrowPatch(
+    arrow = plotting.FancyArrowPatch(
         path=ring_path((Arc(start, end, 0j, True),), closed=False),
         arrowstyle="<|-|>",
         mutation_scale=6,
@@ -210,11 +208,11 @@ def _draw_angular(axes: Axes, dimension: AngularDimension, size: float) -> None:
     _write(axes, middle, dimension.text, 0.0, size)
 
 
-def _thin(axes: Axes, start: complex, end: complex) -> None:
+def _thin(axes: plotting.Axes, start: complex, end: complex) -> None:
     axes.plot(*zip(_spot(start), _spot(end), strict=True), color=EDGE, linewidth=0.5, zorder=4)
 
 
-def _write(axes: Axes, at: complex, text: str, turn: float, size: float) -> None:
+def _write(axes: plotting.Axes, at: complex, text: str, turn: float, size: float) -> None:
     axes.text(
         *_spot(at),
         text,
@@ -223,6 +221,6 @@ def _write(axes: Axes, at: complex, text: str, turn: float, size: float) -> None
         ha="center",
         va="center",
         color=EDGE,
-        path_effects=_HALO,
+        path_effects=[plotting.withStroke(linewidth=2.5, foreground="white")],
         zorder=6,
     )

@@ -6,10 +6,10 @@ import dataclasses
 import hashlib
 from collections.abc import Mapping
 from functools import cache
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-import matplotlib
 import numpy as np
 
 from polefem.params.content import content_key
@@ -31,7 +31,7 @@ def drawing_key(*shown: Any) -> str:
 @cache
 def drawing_code() -> str:
     """Stands for the code of this room, and for the library that it draws with."""
-    return content_key(code_of(Path(__file__).parent), matplotlib.__version__)
+    return content_key(code_of(Path(__file__).parent), version("matplotlib"))
 
 
 @cache

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
+from polefem import study as later
 from polefem.drive import AngleTable, DriveRun
 from polefem.files import file_name
 from polefem.maps import CoupledMap, FluxMap
@@ -46,10 +47,8 @@ from polefem.study import (
     SwitchingTable,
     Variant,
     at_work,
-    effects_by_slopes,
     effects_of,
     global_sensitivity,
-    local_slopes,
 )
 
 __all__ = ["COMPARED", "MOST", "Findings", "Shape", "findings_of", "further_texts", "shapes_of", "texts"]
@@ -197,7 +196,7 @@ def findings_of(
     ]
     if study.tolerances and compared:
         asked = (study.name, compared, study.tolerances, ranking.by, run)
-        uncertainty = uncertainty_of(ranking, effects_of(*asked, effects_by_slopes(*asked)))
+        uncertainty = uncertainty_of(ranking, effects_of(*asked, later.effects_by_slopes(*asked)))
     orders = None
     if conditions := {point.name: str(point) for point in drive_points(study.plan)}:
         records = [*ranking.ordered, *outside, *ranking.unsolved]
@@ -205,7 +204,7 @@ def findings_of(
     slopes, shares = None, None
     if study.sensitivities is not None:
         base = study.design(Variant("base"))
-        slopes = local_slopes(study.name, base, study.sensitivities, run)
+        slopes = later.local_slopes(study.name, base, study.sensitivities, run)
         shares = global_sensitivity(study.name, base, study.sensitivities, run)
     switching = None
     if study.switching is not None and winner is not None:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.figure import Figure
 
-from polefem.forces import GapPressure, PressureWaves
-from polefem.report.style import EDGE, FIELD_COLOURS, KINDS, LINES, axes_on, new_figure, plain_axes
+from polefem.report import plotting
+from polefem.report.style import EDGE, KINDS, LINES, axes_on, field_colours, new_figure, plain_axes
 from polefem.ring import Crossing, RingWaves
 from polefem.units import deg, rpm
+
+if TYPE_CHECKING:  # to show them needs no mesher
+    from polefem.forces import GapPressure, PressureWaves
 
 __all__ = ["SHOWN_SPEEDS", "draw_pressure", "draw_speeds", "draw_waves", "shown_speeds"]
 
@@ -20,7 +23,7 @@ _MOST_LINES = 12
 _ORDERS = 12
 
 
-def draw_pressure(pressure: GapPressure, title: str = "Pull in the gap") -> Figure:
+def draw_pressure(pressure: GapPressure, title: str = "Pull in the gap") -> plotting.Figure:
     """The pull (kPa) round the turn (deg), over the angle of the rotor (deg)."""
     figure = new_figure(6.4, 4.2)
     axes = plain_axes(figure.add_subplot(), title, "rotor angle (deg)", "place round the gap (deg)")
@@ -28,7 +31,7 @@ def draw_pressure(pressure: GapPressure, title: str = "Pull in the gap") -> Figu
         pressure.angles / deg,
         pressure.places / deg,
         pressure.pull.T * 1e-3,
-        cmap=FIELD_COLOURS,
+        cmap=field_colours(),
         shading="nearest",
         rasterized=True,
     )
@@ -36,7 +39,7 @@ def draw_pressure(pressure: GapPressure, title: str = "Pull in the gap") -> Figu
     return figure
 
 
-def draw_waves(waves: PressureWaves, title: str = "Waves of the pull") -> Figure:
+def draw_waves(waves: PressureWaves, title: str = "Waves of the pull") -> plotting.Figure:
     """The amplitude of each wave (kPa, in steps of ten): order round the turn over harmonic of the electrical
     frequency; what stands still is left out."""
     figure = new_figure(6.4, 4.2)
@@ -53,7 +56,7 @@ def draw_waves(waves: PressureWaves, title: str = "Waves of the pull") -> Figure
         waves.harmonics[moving],
         waves.orders[near],
         np.log10(np.maximum(size, 1e-12)),
-        cmap=FIELD_COLOURS,
+        cmap=field_colours(),
         vmin=top - 3,
         vmax=top,
         shading="nearest",
@@ -74,7 +77,7 @@ def shown_speeds(met: RingWaves) -> tuple[float, tuple[Crossing, ...]]:
     return highest, met.crossings(0.0, highest)
 
 
-def draw_speeds(met: RingWaves, title: str = "Speeds to avoid: an estimate") -> Figure:
+def draw_speeds(met: RingWaves, title: str = "Speeds to avoid: an estimate") -> plotting.Figure:
     """Excitation lines over the speed (rpm), the ring's own frequencies (Hz), and where they cross in the same order:
     the larger a mark the stronger the wave."""
     highest, found = shown_speeds(met)

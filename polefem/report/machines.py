@@ -7,15 +7,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Literal
 
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.patches import Patch, PathPatch
-from matplotlib.ticker import FuncFormatter
-
 from polefem.outline import DrawnMachine, Label, Part, drawn
 from polefem.outline.discs import disc_rings
 from polefem.outline.parts import extent, whole_parts
 from polefem.params import AxialMachine, Machine, made_of_discs
+from polefem.report import plotting
 from polefem.report.dimensions import Dimension, Leader, draw_dimensions, draw_leaders, millimetres
 from polefem.report.measures import disc_dimensions, round_dimensions, strip_dimensions
 from polefem.report.sections import part_path
@@ -26,7 +22,7 @@ from polefem.units import mm
 __all__ = ["draw_machine", "paint_parts"]
 
 
-def draw_machine(machine: Machine | DrawnMachine, dimensions: bool = False) -> Figure:
+def draw_machine(machine: Machine | DrawnMachine, dimensions: bool = False) -> plotting.Figure:
     """The picture of a machine, aligned, its coil sides in the colours of their phases.
 
     A dot marks a coil side whose current comes towards the reader while the phase's is positive, a cross one whose
@@ -50,7 +46,7 @@ def draw_machine(machine: Machine | DrawnMachine, dimensions: bool = False) -> F
     return figure
 
 
-def _add_dimensions(axes: Axes, dimensions: Sequence[Dimension], radius: float) -> None:
+def _add_dimensions(axes: plotting.Axes, dimensions: Sequence[Dimension], radius: float) -> None:
     """Dimensions about the shaft, words beside a radius (m), on the side of what they speak of."""
     draw_dimensions(axes, dimensions)
     limits = []
@@ -61,7 +57,7 @@ def _add_dimensions(axes: Axes, dimensions: Sequence[Dimension], radius: float) 
     axes.set_xlim(*limits)
 
 
-def paint_parts(axes: Axes, machine: Machine, parts: Sequence[Part]) -> None:
+def paint_parts(axes: plotting.Axes, machine: Machine, parts: Sequence[Part]) -> None:
     """Put parts on axes, coil sides in the colours of their phases, with the way their current goes."""
     for part in parts:
         path = part_path(part)
@@ -79,15 +75,15 @@ def paint_parts(axes: Axes, machine: Machine, parts: Sequence[Part]) -> None:
                 markersize=3.5,
                 markeredgewidth=1.2,
             )
-        axes.add_patch(PathPatch(path, facecolor=colour, edgecolor=EDGE, linewidth=0.8))
+        axes.add_patch(plotting.PathPatch(path, facecolor=colour, edgecolor=EDGE, linewidth=0.8))
     axes.set_aspect("equal")
     axes.autoscale_view()
 
 
-def _add_legend(figure: Figure, machine: Machine) -> None:
+def _add_legend(figure: plotting.Figure, machine: Machine) -> None:
     figure.legend(
         handles=[
-            Patch(facecolor=KINDS[phase % len(KINDS)], edgecolor=EDGE, label=f"phase {phase + 1}")
+            plotting.Patch(facecolor=KINDS[phase % len(KINDS)], edgecolor=EDGE, label=f"phase {phase + 1}")
             for phase in range(machine.phases.count)
         ],
         loc="outside lower center",
@@ -97,7 +93,7 @@ def _add_legend(figure: Figure, machine: Machine) -> None:
     )
 
 
-def _draw_axial(machine: AxialMachine, known: DrawnMachine, title: str, dimensions: bool) -> Figure:
+def _draw_axial(machine: AxialMachine, known: DrawnMachine, title: str, dimensions: bool) -> plotting.Figure:
     figure = new_figure(9.4, 6.4)
     grid = figure.add_gridspec(2, 2, height_ratios=(2.2, 1.0))
     sides: tuple[Literal["stator", "rotor"], ...] = ("stator", "rotor")
@@ -106,7 +102,9 @@ def _draw_axial(machine: AxialMachine, known: DrawnMachine, title: str, dimensio
         faces, plate = disc_rings(machine, side)
         if plate:
             axes.add_patch(
-                PathPatch(part_path(Part(Label("iron", side), plate)), facecolor="#d3d9df", edgecolor=EDGE)
+                plotting.PathPatch(
+                    part_path(Part(Label("iron", side), plate)), facecolor="#d3d9df", edgecolor=EDGE
+                )
             )
         paint_parts(axes, machine, [Part(Label("iron", side), faces)])
         if dimensions:
@@ -121,7 +119,7 @@ def _draw_axial(machine: AxialMachine, known: DrawnMachine, title: str, dimensio
         replace(part, rings=tuple(moved(ring, turn=1j) for ring in part.rings))
         for part in whole_parts(known.outline)
     ]
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{0.0 - x:g}"))
+    axes.xaxis.set_major_formatter(plotting.FuncFormatter(lambda x, _: f"{0.0 - x:g}"))
     paint_parts(axes, machine, parts)
     if dimensions:
         _add_strip_dimensions(axes, strip_dimensions(machine, known), extent(parts), machine.mean_radius)
@@ -130,7 +128,10 @@ def _draw_axial(machine: AxialMachine, known: DrawnMachine, title: str, dimensio
 
 
 def _add_strip_dimensions(
-    axes: Axes, dimensions: Sequence[Dimension], around: tuple[float, float, float, float], mean: float
+    axes: plotting.Axes,
+    dimensions: Sequence[Dimension],
+    around: tuple[float, float, float, float],
+    mean: float,
 ) -> None:
     """Dimensions of an unrolled section, in steps of its mean radius (m), which is about an inch of the drawing."""
     draw_dimensions(axes, dimensions)

@@ -10,8 +10,8 @@ from typing import Literal
 from polefem.copper import coil_shape
 from polefem.outline import DrawnMachine, Label
 from polefem.outline.builds import Build, builds_of
-from polefem.outline.cuts import half_angle
 from polefem.params import AxialMachine, Pole
+from polefem.params.cuts import half_angle
 from polefem.report.dimensions import AngularDimension, Dimension, Leader, LinearDimension, millimetres
 from polefem.shapes import Edge, pole_edge
 from polefem.units import deg
@@ -28,19 +28,19 @@ def round_dimensions(known: DrawnMachine) -> tuple[Dimension, ...]:
     builds = builds_of(machine)
     outer, inner = sorted(builds, key=lambda build: build.seat.out)
     found: list[Dimension] = [*_diameters(outer, 1.0), *_diameters(inner, -1.0)]
-    gap = (inner.face + outer.face) / 2
+    gap = (inner.row.face + outer.row.face) / 2
     found.append(
         Leader(
             "air gap",
             f"air gap {millimetres(machine.air_gap)}",
-            cmath.rect(gap, -0.2 * outer.pattern[0].arc),
+            cmath.rect(gap, -0.2 * outer.row.pattern[0].arc),
             machine.air_gap,
         )
     )
     for build in builds:
         upper = _uppermost(build)
-        found += [_arc(build, upper), _width(build, (upper + build.poles // 2) % build.poles)]
-    if outer.name == "stator":
+        found += [_arc(build, upper), _width(build, (upper + build.row.poles // 2) % build.row.poles)]
+    if outer.row.name == "stator":
         return (*found, _coil(known, "minus"))
     # Words at left: the pole opposite the first one, turned by half a turn.
     return (*found, _coil(known, "minus", -1.0))
@@ -48,29 +48,35 @@ def round_dimensions(known: DrawnMachine) -> tuple[Dimension, ...]:
 
 def _uppermost(build: Build) -> int:
     """Number of the pole that lies nearest to the upper end of the drawing."""
-    return max(range(build.poles), key=lambda number: round(math.sin(2 * math.pi * number / build.poles), 9))
+    return max(
+        range(build.row.poles), key=lambda number: round(math.sin(2 * math.pi * number / build.row.poles), 9)
+    )
 
 
 def _pole(build: Build, number: int) -> Pole:
-    return build.pattern[number % len(build.pattern)]
+    return build.row.pattern[number % len(build.row.pattern)]
 
 
 def _edge(build: Build, number: int) -> Edge:
-    return pole_edge(_pole(build, number), build.seat, f"{build.name}_pole")
+    return pole_edge(_pole(build, number), build.seat, f"{build.row.name}_pole")
 
 
 def _diameters(build: Build, side: float) -> list[Leader]:
     """Of faces, of what lies between the poles, and of the back; pointed at right (side 1) or left (-1)."""
     outwards = build.seat.out > 0
-    between = "slot bottoms" if build.windings else "valleys"
+    between = "slot bottoms" if build.row.windings else "valleys"
     places = (
-        (f"{build.name} faces", build.face, 0.3 * build.pattern[0].arc),
+        (f"{build.row.name} faces", build.row.face, 0.3 * build.row.pattern[0].arc),
         (
-            f"{build.name} {between}",
-            build.root,
+            f"{build.row.name} {between}",
+            build.row.root,
             build.seat.half_pitch if not outwards else -build.seat.half_pitch,
         ),
-        (f"{build.name} {'bore' if outwards else 'outside'}", build.back, 10 * deg if outwards else 62 * deg),
+        (
+            f"{build.row.name} {'bore' if outwards else 'outside'}",
+            build.row.back,
+            10 * deg if outwards else 62 * deg,
+        ),
     )
     found = []
     for name, radius, angle in places:
@@ -81,16 +87,20 @@ def _diameters(build: Build, side: float) -> list[Leader]:
 
 
 def _arc(build: Build, number: int) -> AngularDimension:
-    arc, middle = _pole(build, number).arc, number * 2 * math.pi / build.poles
-    inwards = 0.25 if build.poles > 2 else 0.45  # two poles lie flat: words of both sides stand on one line
-    level = build.face + inwards * (build.root - build.face)
-    return AngularDimension(f"{build.name} pole arc", middle - arc / 2, middle + arc / 2, level, build.face)
+    arc, middle = _pole(build, number).arc, number * 2 * math.pi / build.row.poles
+    inwards = (
+        0.25 if build.row.poles > 2 else 0.45
+    )  # two poles lie flat: words of both sides stand on one line
+    level = build.row.face + inwards * (build.row.root - build.row.face)
+    return AngularDimension(
+        f"{build.row.name} pole arc", middle - arc / 2, middle + arc / 2, level, build.row.face
+    )
 
 
 def _width(build: Build, number: int) -> LinearDimension:
-    turn = cmath.exp(2j * math.pi * number / build.poles)
+    turn = cmath.exp(2j * math.pi * number / build.row.poles)
     minus, plus = (turn * (flank.start + flank.end) / 2 for flank in _edge(build, number).flanks)
-    return LinearDimension(f"{build.name} pole width", minus, plus)
+    return LinearDimension(f"{build.row.name} pole width", minus, plus)
 
 
 def _coil(known: DrawnMachine, side: Literal["minus", "plus"], turn: complex = 1.0) -> Leader:
@@ -161,14 +171,17 @@ def strip_dimensions(machine: AxialMachine, known: DrawnMachine) -> tuple[Dimens
     found: list[Dimension] = []
     for build, end in zip(builds, ends, strict=True):
         aside = end - min(ends) + 0.1 * machine.mean_radius
-        for name, *levels in (("pole height", build.face, build.root), ("yoke", build.root, build.back)):
+        for name, *levels in (
+            ("pole height", build.row.face, build.row.root),
+            ("yoke", build.row.root, build.row.back),
+        ):
             low, high = (complex(end, level) for level in sorted(levels))
             if low != high:
-                span = LinearDimension(f"{build.name} {name}", low, high, aside, printed=False)
+                span = LinearDimension(f"{build.row.name} {name}", low, high, aside, printed=False)
                 words = f"{span.name} {span.text}"
                 found += [span, Leader(span.name, words, sum(span.spots) / 2, span.value)]
-    half = stator.pattern[0].arc * machine.mean_radius / 2
-    face = complex(half, stator.face)
+    half = stator.row.pattern[0].arc * machine.mean_radius / 2
+    face = complex(half, stator.row.face)
     found.append(
         LinearDimension("stator pole width", face - 2 * half, face, 0.35 * machine.stator_pole_height)
     )

@@ -12,14 +12,13 @@ from collections.abc import Callable, Mapping, Sequence
 from html import escape
 from typing import Any, Protocol
 
-from matplotlib.figure import Figure
-
 from polefem.drive import DriveRun
 from polefem.errors import GeometryRefused
 from polefem.maps import FluxMap
 from polefem.materials import Steel
 from polefem.params import AxialMachine, OuterRotorMachine, Pole, RadialMachine
 from polefem.ranking import Ranking, table_cells
+from polefem.report import plotting
 from polefem.report.curves import draw_curves, torque_against_angle
 from polefem.report.machines import draw_machine
 from polefem.report.poles import draw_pole
@@ -34,7 +33,7 @@ class _Formatter(Protocol):
     def for_type(self, typ: type, func: Callable[[Any], str | None]) -> Any: ...
 
 
-_DRAWN: dict[type, Callable[[Any], Figure]] = {
+_DRAWN: dict[type, Callable[[Any], plotting.Figure]] = {
     RadialMachine: lambda machine: draw_machine(machine, dimensions=True),
     OuterRotorMachine: lambda machine: draw_machine(machine, dimensions=True),
     AxialMachine: lambda machine: draw_machine(machine, dimensions=True),

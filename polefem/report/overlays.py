@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from matplotlib.figure import Figure
-
 from polefem.measured import Overlay
+from polefem.report import plotting
 from polefem.report.style import KINDS, axes_on, new_figure
 
 __all__ = ["draw_overlay"]
@@ -12,7 +11,7 @@ __all__ = ["draw_overlay"]
 _MARKS = ("o", "s", "^", "D", "v", "P")
 
 
-def draw_overlay(overlay: Overlay, name: str) -> Figure:
+def draw_overlay(overlay: Overlay, name: str) -> plotting.Figure:
     """Readings with bars of two deviations, bands of two deviations as drawn, dashed; corrected curves whole."""
     figure = new_figure(6.4, 4.3)
     axes = axes_on(figure, overlay.x_name, overlay.y_name, f"{overlay.kind.capitalize()} - {name}")

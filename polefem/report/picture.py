@@ -8,12 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from matplotlib import rc_context
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.backends.backend_svg import FigureCanvasSVG
-from matplotlib.figure import Figure
-
 from polefem.files import complete
+from polefem.report import plotting
 
 __all__ = ["Picture", "picture_of"]
 
@@ -56,7 +52,7 @@ class Picture:
         return f"Picture({self.file!r}, {len(self.data) / 1000:.0f} kB: {self.words})"
 
 
-def picture_of(figure: Figure, name: str, words: str, pixels: bool = False) -> Picture:
+def picture_of(figure: plotting.Figure, name: str, words: str, pixels: bool = False) -> Picture:
     """The picture of a figure: lines (SVG) where that is small, else pixels (PNG); `pixels`: where it is not.
 
     The same figure gives the same bytes, whenever it is drawn.
@@ -71,17 +67,17 @@ def picture_of(figure: Figure, name: str, words: str, pixels: bool = False) -> P
     return Picture(name, kind, words, width, height, data)
 
 
-def _as_png(figure: Figure, out: io.BytesIO) -> None:
-    canvas: Any = FigureCanvasAgg(figure)  # its stubs know no types
+def _as_png(figure: plotting.Figure, out: io.BytesIO) -> None:
+    canvas: Any = plotting.FigureCanvasAgg(figure)  # its stubs know no types
     canvas.print_png(out)
 
 
-def _as_svg(figure: Figure, out: io.StringIO) -> None:
-    canvas: Any = FigureCanvasSVG(figure)
+def _as_svg(figure: plotting.Figure, out: io.StringIO) -> None:
+    canvas: Any = plotting.FigureCanvasSVG(figure)
     canvas.print_svg(out, metadata={"Date": None})
 
 
-def _drawn(figure: Figure, kind: str, name: str) -> bytes:
+def _drawn(figure: plotting.Figure, kind: str, name: str) -> bytes:
     # Not by `savefig`, which draws everything once more beforehand, to no use here.
     out = io.BytesIO()
     if kind == "png":
@@ -89,6 +85,6 @@ def _drawn(figure: Figure, kind: str, name: str) -> bytes:
         _as_png(figure, out)
         return out.getvalue()
     text = io.StringIO()
-    with rc_context({"svg.hashsalt": name}):
+    with plotting.rc_context({"svg.hashsalt": name}):
         _as_svg(figure, text)
     return text.getvalue().encode()

@@ -9,13 +9,13 @@ from functools import partial
 from typing import Any
 
 import numpy as np
-from matplotlib.figure import Figure
 
 from polefem.field import Field
 from polefem.files import file_name
 from polefem.maps import CoupledMap
 from polefem.outline import outline_of
 from polefem.params import Machine, made_of_discs
+from polefem.report import plotting
 from polefem.report.analysis import draw_pareto, draw_search, draw_sobol_indices, draw_uncertainty
 from polefem.report.at_the_shaft import SHOWN, Traces, draw_traces
 from polefem.report.curves import (
@@ -62,7 +62,7 @@ class Drawing:
     name: str
     words: str
     key: str
-    draw: Callable[[], Figure]
+    draw: Callable[[], plotting.Figure]
     pixels: bool = False
 
     def picture(self) -> Picture:
@@ -82,7 +82,7 @@ def shape_drawings(shape: Shape) -> tuple[Drawing, ...]:
     drive, whole = shape.figures.switching, shape.at_work
     m = whole.single
 
-    def section() -> Figure:
+    def section() -> plotting.Figure:
         if machine.flat:
             return draw_machine(machine)
         return draw_section(outline_of(machine), "Cross section, aligned")
@@ -90,7 +90,7 @@ def shape_drawings(shape: Shape) -> tuple[Drawing, ...]:
     numbers = (m.angles, m.currents, m.flux_linkage, m.torque, m.phases, m.rotor_poles, m.mirror, m.name)
     shared = [(part.phases, part.angles, part.currents, part.nodes) for part in whole.interactions]
     driven = (*numbers, shared, whole.coupling, drive, current)
-    drawn: tuple[tuple[str, str, tuple[Any, ...], Callable[[], Figure]], ...] = (
+    drawn: tuple[tuple[str, str, tuple[Any, ...], Callable[[], plotting.Figure]], ...] = (
         ("section", "Cross section of", (machine,), section),
         (
             "torque",
@@ -136,7 +136,7 @@ def shape_pictures(shape: Shape, names: Collection[str]) -> tuple[Picture, ...]:
 
 
 def drawing_of(
-    name: str, words: str, shown: tuple[Any, ...], draw: Callable[[], Figure], pixels: bool = False
+    name: str, words: str, shown: tuple[Any, ...], draw: Callable[[], plotting.Figure], pixels: bool = False
 ) -> Drawing:
     """A picture by its name, with what it shows in its key."""
     return Drawing(name, words, drawing_key(name, words, *shown), draw, pixels)
@@ -146,7 +146,7 @@ def _at_the_shaft(shape: Shape, driven: tuple[Any, ...]) -> list[Drawing]:
     """The pictures of its operating points. driven: the numbers of its map."""
     machine_map, resistance = shape.at_work, shape.figures.phase_resistance
 
-    def draw(traces: Callable[[Any, CoupledMap, float], Traces], point: Any) -> Callable[[], Figure]:
+    def draw(traces: Callable[[Any, CoupledMap, float], Traces], point: Any) -> Callable[[], plotting.Figure]:
         return lambda: draw_traces(traces(point, machine_map, resistance))
 
     return [
@@ -189,8 +189,8 @@ def _densities(shape: Shape) -> list[Drawing]:
                 made.append(density_of(machine, field, title))
         return made
 
-    def draw(at: int) -> Callable[[], Figure]:
-        def drawn() -> Figure:
+    def draw(at: int) -> Callable[[], plotting.Figure]:
+        def drawn() -> plotting.Figure:
             tops = [float(np.quantile(density.size, 0.999)) for density in densities()]
             # The unaligned field is so weak that the others' scale would show none of it.
             return draw_flux_density(densities()[at], tops[at] if at == _UNALIGNED else max(tops))

@@ -5,14 +5,12 @@ from __future__ import annotations
 import math
 from typing import Literal
 
-from matplotlib.figure import Figure
-from matplotlib.patches import PathPatch
-
 from polefem.errors import GeometryRefused
 from polefem.outline import Label, Part, Ring
 from polefem.outline.builds import builds_of
 from polefem.outline.parts import extent
 from polefem.params import Machine, Pole
+from polefem.report import plotting
 from polefem.report.dimensions import Leader, draw_dimensions, draw_leaders, millimetres
 from polefem.report.pole_measures import UP, pole_dimensions
 from polefem.report.sections import part_path, ring_path
@@ -33,7 +31,7 @@ def draw_pole(
     side: Literal["rotor", "stator"] = "rotor",
     number: int = 0,
     dimensions: bool = False,
-) -> Figure:
+) -> plotting.Figure:
     """The picture of a pole with some of the yoke at its foot, plus side at left, minus side at right.
 
     subject: a machine, of which pole `number` of a side, counted from 0, is drawn (of an axial machine as its section
@@ -46,8 +44,8 @@ def draw_pole(
         pole, seat = subject, usual_seat(subject, side)
         title = f"Pole on a {side} face of Ø {millimetres(2 * seat.face)}, for example"
     else:
-        build = next(build for build in builds_of(subject) if build.name == side)
-        pole, seat = build.pattern[number % len(build.pattern)], build.seat
+        build = next(build for build in builds_of(subject) if build.row.name == side)
+        pole, seat = build.row.pattern[number % len(build.row.pattern)], build.seat
         title = f"{side.capitalize()} pole {number + 1}"
     edge = pole_edge(pole, seat, f"{side}_pole")
     iron, front = on_yoke(edge, seat)
@@ -61,9 +59,9 @@ def draw_pole(
     figure = new_figure(4.2 + (2 * _WORDS if dimensions else 0.5), (high - low) * inches + 1.3)
     upright = "along the shaft (mm)" if seat.flat else "from the shaft (mm)"
     axes = plain_axes(figure.add_subplot(), title, "across, plus side at left (mm)", upright)
-    axes.add_patch(PathPatch(part_path(iron), facecolor=MATERIALS["iron"], edgecolor="none"))
+    axes.add_patch(plotting.PathPatch(part_path(iron), facecolor=MATERIALS["iron"], edgecolor="none"))
     for path in (ring_path(front, closed=False), *(ring_path(hole) for hole in iron.rings[1:])):
-        axes.add_patch(PathPatch(path, facecolor="none", edgecolor=EDGE, linewidth=1.0))
+        axes.add_patch(plotting.PathPatch(path, facecolor="none", edgecolor=EDGE, linewidth=1.0))
     axes.set_aspect("equal")
     reach = wide + _WORDS / inches if dimensions else 1.1 * wide
     axes.set_xlim(-reach / mm, reach / mm)

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from polefem.drive import AngleTable
+from polefem.report import plotting
 from polefem.report.style import KINDS, LINES, new_figure, plain_axes
 from polefem.units import rpm
 
@@ -41,7 +41,7 @@ def power_over_speed(table: AngleTable, name: str) -> PowerOverSpeed:
     )
 
 
-def draw_power(power: PowerOverSpeed) -> Figure:
+def draw_power(power: PowerOverSpeed) -> plotting.Figure:
     """The picture of both, one above the other: legible on a phone."""
     figure = new_figure(5.6, 5.2)
     parts = (("power out (W)", power.power_out), ("efficiency (%)", power.efficiency))

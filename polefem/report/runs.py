@@ -5,12 +5,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from matplotlib.artist import Artist
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from polefem.drive import RIPPLE_FORMULA, DriveRun
 from polefem.params.drive_spec import Chopping, Control, PhaseTracking, Tracking
+from polefem.report import plotting
 from polefem.report.curves import Curves
 from polefem.report.style import KINDS, LINES, axes_on, new_figure, plain_axes
 from polefem.units import deg, rpm
@@ -79,7 +77,7 @@ def powers_of_run(run: DriveRun) -> dict[str, float]:
     return {name: power for name, power in {**losses, **out}.items() if power != 0.0}
 
 
-def draw_run(run: DriveRun) -> Figure:
+def draw_run(run: DriveRun) -> plotting.Figure:
     """The picture of currents, voltage and torque one above another, with speed, currents and powers over them."""
     figure = new_figure(5.6, 7.4)
     curves = current_of_run(run), voltage_of_run(run), torque_of_run(run)
@@ -111,7 +109,7 @@ def draw_run(run: DriveRun) -> Figure:
     return figure
 
 
-def draw_powers(run: DriveRun) -> Figure:
+def draw_powers(run: DriveRun) -> plotting.Figure:
     """The picture of the powers of a run: a bar from nought to what goes in, cut up into where it goes."""
     powers = powers_of_run(run)
     figure = new_figure(5.6, 2.4)
@@ -154,7 +152,7 @@ def run_sentences(name: str, run: DriveRun) -> tuple[str, ...]:
     )
 
 
-def _labelled(axes: Axes) -> list[tuple[Artist, str]]:
+def _labelled(axes: plotting.Axes) -> list[tuple[plotting.Artist, str]]:
     lines, labels = axes.get_legend_handles_labels()
     return list(zip(lines, labels, strict=True))
 

@@ -6,18 +6,13 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.collections import LineCollection, PolyCollection
-from matplotlib.figure import Figure
-from matplotlib.patches import Patch, PathPatch
-from matplotlib.path import Path
-from matplotlib.tri import Triangulation
 from numpy.typing import NDArray
 
 from polefem.field import Field
 from polefem.outline import Outline, Part, Ring
 from polefem.outline.parts import whole_parts
-from polefem.report.style import EDGE, FIELD_COLOURS, MATERIALS, axes_on, new_figure
+from polefem.report import plotting
+from polefem.report.style import EDGE, MATERIALS, axes_on, field_colours, new_figure
 from polefem.shapes import Arc
 from polefem.units import mm
 
@@ -37,7 +32,7 @@ Array = NDArray[np.float64]
 _LINES = 24
 
 
-def section_paths(outline: Outline) -> list[tuple[str, Path]]:
+def section_paths(outline: Outline) -> list[tuple[str, plotting.Path]]:
     """Every part of the whole cross section, its material and its edges in mm, rotor aligned; holes cut out.
 
     An arc is a run of cubic curves that stray from it by less than one part in a million of its radius.
@@ -45,22 +40,22 @@ def section_paths(outline: Outline) -> list[tuple[str, Path]]:
     return [(part.material, part_path(part)) for part in whole_parts(outline)]
 
 
-def part_path(part: Part) -> Path:
+def part_path(part: Part) -> plotting.Path:
     """All edges of a part, mm; those of openings run the other way, which leaves them empty."""
-    return Path.make_compound_path(*(ring_path(ring) for ring in part.rings))
+    return plotting.Path.make_compound_path(*(ring_path(ring) for ring in part.rings))
 
 
-def draw_section(outline: Outline, title: str) -> Figure:
+def draw_section(outline: Outline, title: str) -> plotting.Figure:
     """The picture of a cross section."""
     figure = new_figure(5.4, 5.2)
     axes = axes_on(figure, "x (mm)", "y (mm)", title)
     axes.grid(False)
     paths = section_paths(outline)
     for material, path in paths:
-        axes.add_patch(PathPatch(path, facecolor=MATERIALS[material], edgecolor=EDGE, linewidth=0.8))
+        axes.add_patch(plotting.PathPatch(path, facecolor=MATERIALS[material], edgecolor=EDGE, linewidth=0.8))
     found = sorted({material for material, _ in paths}, reverse=True)
     axes.legend(
-        handles=[Patch(facecolor=MATERIALS[m], edgecolor=EDGE, label=m) for m in found],
+        handles=[plotting.Patch(facecolor=MATERIALS[m], edgecolor=EDGE, label=m) for m in found],
         loc="upper right",
         frameon=False,
         fontsize="small",
@@ -113,7 +108,7 @@ def flux_density(field: Field, title: str) -> FluxDensity:
     return FluxDensity(title, points, corners, size, field.a, points[_meeting_edges(field)])
 
 
-def draw_flux_density(density: FluxDensity, most: float | None = None) -> Figure:
+def draw_flux_density(density: FluxDensity, most: float | None = None) -> plotting.Figure:
     """The picture of a flux density; `most` (T) is the end of its colours, the highest but for corners if not given."""
     across, high = (
         np.ptp(density.points, axis=0)
@@ -130,16 +125,18 @@ def draw_flux_density(density: FluxDensity, most: float | None = None) -> Figure
     return figure
 
 
-def paint_flux_density(axes: Axes, density: FluxDensity, most: float | None = None) -> PolyCollection:
+def paint_flux_density(
+    axes: plotting.Axes, density: FluxDensity, most: float | None = None
+) -> plotting.PolyCollection:
     """Put a flux density with its lines on axes; what is returned gives a colour bar its colours."""
     axes.grid(False)
-    mesh = Triangulation(density.points[:, 0], density.points[:, 1], density.triangles)
+    mesh = plotting.Triangulation(density.points[:, 0], density.points[:, 1], density.triangles)
     top = most or float(np.quantile(density.size, 0.999))
     patches: Any = density.points[_rims(density.triangles)]  # its stubs know no arrays
-    colours = PolyCollection(
+    colours = plotting.PolyCollection(
         patches,
         array=density.size[::4],
-        cmap=FIELD_COLOURS,
+        cmap=field_colours(),
         clim=(0.0, top),
         edgecolors="none",
         antialiaseds=False,
@@ -150,7 +147,7 @@ def paint_flux_density(axes: Axes, density: FluxDensity, most: float | None = No
     axes.tricontour(
         mesh, density.potential, levels=levels, colors="#10151b", linewidths=0.4, linestyles="solid"
     )
-    axes.add_collection(LineCollection(list(density.edges), colors="#10151b", linewidths=0.9))
+    axes.add_collection(plotting.LineCollection(list(density.edges), colors="#10151b", linewidths=0.9))
     axes.set_aspect("equal")
     if density.window is not None:
         axes.set_xlim(density.window)
@@ -180,23 +177,23 @@ def _meeting_edges(field: Field) -> NDArray[np.int64]:
     return meeting
 
 
-def ring_path(ring: Ring, closed: bool = True) -> Path:
+def ring_path(ring: Ring, closed: bool = True) -> plotting.Path:
     """A ring, or an open run of segments, in mm; arcs as cubic curves."""
     vertices: list[complex] = [ring[0].start]
-    codes = [Path.MOVETO]
+    codes = [plotting.Path.MOVETO]
     for segment in ring:
         if isinstance(segment, Arc):
             pieces = _cubics(segment)
             vertices += pieces
-            codes += [Path.CURVE4] * len(pieces)
+            codes += [plotting.Path.CURVE4] * len(pieces)
         else:
             vertices.append(segment.end)
-            codes.append(Path.LINETO)
+            codes.append(plotting.Path.LINETO)
     if closed:
         vertices.append(vertices[0])
-        codes.append(Path.CLOSEPOLY)
+        codes.append(plotting.Path.CLOSEPOLY)
     points = np.array(vertices) / mm
-    return Path(np.column_stack([points.real, points.imag]), codes)
+    return plotting.Path(np.column_stack([points.real, points.imag]), codes)
 
 
 def _cubics(arc: Arc) -> list[complex]:

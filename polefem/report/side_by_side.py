@@ -6,13 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from matplotlib.figure import Figure
-from matplotlib.patches import PathPatch
-from matplotlib.path import Path
 from numpy.typing import NDArray
 
 from polefem.outline.builds import builds_of
 from polefem.params import Machine
+from polefem.report import plotting
 from polefem.report.poles import on_yoke
 from polefem.report.sections import ring_path
 from polefem.report.style import KINDS, LINES, axes_on, new_figure
@@ -30,7 +28,7 @@ class OutlinesAtGap:
     """The first pole of either side, aligned, of each shape. paths: by name, of rotor and stator, mm, the axis upright.
     window: low and high end of what is shown, mm; reach: to either side of the axis, mm. upright: the axis' name."""
 
-    paths: Mapping[str, tuple[Path, Path]]
+    paths: Mapping[str, tuple[plotting.Path, plotting.Path]]
     window: tuple[float, float]
     reach: float
     upright: str
@@ -47,7 +45,7 @@ def outlines_at_gap(machines: Mapping[str, Machine]) -> OutlinesAtGap:
         for build in builds_of(machine):
             _, front = on_yoke(build.edges[0], build.seat)
             both.append(ring_path(front, closed=False))
-            faces.append(build.face / mm)
+            faces.append(build.row.face / mm)
             widths.append(build.edges[0].width / mm)
         paths[name] = both[0], both[1]
         flat = machine.flat
@@ -56,14 +54,14 @@ def outlines_at_gap(machines: Mapping[str, Machine]) -> OutlinesAtGap:
     return OutlinesAtGap(paths, (min(faces) - behind, max(faces) + behind), 0.75 * max(widths), upright)
 
 
-def draw_outlines(outlines: OutlinesAtGap) -> Figure:
+def draw_outlines(outlines: OutlinesAtGap) -> plotting.Figure:
     """The picture of outlines over each other."""
     figure = new_figure(6.0, 4.6)
     axes = axes_on(figure, "across the poles (mm)", outlines.upright, "Poles at the gap, aligned")
     for at, (name, paths) in enumerate(outlines.paths.items()):
         for part, path in enumerate(paths):
             axes.add_patch(
-                PathPatch(
+                plotting.PathPatch(
                     path,
                     facecolor="none",
                     edgecolor=KINDS[at % len(KINDS)],
@@ -107,7 +105,7 @@ def figure_bars(records: Sequence[Record], figures: Sequence[str]) -> FigureBars
     return FigureBars(tuple(record.name for record in records), found)
 
 
-def draw_bars(bars: FigureBars) -> Figure:
+def draw_bars(bars: FigureBars) -> plotting.Figure:
     """The picture: a panel a figure, bars that begin at nought, so that their lengths compare."""
     count = len(bars.names)
     figure = new_figure(6.0, len(bars.figures) * (0.9 + 0.26 * count))

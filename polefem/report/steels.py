@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from matplotlib.figure import Figure
-
 from polefem.materials import CurveData, Steel, curve_data
+from polefem.report import plotting
 from polefem.report.style import axes_on, new_figure, steps
 
 __all__ = ["draw_steel"]
 
 
-def draw_steel(steel: Steel | CurveData) -> Figure:
+def draw_steel(steel: Steel | CurveData) -> plotting.Figure:
     """Flux density over field strength, logarithmic, with the points fitted and the extrapolation told apart.
 
     The numbers are those of `polefem.materials.curve_data`.

@@ -8,23 +8,22 @@ style of its own.
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.colors import ListedColormap
-from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from polefem.files import complete
+from polefem.report import plotting
 
 __all__ = [
     "EDGE",
-    "FIELD_COLOURS",
     "KINDS",
     "LINES",
     "MATERIALS",
     "axes_on",
+    "field_colours",
     "new_figure",
     "plain_axes",
     "save",
@@ -55,7 +54,6 @@ def _between(anchors: NDArray[np.float64], count: int) -> NDArray[np.float64]:
     return np.column_stack([np.interp(at, way, anchors[:, k]) for k in range(3)])
 
 
-FIELD_COLOURS = ListedColormap(_srgb(_between(_ANCHORS, 256)), name="pale to deep")
 KINDS = ("#1d3557", "#c8553d", "#3a7d6b", "#b08900", "#7a4988", "#6b7280", "#0f7fb3", "#8a3b12")
 LINES = ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1, 1, 1)), (0, (1, 1)), (0, (7, 2)))
 EDGE = "#22303c"
@@ -63,12 +61,20 @@ MATERIALS = {"iron": "#9aa5b1", "shaft": "#c3c9d0", "coil": "#d08c60", "air": "#
 _DPI = 130
 
 
-def new_figure(width: float = 6.0, height: float = 4.0) -> Figure:
+@cache
+def field_colours() -> plotting.ListedColormap:
+    """The colours of a quantity, from pale to deep."""
+    return plotting.ListedColormap(_srgb(_between(_ANCHORS, 256)), name="pale to deep")
+
+
+def new_figure(width: float = 6.0, height: float = 4.0) -> plotting.Figure:
     """An empty figure of this many inches, made without any global state."""
-    return Figure(figsize=(width, height), layout="constrained")
+    return plotting.Figure(figsize=(width, height), layout="constrained")
 
 
-def axes_on(figure: Figure, x: str, y: str, title: str, place: tuple[int, int, int] = (1, 1, 1)) -> Axes:
+def axes_on(
+    figure: plotting.Figure, x: str, y: str, title: str, place: tuple[int, int, int] = (1, 1, 1)
+) -> plotting.Axes:
     """Axes with labels that carry their units, and a quiet grid. place: rows, columns, which of them."""
     axes = plain_axes(figure.add_subplot(*place), title, x, y)
     axes.grid(True, color="#d8dde3", linewidth=0.6)
@@ -76,7 +82,7 @@ def axes_on(figure: Figure, x: str, y: str, title: str, place: tuple[int, int, i
     return axes
 
 
-def plain_axes(axes: Axes, title: str, x: str = "x (mm)", y: str = "y (mm)") -> Axes:
+def plain_axes(axes: plotting.Axes, title: str, x: str = "x (mm)", y: str = "y (mm)") -> plotting.Axes:
     """Labels that carry their units, a title at the left, no frame but the two axes."""
     axes.set_xlabel(x)
     axes.set_ylabel(y)
@@ -88,10 +94,10 @@ def plain_axes(axes: Axes, title: str, x: str = "x (mm)", y: str = "y (mm)") -> 
 
 def steps(count: int) -> list[tuple[float, float, float, float]]:
     """Colours for curves of one growing quantity: from light to deep, short of the palest."""
-    return [tuple(FIELD_COLOURS(x)) for x in np.linspace(1.0, 0.3, count)[::-1]]
+    return [tuple(field_colours()(x)) for x in np.linspace(1.0, 0.3, count)[::-1]]
 
 
-def save(figure: Figure, path: Path) -> Path:
+def save(figure: plotting.Figure, path: Path) -> Path:
     """Write the figure where the path says; its ending says the format."""
     path.parent.mkdir(parents=True, exist_ok=True)
     with complete(path) as part:

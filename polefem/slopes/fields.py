@@ -16,7 +16,6 @@ from polefem.errors import GeometryRefused, InvalidValue, refusal
 from polefem.field import BuiltMachine, built
 from polefem.materials import Steel
 from polefem.outline import DrawnMachine, Outline, drawn
-from polefem.outline.builds import builds_of
 from polefem.params import Machine
 from polefem.params.fields import field_names, field_value, shown, with_fields
 from polefem.params.quantity import quantity_of
@@ -45,7 +44,7 @@ class _Drawn:
 
 def _drawn(machine: Machine | DrawnMachine) -> _Drawn:
     shape = drawn(machine)
-    rotor, stator = builds_of(shape.machine)
+    rotor, stator = shape.machine.rows()
     faces, shares = (rotor.face, stator.face), shape.machine.stacking_factors
     return _Drawn(shape.sections, faces, shares, shape.machine.stacked_steels)
 

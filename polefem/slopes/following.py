@@ -115,7 +115,7 @@ class Lead:
         turned = own if side.flat else own * np.exp(1j * unit * on.copy)
         z = self.mesh.points[:, 0] + 1j * self.mesh.points[:, 1]
         gap_move = self._level(z[self._gap], gap, self.side.gap, stretch)
-        far_move = self._level(z[self._far], side.far, self.side.far, stretch)
+        far_move = self._level(z[self._far], side.row.far, self.side.row.far, stretch)
         return np.concatenate([turned, gap_move, far_move])
 
     def _level(self, z: Complexes, after: float, before: float, stretch: float) -> Complexes:
@@ -137,7 +137,7 @@ class Lead:
     def _refused(self, found: str) -> GeometryRefused:
         rule = "a mesh follows an outline that keeps its pieces"
         return GeometryRefused(
-            refusal(rule, f"the {self.side.name}'s outline", found, "the same ones, moved")
+            refusal(rule, f"the {self.side.row.name}'s outline", found, "the same ones, moved")
         )
 
 
@@ -153,10 +153,10 @@ def lead(mesh: Mesh, side: Side) -> Lead:
     rest = np.setdiff1d(np.arange(len(on.node)), first)
     left = np.setdiff1d(outer, np.concatenate([nodes, mesh.gap]))
     level = z.real if side.flat else np.abs(z)
-    far = left[np.abs(level[left] - side.far) < ON]
+    far = left[np.abs(level[left] - side.row.far) < ON]
     corners = int(mesh.triangles[:, :3].max()) + 1
     if len(astray := np.setdiff1d(left, far)) and astray.min() < corners:
-        raise MeshFailed(f"a node of the {side.name} lies on no curve of its outline")
+        raise MeshFailed(f"a node of the {side.row.name} lies on no curve of its outline")
     led = np.concatenate([nodes, mesh.gap, far])
     # Seen in the leader's copy of the unit: where two copies meet, a curve of each leads alike.
     same = rest[on.copy[rest] == on.copy[first][number[rest]]]
@@ -181,7 +181,7 @@ def _found(mesh: Mesh, side: Side, curves: _Curves, z: Complexes, nodes: Ints) -
     unit = side.pitch * side.unit_poles
     every = np.arange(len(curves.start))
     found = []
-    for copy in range(side.poles // side.unit_poles // mesh.sectors):
+    for copy in range(side.row.poles // side.unit_poles // mesh.sectors):
         seen = z[nodes] - 1j * unit * copy if side.flat else z[nodes] * np.exp(-1j * unit * copy)
         away = curves.away(every[None, :], seen[:, None])
         row, curve = np.nonzero(away < ON)

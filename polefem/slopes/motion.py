@@ -79,7 +79,7 @@ class Motion:
             image = z.conj() * turn + (1j * on if side.flat else 0.0)
             away, partner = KDTree(mesh.points).query(np.column_stack([image.real, image.imag]))
             if (np.asarray(away) > TWIN).any():
-                raise MeshFailed(f"the mesh of the {side.name} is not its own mirror image")
+                raise MeshFailed(f"the mesh of the {side.row.name} is not its own mirror image")
             own = moves[first : first + len(z)]
             found[first : first + len(z)] = own[partner].conj() * turn
             first += len(z)

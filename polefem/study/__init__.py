@@ -48,6 +48,7 @@ from polefem.study.sensitivity import (
     global_sensitivity,
     sensitivity_of_sample,
 )
+from polefem.study.solver import FIELD, Solver
 from polefem.study.store import Store
 from polefem.study.study import Constraint, Study, Values
 from polefem.study.tolerances import (
@@ -67,7 +68,7 @@ if TYPE_CHECKING:
     from polefem.study.exact_effects import effects_by_slopes
     from polefem.study.linear_model import spread_ripple
     from polefem.study.operation import at_work
-    from polefem.study.pipeline import FIELD, Solver, attempt
+    from polefem.study.pipeline import attempt
     from polefem.study.running import Progress, run_designs
     from polefem.study.searching import begins_of, run_search
     from polefem.study.shown_fields import (
@@ -179,7 +180,7 @@ _LATER = {
     "exact_effects": ("effects_by_slopes",),
     "linear_model": ("spread_ripple",),
     "operation": ("at_work",),
-    "pipeline": ("FIELD", "Solver", "attempt"),
+    "pipeline": ("attempt",),
     "running": ("Progress", "run_designs"),
     "searching": ("begins_of", "run_search"),
     "shown_fields": (

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from scipy.optimize import brentq
+import scipy
 
 from polefem.drive import (
     DriveRun,
@@ -229,7 +229,7 @@ class EqualMeanTorque(Basis):
             rule = "the waveform must give the mean torque within the map's last current"
             found, most = f"{self.torque:.4g} N m", f"up to {(lack(last) + 1.0) * self.torque:.4g} N m"
             raise InvalidValue(refusal(rule, "mean torque", found, most))
-        return float(brentq(lack, 1e-6 * last, last, xtol=1e-9 * last))
+        return float(scipy.optimize.brentq(lack, 1e-6 * last, last, xtol=1e-9 * last))
 
     def run(self, m: CoupledMap, drive: DriveSpec, speed: float) -> DriveRun:
         """At the lowest level that gives the torque."""

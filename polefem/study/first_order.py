@@ -18,8 +18,9 @@ from polefem.field import BuiltMachine, FieldState
 from polefem.maps import MapSlopes, summed
 from polefem.params.fields import field_value
 from polefem.study.design import Design, of_plan, quantity_of_field
-from polefem.study.pipeline import KnownMap, Solver, attempt
+from polefem.study.pipeline import attempt
 from polefem.study.record import Figures, Outcome, Status
+from polefem.study.solver import KnownMap, Solver
 
 __all__ = ["figure_slopes", "near_outcome", "shifted", "step_of"]
 

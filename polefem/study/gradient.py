@@ -20,11 +20,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.optimize import linprog
 
-from polefem.outline.builds import builds_of
-from polefem.params import AxialMachine, Machine
+from polefem.params import Machine
 from polefem.params.fields import field_value
 from polefem.study.design import Design
 from polefem.study.linear_model import WEIGHT, Model
@@ -117,7 +116,7 @@ def _best_step(
         right = np.concatenate([right, room])
     bounds = [(max(-box, -at), min(box, 1.0 - at)) for at in here.tolist()]
     free: list[tuple[float | None, float | None]] = [(None, None)] * ends + [(0.0, None)] * limits
-    found = linprog(prices, A_ub=matrix, b_ub=right, bounds=[*bounds, *free])
+    found = scipy.optimize.linprog(prices, A_ub=matrix, b_ub=right, bounds=[*bounds, *free])
     if found.x is None:
         return np.zeros(n), 0.0
     step: Array = found.x[:n]
@@ -135,16 +134,13 @@ def face_rows(
     """
     names = list(ranges)
     rows, limits = [], []
-    faces = dict(
-        zip(("rotor_pole", "stator_pole"), (build.face for build in builds_of(machine)), strict=True)
-    )
-    for pole, level in faces.items():
+    for row in machine.rows():
+        pole = f"{row.name}_pole"
         varied = [name for name in names if name.startswith(f"{pole}.face.rises.")]
         if not varied or not least_radius:
             continue
         shape = field_value(machine, pole)
-        radius = machine.mean_radius if isinstance(machine, AxialMachine) else abs(level)
-        way = np.array(shape.face.stations) * shape.arc / 2 * radius
+        way = np.array(shape.face.stations) * shape.arc / 2 * (row.radius or row.face)
         fixed, matrix = np.array(shape.face.rises), np.zeros((len(way), len(names)))
         for name in varied:
             at, span = int(name.rpartition(".")[2]), ranges[name]

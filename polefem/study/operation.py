@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from polefem.drive import RectangularTorque, copper_loss, rectangular_torque, suited_switching
 from polefem.errors import InvalidValue, refusal
 from polefem.estimates import with_end_effects
-from polefem.field import BuiltMachine
 from polefem.maps import CoupledMap, summed
 from polefem.params import Machine, RectangularCurrent, SuitedSwitching
 from polefem.study.basis import Basis
+
+if TYPE_CHECKING:  # a map at work needs no mesher
+    from polefem.field import BuiltMachine
 
 __all__ = ["Operation", "at_work", "operate", "phase_interaction"]
 

@@ -8,116 +8,32 @@ import traceback
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Generic, Protocol, TypeVar
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from polefem.copper import envelope, warming
 from polefem.errors import GeometryRefused, InvalidValue, MissingLibrary, PolefemError, SolveFailed, refusal
 from polefem.estimates import end_effects, iron_loss, masses_of, torque_density
-from polefem.field import BuiltMachine, FieldState, built, field_series
-from polefem.forces import gap_pressure, offset_pull
-from polefem.maps import CoupledMap, FluxMap, MapSlopes, summed
+from polefem.field import BuiltMachine, built
+from polefem.maps import CoupledMap, MapSlopes, summed
 from polefem.params import RectangularCurrent
 from polefem.ring import RingWaves
-from polefem.slopes import Following, map_with_slopes
+from polefem.slopes import Following
 from polefem.study.design import Design, Plan
 from polefem.study.door import check_current_density
 from polefem.study.operating_points import OperatingPoint
 from polefem.study.operation import at_work, operate, phase_interaction
 from polefem.study.record import NEXT_REASON, Figures, Outcome, PointFigures, Status
-from polefem.study.sound import Pressures, SidePulls, with_sound
-from polefem.sweep import coupled_map, flux_map
+from polefem.study.solver import FIELD, Solver, VersionsDiffer
+from polefem.study.sound import with_sound
 from polefem.version import numerics, versions
 
-__all__ = ["FIELD", "KnownMap", "Solver", "VersionsDiffer", "attempt", "attempt_elsewhere", "figures_of"]
+__all__ = ["attempt", "attempt_elsewhere", "figures_of"]
 
 Array = NDArray[np.float64]
-Kept = TypeVar("Kept", FluxMap, CoupledMap)
 REACH = 1.02
 """How much further than its operating current a map with slopes goes: machines near by find their current in it."""
-
-
-class _Maps(Protocol):
-    def __call__(self, machine: BuiltMachine, angles: ArrayLike, currents: ArrayLike) -> FluxMap: ...
-
-
-class _CoupledMaps(Protocol):
-    def __call__(
-        self,
-        machine: BuiltMachine,
-        angles: ArrayLike,
-        currents: ArrayLike,
-        *,
-        joint_currents: ArrayLike | None = None,
-        at_once: int = 3,
-    ) -> CoupledMap: ...
-
-
-class _Slopes(Protocol):
-    def __call__(
-        self, machine: BuiltMachine, angles: ArrayLike, currents: ArrayLike, fields: Sequence[str]
-    ) -> MapSlopes: ...
-
-
-class _Fields(Protocol):
-    def __call__(
-        self, machine: BuiltMachine, angles: ArrayLike, phase_currents: ArrayLike
-    ) -> Iterator[FieldState]: ...
-
-
-@dataclass(frozen=True)
-class Solver:
-    """What a pipeline asks for fields: the map of one phase, that of all phases in one field, and states at angles.
-
-    All must be functions of a module, so that a worker process can find them. sloped: the map of one phase with its
-    slopes; pressures, side_pulls: in the gap and on a rotor off its axis, for plans that listen. None for a solver that
-    has none to give.
-    """
-
-    flux_map: _Maps
-    coupled_map: _CoupledMaps
-    fields: _Fields
-    sloped: _Slopes | None = None
-    pressures: Pressures | None = None
-    side_pulls: SidePulls | None = None
-
-
-FIELD = Solver(flux_map, coupled_map, field_series, map_with_slopes, gap_pressure, offset_pull)
-"""The solver of this package."""
-
-
-@dataclass(frozen=True, eq=False)
-class KnownMap(Generic[Kept]):
-    """In place of a solver's map, where the very same was computed before under another drive."""
-
-    kept: Kept
-
-    def __call__(
-        self,
-        machine: BuiltMachine,
-        angles: ArrayLike,
-        currents: ArrayLike,
-        *,
-        joint_currents: ArrayLike | None = None,
-        at_once: int = 3,
-    ) -> Kept:
-        """The map, whose angles and currents are those asked for: its key stands for them."""
-        return self.kept
-
-
-@dataclass(frozen=True, eq=False)
-class KnownSlopes:
-    """In place of a solver's map with slopes, as `KnownMap`."""
-
-    slopes: MapSlopes
-
-    def __call__(
-        self, machine: BuiltMachine, angles: ArrayLike, currents: ArrayLike, fields: Sequence[str]
-    ) -> MapSlopes:
-        """The map with its slopes, which are those asked for."""
-        return self.slopes
 
 
 @dataclass
@@ -148,10 +64,6 @@ def attempt(design: Design, solver: Solver = FIELD) -> Outcome:
     except Exception as unforeseen:
         reason = f"{type(unforeseen).__name__}: {unforeseen}"
         return Outcome(Status.FAILED, reason, seconds=clock.seconds, trace=traceback.format_exc())
-
-
-class VersionsDiffer(InvalidValue):
-    """A worker would compute with other versions than the process that asks it: its figures would not compare."""
 
 
 def attempt_elsewhere(

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from polefem.study.surrogate import Surrogate, fit
 
@@ -55,12 +55,12 @@ def _worth(models: Sequence[Surrogate], objectives: Array, proposals: Array) -> 
     chance = np.ones(len(proposals))
     for model in limits:
         mean, deviation = model.at(proposals)
-        chance *= ndtr(-mean / deviation)
+        chance *= scipy.special.ndtr(-mean / deviation)
     if objectives.size == 0:
         return chance
     mean, deviation = objective.at(proposals)
     better = objectives.min() - mean
     z = better / deviation
     density = np.exp(-0.5 * z**2) / np.sqrt(2.0 * np.pi)
-    worth: Array = (better * ndtr(z) + deviation * density) * chance
+    worth: Array = (better * scipy.special.ndtr(z) + deviation * density) * chance
     return worth

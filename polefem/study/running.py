@@ -15,8 +15,8 @@ from polefem.errors import MissingLibrary, PolefemError
 from polefem.maps import MapSlopes
 from polefem.params.content import content
 from polefem.study.design import Design
-from polefem.study.pipeline import FIELD, KnownMap, KnownSlopes, Solver, VersionsDiffer, attempt_elsewhere
 from polefem.study.record import Outcome, Record, Status
+from polefem.study.solver import FIELD, KnownMap, KnownSlopes, Solver, VersionsDiffer, attempt_elsewhere
 from polefem.study.store import Member, Store
 from polefem.study.workers import WorkerLost
 from polefem.version import numerics, versions

@@ -17,14 +17,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from polefem import field as later
 from polefem.errors import PolefemError, StoreRefused
-from polefem.field import Field, built
+from polefem.field import Field
 from polefem.maps.files import read, write
 from polefem.outline import Label
 from polefem.params import Machine
 from polefem.params.quantity import quantity
 from polefem.study.design import Design
-from polefem.study.pipeline import FIELD, Solver
+from polefem.study.solver import FIELD, Solver
 from polefem.study.store import Store
 
 __all__ = ["SECTION_PLACES", "SectionFields", "half_overlap", "keep_section_fields", "section_fields"]
@@ -91,7 +92,7 @@ def section_fields(design: Design, current: float, solver: Solver = FIELD) -> Se
     currents = np.zeros(machine.phases.count)
     currents[0] = current
     angles = np.array([0.0, half_overlap(machine), machine.rotor_pitch / 2])
-    states = solver.fields(built(machine, design.plan.mesh), angles, currents)
+    states = solver.fields(later.built(machine, design.plan.mesh), angles, currents)
     return SectionFields(current, angles, tuple(state.field for state in states))
 
 

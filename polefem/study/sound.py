@@ -2,26 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from polefem.field import BuiltMachine
-from polefem.forces import GapPressure, OffsetPull, pitch_angles
+from polefem.forces import pitch_angles
 from polefem.maps import CoupledMap
 from polefem.ring import Hearing, OuterRing, RingWaves, heard
 from polefem.study.at_the_shaft import ReadingOperatingPoint
 from polefem.study.operating_points import OperatingPoint
 from polefem.study.record import OperatingPointFigures, PointFigures
+from polefem.study.solver import Pressures, SidePulls
 
-__all__ = ["Pressures", "SidePulls", "with_sound"]
+__all__ = ["with_sound"]
 
-Pressures = Callable[[BuiltMachine, ArrayLike, ArrayLike], GapPressure]
-"""Pressure in the gap of a machine at angles (rad) under phase currents (A), such as `polefem.forces.gap_pressure`."""
-SidePulls = Callable[[BuiltMachine, float, ArrayLike, ArrayLike], OffsetPull]
-"""Pull on the rotor of a machine off its axis by a length (m), such as `polefem.forces.offset_pull`."""
 #: Angles of a rotor pitch at which a rotor off its axis is looked at: each is a field of the whole turn.
 ASIDE = 6
 

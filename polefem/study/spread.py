@@ -14,7 +14,6 @@ from dataclasses import dataclass, field
 import numpy as np
 import scipy
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from polefem.params.quantity import quantity
 
@@ -76,6 +75,6 @@ def spread_of(slopes: Sequence[Array], sizes: Sequence[float], deviations: float
     half = scipy.stats.qmc.Sobol(len(sizes), rng=np.random.default_rng(0)).random_base2(
         round(math.log2(DRAWS // 2))
     )
-    draws = np.asarray(ndtri(half))
+    draws = np.asarray(scipy.special.ndtri(half))
     shifts: Array = np.concatenate([draws, -draws]) @ moves
     return Spread(shifts, deviations)

@@ -9,9 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.linalg import cho_solve, cholesky, solve_triangular
-from scipy.optimize import minimize
 
 __all__ = ["Surrogate", "fit"]
 
@@ -41,7 +40,7 @@ class Surrogate:
         """Expected figure and its standard deviation at points of the unit cube, shape (m, d)."""
         cross = _kernel(x, self.x, self.lengths)
         mean: Array = self.middle + self.size * (cross @ self.weights)
-        reduced = solve_triangular(self.factor, cross.T, lower=True)
+        reduced = scipy.linalg.solve_triangular(self.factor, cross.T, lower=True)
         variance = np.maximum(1.0 - (reduced**2).sum(axis=0), 1e-12)
         return mean, self.size * np.sqrt(variance)
 
@@ -50,7 +49,7 @@ class Surrogate:
         """The share of the figures' variance that the process predicts at a point when that point is left out
         (Q squared): 1 is all, 0 or below no more than their mean."""
         n = self.x.shape[0]
-        inverse = np.diag(cho_solve((self.factor, True), np.eye(n)))
+        inverse = np.diag(scipy.linalg.cho_solve((self.factor, True), np.eye(n)))
         errors = self.weights / inverse
         return float(1.0 - (errors**2).mean())
 
@@ -64,13 +63,15 @@ def fit(x: Array, y: Array) -> Surrogate:
     bounds = [(np.log(0.05), np.log(20.0))] * dimensions + [(np.log(_NOISE), np.log(0.5))]
     starts = [np.full(dimensions, np.log(length)) for length in (0.3, 1.0, 3.0)[:_STARTS]]
     found = [
-        minimize(_unlikelihood, np.append(start, np.log(1e-3)), args=(x, z), jac=True, bounds=bounds)
+        scipy.optimize.minimize(
+            _unlikelihood, np.append(start, np.log(1e-3)), args=(x, z), jac=True, bounds=bounds
+        )
         for start in starts
     ]
     best = min(found, key=lambda one: float(one.fun)).x
     lengths, noise = np.exp(best[:-1]), float(np.exp(best[-1]))
-    factor = cholesky(_kernel(x, x, lengths) + noise * np.eye(len(z)), lower=True)
-    return Surrogate(x, middle, size, lengths, noise, factor, cho_solve((factor, True), z))
+    factor = scipy.linalg.cholesky(_kernel(x, x, lengths) + noise * np.eye(len(z)), lower=True)
+    return Surrogate(x, middle, size, lengths, noise, factor, scipy.linalg.cho_solve((factor, True), z))
 
 
 def _scaled_squares(a: Array, b: Array, lengths: Array) -> Array:
@@ -92,10 +93,10 @@ def _unlikelihood(logs: Array, x: Array, z: Array) -> tuple[float, Array]:
     r = np.sqrt(5.0 * squares.sum(axis=-1))
     decay = np.exp(-r)
     kernel = (1.0 + r + r**2 / 3.0) * decay
-    factor = cholesky(kernel + noise * np.eye(len(z)), lower=True)
-    weights = cho_solve((factor, True), z)
+    factor = scipy.linalg.cholesky(kernel + noise * np.eye(len(z)), lower=True)
+    weights = scipy.linalg.cho_solve((factor, True), z)
     value = 0.5 * float(z @ weights) + float(np.log(np.diag(factor)).sum())
-    inner = cho_solve((factor, True), np.eye(len(z))) - np.outer(weights, weights)
+    inner = scipy.linalg.cho_solve((factor, True), np.eye(len(z))) - np.outer(weights, weights)
     # d kernel / d log length_k = 5/3 (1 + r) exp(-r) times the k-th scaled square
     slope = 5.0 / 3.0 * (1.0 + r) * decay
     gradient = [0.5 * float((inner * slope * squares[:, :, k]).sum()) for k in range(x.shape[1])]

@@ -179,7 +179,7 @@ def _ways(whole: BuiltMachine) -> tuple[Symmetry, ...]:
     machine, found = whole.machine, []
     for outline in whole.sections:
         rotor, stator = outline.rotor, outline.stator
-        units = stator.poles // stator.unit_poles, rotor.poles // rotor.unit_poles
+        units = stator.row.poles // stator.unit_poles, rotor.row.poles // rotor.unit_poles
         found.append(symmetries(machine.phases, *units, outline.mirror))
     ways = tuple(way for way in found[0] if all(way in others for others in found))
     pitch = machine.rotor_pitch

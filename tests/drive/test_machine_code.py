@@ -8,12 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from polefem.drive import machine_code, potential
+from polefem.drive import potential
+from polefem.drive.machine_code import making
 from polefem.drive.potential import tables, values
 from polefem.maps import CoupledMap, Interaction, summed
 from tests.drive.sharing_iron import SHARING, changed
 
-HERE = Path(machine_code.__file__).parent
+HERE = Path(potential.__file__).parent
 
 
 def with_a_triple() -> CoupledMap:
@@ -62,25 +63,25 @@ def test_tables_say_what_the_map_says(m: CoupledMap) -> None:
 
 def test_all_that_is_compiled_counts_for_what_is_kept() -> None:
     users = {path.name for path in HERE.glob("*.py") if "@compiled" in path.read_text()}
-    assert users | {"machine_code.py"} == set(machine_code._SOURCES)
+    assert users == {name for name in making.SOURCES if "/" not in name}
 
 
-def test_a_changed_source_is_compiled_anew(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    for name in machine_code._SOURCES:
-        shutil.copy(HERE / name, tmp_path)
-    before = machine_code._folder().name
-    monkeypatch.setattr(machine_code, "_HERE", tmp_path)
-    assert machine_code._folder().name == before
+def test_a_changed_source_is_compiled_anew(tmp_path: Path) -> None:
+    for name in making.SOURCES:
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        shutil.copy(HERE / name, tmp_path / name)
+    before = making.folder(HERE).name
+    assert making.folder(tmp_path).name == before
     changed_file = tmp_path / "potential.py"
     changed_file.write_text(changed_file.read_text() + "\n# another line\n")
-    assert machine_code._folder().name != before
+    assert making.folder(tmp_path).name != before
 
 
 def test_compiled_and_interpreted_agree() -> None:
     i, n = np.array([5.0, 0.0, 12.0]), 3
     found = [np.empty(n), np.empty((n, n)), np.empty(n), np.empty((n, n))]
     fast = values(tables(SHARING), 0.3, i, *found[:2])
-    slow = potential.values.py_func(tables(SHARING), 0.3, i, *found[2:])  # type: ignore[attr-defined]
+    slow = potential.values.__wrapped__(tables(SHARING), 0.3, i, *found[2:])  # type: ignore[attr-defined]
     assert fast == pytest.approx(slow, rel=1e-12)
     np.testing.assert_allclose(found[0], found[2], rtol=1e-12)
     np.testing.assert_allclose(found[1], found[3], rtol=1e-12)

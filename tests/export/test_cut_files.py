@@ -35,7 +35,7 @@ Radii = dict[str, list[float]]
 def iron(side: Side) -> float:
     """Iron of a whole side, m2, from its repeating unit."""
     unit = sum(area(r.ring) - sum(map(area, r.holes)) for r in side.regions if r.material == "iron")
-    return unit * side.poles / side.unit_poles
+    return unit * side.row.poles / side.unit_poles
 
 
 def arc_radii(parts: tuple[Part, ...]) -> Radii:
@@ -161,8 +161,10 @@ def covers(parts: Sequence[Part], machine: Machine) -> bool:
     for outline in sections(machine):
         place = f" at {outline.radius / mm:.5g} mm" if isinstance(machine, AxialMachine) else ""
         for side in (outline.rotor, outline.stator):
-            part, halves = found[side.name + place], 2 if side.name == middle else 1
-            holes = sum(len(region.holes) for region in side.regions) * side.poles // side.unit_poles * halves
+            part, halves = found[side.row.name + place], 2 if side.row.name == middle else 1
+            holes = (
+                sum(len(region.holes) for region in side.regions) * side.row.poles // side.unit_poles * halves
+            )
             inner = sum(area(ring) < 0 for ring in part.rings) - (not side.flat)
             joints = [abs(a.end - b.start) for ring in part.rings for a, b in pairwise((*ring, ring[0]))]
             if inner != holes or max(joints) > 1e-9:

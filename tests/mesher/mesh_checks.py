@@ -39,7 +39,7 @@ def areas_match(mesh: Mesh, side: Side, within: float = 1e-6) -> bool:
 
     within: of the area of the whole.
     """
-    copies = side.poles // mesh.sectors // side.unit_poles
+    copies = side.row.poles // mesh.sectors // side.unit_poles
     expected: Counter[str] = Counter()
     for region in side.regions:
         own = copies * (area(region.ring) - sum(area(hole) for hole in region.holes))
@@ -48,9 +48,9 @@ def areas_match(mesh: Mesh, side: Side, within: float = 1e-6) -> bool:
         if region.material == "coil":
             for copy in range(copies):
                 expected[str(region.label.further(copy * side.unit_poles))] = own / copies
-    whole = mesh.span * abs(side.gap - side.far)
+    whole = mesh.span * abs(side.gap - side.row.far)
     if not side.flat:
-        whole *= (side.gap + side.far) / 2
+        whole *= (side.gap + side.row.far) / 2
     expected["air"] = whole - expected.pop("all")
     found: Counter[str] = Counter()
     _, weights = quadrature(mesh, np.arange(len(mesh.triangles)))
@@ -69,8 +69,8 @@ def curves_met(mesh: Mesh, side: Side, middles: bool = True) -> bool:
     millionth of a millimetre. middles: of edges, too (the mesher leaves one straight where curving would fold it)."""
     near = 1e-9
     level = mesh.points[:, 0] if side.flat else np.hypot(*mesh.points.T)
-    for nodes, target in ((mesh.gap, side.gap), (mesh.far, side.far)):
-        if not side.far_fixed and target == side.far:
+    for nodes, target in ((mesh.gap, side.gap), (mesh.far, side.row.far)):
+        if not side.row.far_fixed and target == side.row.far:
             continue
         if np.abs(level[nodes] - target).max() > near:
             return False
@@ -96,7 +96,7 @@ def _between_regions(mesh: Mesh) -> NDArray[np.int64]:
 
 def _curves(mesh: Mesh, side: Side) -> list[Segment]:
     """Every line and arc of the sector's regions."""
-    copies = side.poles // mesh.sectors // side.unit_poles
+    copies = side.row.poles // mesh.sectors // side.unit_poles
     curves: list[Segment] = []
     for copy in range(copies):
         along = copy * side.unit_poles * side.pitch
@@ -141,7 +141,7 @@ def closed(mesh: Mesh, side: Side) -> bool:
     unique, count = np.unique(edges, axis=0, return_counts=True)
     outside = unique[count == 1]
     level = mesh.points[:, 0] if side.flat else np.hypot(*mesh.points.T)
-    far = np.flatnonzero(np.abs(level - side.far) < 1e-9)  # `mesh.far` is empty where A is free there
+    far = np.flatnonzero(np.abs(level - side.row.far) < 1e-9)  # `mesh.far` is empty where A is free there
     sets = [np.isin(outside, nodes).all(axis=1) for nodes in (mesh.gap, far, mesh.low, mesh.high)]
     return bool((count <= 2).all() and np.any(sets, axis=0).all())
 

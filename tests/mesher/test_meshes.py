@@ -48,8 +48,8 @@ def test_a_mesh_is_what_its_outline_says(name: str, spec: str) -> None:
 def test_one_pole_of_a_symmetric_side_is_its_own_mirror_image(name: str) -> None:
     drawn = outline(name)
     for side in (drawn.rotor, drawn.stator):
-        if side.mirror:
-            mesh = mesh_side(side, MeshSpec.named("coarse"), side.poles)
+        if side.row.mirror:
+            mesh = mesh_side(side, MeshSpec.named("coarse"), side.row.poles)
             assert mirrored(mesh) and ends_match(mesh)
             # The twin: one node moved by the last bit.
             points = mesh.points.copy()

@@ -45,7 +45,7 @@ def outcome(draw: Callable[[], Machine], specs: Sequence[str]) -> str:
         return "refused"
     for side in (outline.rotor, outline.stator):
         for spec in map(MeshSpec.named, specs):
-            mesh = mesh_side(side, spec, side.poles // side.unit_poles)
+            mesh = mesh_side(side, spec, side.row.poles // side.unit_poles)
             assert sound(mesh, side) and reckoned(mesh, side, spec)
     return "meshed"
 
@@ -82,7 +82,7 @@ def test_two_thousand_random_outlines_mesh_on_every_mesh() -> None:
 
 def test_the_checks_tell_a_wrong_mesh_and_a_wrong_count() -> None:
     side, spec = sections(half_turn())[0].rotor, MeshSpec.named("coarse")
-    mesh = mesh_side(side, spec, side.poles)
+    mesh = mesh_side(side, spec, side.row.poles)
     assert sound(mesh, side) and reckoned(mesh, side, spec)
     points = np.array(mesh.points)
     points[mesh.triangles[0, 0]] *= 0.99

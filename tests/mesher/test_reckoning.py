@@ -46,7 +46,7 @@ def reckoned(side: Side, spec: MeshSpec) -> float:
 def test_a_mesh_has_about_as_many_elements_as_are_reckoned(machine: str, name: str) -> None:
     spec = MeshSpec.named(name)
     for side in sides(VARIED[machine]):
-        found = len(mesh_side(side, spec, side.poles // side.unit_poles).triangles)
+        found = len(mesh_side(side, spec, side.row.poles // side.unit_poles).triangles)
 
         def right(count: float, found: int = found) -> bool:
             return 1 / FACTOR <= found / count <= FACTOR

@@ -72,7 +72,7 @@ def test_quadrature_weights_add_up_to_the_iron(name: str) -> None:
     found, (outline, *_) = model(name), sections(MACHINES[name][0])
     for side, iron in zip((outline.rotor, outline.stator), found.irons, strict=True):
         drawn = sum(area(r.ring) - sum(map(area, r.holes)) for r in side.regions if r.material == "iron")
-        drawn *= side.poles / side.unit_poles / found.sectors
+        drawn *= side.row.poles / side.unit_poles / found.sectors
 
         def right(weights: Floats, drawn: float = drawn) -> bool:
             return math.isclose(float(weights.sum()), drawn, rel_tol=1e-3)

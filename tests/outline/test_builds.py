@@ -11,7 +11,6 @@ import pytest
 from polefem.errors import GeometryRefused, InvalidValue
 from polefem.materials import Steel
 from polefem.outline import Side, outline_of, sections
-from polefem.outline.cuts import cut_pole, half_angle
 from polefem.outline.member import STRIP
 from polefem.params import (
     AxialMachine,
@@ -25,6 +24,7 @@ from polefem.params import (
     SlopedFace,
     Winding,
 )
+from polefem.params.cuts import cut_pole, half_angle
 from polefem.shapes import area, points
 from polefem.units import deg, mm
 
@@ -78,8 +78,8 @@ def test_an_outer_rotor_runs_round_its_stator() -> None:
     assert levels(outline.rotor) == pytest.approx((50.5 * mm, 70 * mm), rel=1e-3)
     assert outline.stator.gap == pytest.approx((50 + 0.5 * STRIP) * mm)
     assert outline.rotor.gap == pytest.approx((50.5 - 0.5 * STRIP) * mm)
-    assert (outline.rotor.far, outline.rotor.far_fixed) == (70 * mm, True)
-    assert (outline.stator.far, outline.stator.far_fixed) == (0.0, False)
+    assert (outline.rotor.row.far, outline.rotor.row.far_fixed) == (70 * mm, True)
+    assert (outline.stator.row.far, outline.stator.row.far_fixed) == (0.0, False)
     coils = [r for r in outline.stator.regions if r.material == "coil"]
     z = np.concatenate([points(r.ring) for r in coils])
     assert (z.real.min(), z.real.max()) == pytest.approx((27 * mm, 46 * mm))
@@ -95,7 +95,7 @@ def test_cuts_of_an_axial_machine_share_out_its_poles_length() -> None:
         for side, poles, bottom, top in ((outline.rotor, 4, -24, 0), (outline.stator, 6, 0.6, 35.6)):
             assert side.flat and side.pitch == pytest.approx(2 * math.pi * outline.radius / poles)
             assert levels(side) == pytest.approx((bottom * mm, top * mm), abs=1e-12)
-            assert side.far_fixed
+            assert side.row.far_fixed
         pole = 30 * deg * outline.radius * 25 * mm
         assert iron(outline.stator) == pytest.approx(outline.stator.pitch * 10 * mm + pole, rel=1e-12)
 
@@ -149,7 +149,7 @@ def test_half_of_a_double_sided_machine_counts_twice() -> None:
     assert double.section_turns == 100  # a coil on each face
     outline = sections(double)[0]
     assert levels(outline.stator)[1] == pytest.approx((0.6 + 25 + 5) * mm)  # half the yoke
-    assert outline.stator.far_fixed and outline.rotor.far_fixed
+    assert outline.stator.row.far_fixed and outline.rotor.row.far_fixed
     assert levels(outline.rotor)[0] == pytest.approx(-24 * mm)
 
 
@@ -159,8 +159,8 @@ def test_a_core_between_two_rotors_lets_flux_straight_through() -> None:
     )
     outline = sections(core)[1]
     assert core.section_turns == 50  # half of one coil on each side of the plane
-    assert not outline.stator.far_fixed and outline.rotor.far_fixed
-    assert outline.stator.far == pytest.approx(25.6 * mm)
+    assert not outline.stator.row.far_fixed and outline.rotor.row.far_fixed
+    assert outline.stator.row.far == pytest.approx(25.6 * mm)
     assert iron(outline.stator) == pytest.approx(30 * deg * outline.radius * 25 * mm)
     coil = next(r for r in outline.stator.regions if r.material == "coil")
     assert points(coil.ring).real.max() == pytest.approx(25.6 * mm)
@@ -168,14 +168,14 @@ def test_a_core_between_two_rotors_lets_flux_straight_through() -> None:
 
 def test_rotor_poles_between_two_stators_need_no_yoke() -> None:
     outline = sections(replace(AXIAL, build="two stators", rotor_yoke_thickness=0.0))[0]
-    assert not outline.rotor.far_fixed and outline.stator.far_fixed
-    assert outline.rotor.far == pytest.approx(-15 * mm)
+    assert not outline.rotor.row.far_fixed and outline.stator.row.far_fixed
+    assert outline.rotor.row.far == pytest.approx(-15 * mm)
 
 
 def test_a_pattern_makes_a_longer_unit_and_equal_poles_a_shorter_one() -> None:
     one, two = Pole(arc=30 * deg), Pole(arc=28 * deg, taper=0.05)
     side = sections(replace(AXIAL, stator_pole=(one, two), must_start=False))[0].stator
-    assert side.unit_poles == 2 and not side.mirror
+    assert side.unit_poles == 2 and not side.row.mirror
     assert [str(r.label) for r in side.regions][1:] == [
         f"coil {k} {s}" for k in (1, 2) for s in ("minus", "plus")
     ]

@@ -32,7 +32,7 @@ MACHINE = RadialMachine(
 
 
 def regions(outline: Outline) -> dict[str, Region]:
-    return {f"{side.name} {r.label}": r for side in (outline.rotor, outline.stator) for r in side.regions}
+    return {f"{side.row.name} {r.label}": r for side in (outline.rotor, outline.stator) for r in side.regions}
 
 
 def parallel_pole(face: float, root: float, arc: float) -> float:
@@ -79,13 +79,13 @@ def test_faces_and_levels_are_those_of_the_machine() -> None:
     outline = outline_of(MACHINE)
     assert outline.rotor.gap == pytest.approx((32 + 0.45 * STRIP) * mm)
     assert outline.stator.gap == pytest.approx((32.45 - 0.45 * STRIP) * mm)
-    assert (outline.rotor.far, outline.rotor.far_fixed) == (0.0, False)
-    assert (outline.stator.far, outline.stator.far_fixed) == (64 * mm, True)
+    assert (outline.rotor.row.far, outline.rotor.row.far_fixed) == (0.0, False)
+    assert (outline.stator.row.far, outline.stator.row.far_fixed) == (64 * mm, True)
     assert np.abs(outline.rotor.corners) == pytest.approx([32 * mm] * 2)
     assert np.angle(outline.stator.corners) == pytest.approx([-15.5 * deg, 15.5 * deg])
     assert outline.length == 50 * mm
     for side in (outline.rotor, outline.stator):
-        assert side.mirror and side.unit_poles == 1 and not side.flat
+        assert side.row.mirror and side.unit_poles == 1 and not side.flat
         for region in side.regions:
             ends = [segment.end for segment in region.ring]
             assert [segment.start for segment in region.ring[1:]] + [region.ring[0].start] == pytest.approx(

@@ -124,7 +124,7 @@ def test_a_shaft_of_steel_fills_its_hole(machine: RadialMachine) -> None:
     outline = outline_of(replace(machine, shaft_steel=SHAFT))
     (shaft,) = shafts(outline)
     side = outline.rotor if machine is MACHINE else outline.stator
-    share = side.unit_poles / side.poles
+    share = side.unit_poles / side.row.poles
     assert area(shaft.ring) == pytest.approx(math.pi * machine.shaft_radius**2 * share, rel=1e-12)
     assert area(shaft.ring) != pytest.approx(math.pi * machine.shaft_radius**2, rel=1e-3)
     (part,) = (part for part in parts_of(replace(machine, shaft_steel=SHAFT)) if part.material == "shaft")
@@ -133,10 +133,10 @@ def test_a_shaft_of_steel_fills_its_hole(machine: RadialMachine) -> None:
 
 def test_air_outside_moves_the_end_of_the_field_and_nothing_else() -> None:
     near, far = outline_of(MACHINE), outline_of(replace(MACHINE, surrounding_air=20 * mm))
-    assert far.stator.far == pytest.approx(84 * mm) and near.stator.far == 64 * mm
+    assert far.stator.row.far == pytest.approx(84 * mm) and near.stator.row.far == 64 * mm
     assert [area(r.ring) for r in far.stator.regions] == [area(r.ring) for r in near.stator.regions]
     outer = outline_of(replace(OUTER, surrounding_air=5 * mm)).rotor
-    assert outer.far == pytest.approx(OUTER.rotor_outer_radius + 5 * mm)
+    assert outer.row.far == pytest.approx(OUTER.rotor_outer_radius + 5 * mm)
     with pytest.raises(InvalidValue, match=r"a size that can be built: surrounding_air is -1 mm"):
         replace(MACHINE, surrounding_air=-1 * mm)
 

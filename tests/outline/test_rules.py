@@ -119,7 +119,7 @@ def test_two_symmetric_phases_cannot_start_from_everywhere() -> None:
 
 def test_a_rig_of_one_phase_is_made_when_asked_for() -> None:
     rig = replace(MACHINE, stator_poles=2, rotor_poles=2, single_phase=True)
-    assert outline_of(rig).stator.poles == 2
+    assert outline_of(rig).stator.row.poles == 2
     assert rig.phases.count == 1
     with pytest.raises(GeometryRefused, match="switched in turn"):
         replace(rig, single_phase=False)

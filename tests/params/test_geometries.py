@@ -25,7 +25,7 @@ MACHINES = {file.stem: load_machine(file) for file in FILES}
 
 @pytest.mark.parametrize("machine", MACHINES.values(), ids=MACHINES)
 def test_the_machine_can_be_built(machine: Machine) -> None:
-    assert outline_of(machine).rotor.poles == machine.rotor_poles
+    assert outline_of(machine).rotor.row.poles == machine.rotor_poles
 
 
 def test_there_is_one_of_each_kind() -> None:

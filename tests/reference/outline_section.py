@@ -65,7 +65,7 @@ def section_outline(outline: Outline, angle: float, steels: Mapping[str, Law], l
     gap = rotor.gap, stator.gap
     band = named("gap", _between(*gap, stator))
     shapes = [band, *_parts(rotor, outline, angle), *_parts(stator, outline, 0.0)]
-    fixed = [side.far for side in (rotor, stator) if side.far_fixed]
+    fixed = [side.row.far for side in (rotor, stator) if side.row.far_fixed]
     mesh = meshed(
         shapes,
         gap,
@@ -96,7 +96,7 @@ def _ends(stator: Side) -> tuple[Any, Any]:
 
 def _parts(side: Side, outline: Outline, angle: float) -> list[Any]:
     """All regions of one side and the air they leave, named."""
-    domain = _between(side.gap, side.far, outline.stator)
+    domain = _between(side.gap, side.row.far, outline.stator)
     parts: dict[str, list[Any]] = {}
     for unit, offset in _offsets(side, outline, angle):
         for region in side.regions:
@@ -106,26 +106,26 @@ def _parts(side: Side, outline: Outline, angle: float) -> list[Any]:
             for hole in region.holes:
                 shape = shape - _face(hole)
             shape = _placed(shape, offset, side.flat)
-            if side.flat and side.name == "rotor":
+            if side.flat and side.row.name == "rotor":
                 shape = shape * domain
-            name = f"{side.name} {region.material}"
+            name = f"{side.row.name} {region.material}"
             if region.material == "coil":
                 name = str(region.label.further(unit * side.unit_poles))
             parts.setdefault(name, []).extend(shape.faces)
     air = domain - joined([face for faces in parts.values() for face in faces])
     named_parts = [named(name, face) for name, faces in parts.items() for face in faces]
     return named_parts + [
-        named(f"{side.name} {'air' if _reaches(face, side) else 'void'}", face) for face in air.faces
+        named(f"{side.row.name} {'air' if _reaches(face, side) else 'void'}", face) for face in air.faces
     ]
 
 
 def _offsets(side: Side, outline: Outline, angle: float) -> list[tuple[int, float]]:
     """Number and place of each unit: an angle, rad, or in a flat section a shift along y, m."""
     step = side.pitch * side.unit_poles
-    units = side.poles // side.unit_poles
+    units = side.row.poles // side.unit_poles
     if not side.flat:
         return [(unit, angle + unit * step) for unit in range(units)]
-    if side.name == "stator":
+    if side.row.name == "stator":
         return [(unit, unit * step) for unit in range(units)]
     shift = math.remainder(angle * outline.radius, step)
     return [(unit % units, shift + unit * step) for unit in range(-2, units + 2)]

@@ -17,7 +17,7 @@ import pytest
 from numpy.typing import NDArray
 
 from polefem.report import page
-from polefem.report.style import FIELD_COLOURS, KINDS
+from polefem.report.style import KINDS, field_colours
 
 Array = NDArray[np.float64]
 SEEN_BY = {
@@ -57,7 +57,7 @@ def lab(light: Array) -> Array:
 
 def of_map(count: int) -> Array:
     """CIELAB of the colours of a field."""
-    rgb = FIELD_COLOURS(np.linspace(0, 1, count))[:, :3]
+    rgb = field_colours()(np.linspace(0, 1, count))[:, :3]
     return lab(np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4))
 
 

@@ -19,9 +19,9 @@ from pole_areas import flat_pole_area, round_pole_area
 from polefem.errors import GeometryRefused, InvalidValue
 from polefem.materials import Steel
 from polefem.outline import Outline, Ring, Side, remarks, sections
-from polefem.outline.builds import Build, axial_builds, outer_rotor_builds, radial_builds
+from polefem.outline.builds import Build, builds_of
 from polefem.outline.checks import polygon
-from polefem.params import AxialMachine, FreeFace, Machine, Pole, RadialMachine, RoundFace, Winding
+from polefem.params import FreeFace, Machine, Pole, RadialMachine, RoundFace, Winding
 from polefem.shapes import area, moved, points
 from polefem.units import deg, mm
 
@@ -42,7 +42,7 @@ def within_unit(side: Side) -> bool:
     z = np.concatenate(list(edges.values()))
     level, along = (z.real, z.imag) if side.flat else (np.abs(z), np.angle(z * np.exp(-1j * middle(side))))
     centre, span = (middle(side) if side.flat else 0.0), side.unit_poles * side.pitch / 2
-    low, high = sorted((side.far, side.gap))
+    low, high = sorted((side.row.far, side.gap))
     holes = [points(hole) for region in side.regions for hole in region.holes]
     iron = np.concatenate([*(edge for name, edge in edges.items() if name.startswith("iron")), *holes])
     near = np.abs(side.corners[:, None] - iron).min(axis=1)
@@ -69,23 +69,23 @@ def pole_area(pole: Pole, build: Build) -> float | None:
     blended = pole.tip_chamfer or pole.tip_fillet
     if isinstance(pole.face, FreeFace) or (pole.face is not None and (blended or pole.notches or pole.shoe)):
         return None
-    if build.radius is not None:
-        reach = build.seat.half_pitch * build.radius
-        return flat_pole_area(pole, pole.arc * build.radius, abs(build.face - build.root), reach)
+    if build.row.radius is not None:
+        reach = build.seat.half_pitch * build.row.radius
+        return flat_pole_area(pole, pole.arc * build.row.radius, abs(build.row.face - build.row.root), reach)
     if isinstance(pole.face, RoundFace):
         return None
-    return round_pole_area(pole, build.face, build.root, build.seat.half_pitch)
+    return round_pole_area(pole, build.row.face, build.row.root, build.seat.half_pitch)
 
 
 def iron_area(build: Build) -> float | None:
-    areas = [pole_area(pole, build) for pole in build.pattern]
+    areas = [pole_area(pole, build) for pole in build.row.pattern]
     if None in areas:
         return None
-    share = len(build.pattern) * 2 * math.pi / build.poles
-    if build.radius is not None:
-        yoke = share * build.radius * abs(build.back - build.root)
+    share = len(build.row.pattern) * 2 * math.pi / build.row.poles
+    if build.row.radius is not None:
+        yoke = share * build.row.radius * abs(build.row.back - build.row.root)
     else:
-        yoke = share * abs(build.back**2 - build.root**2) / 2
+        yoke = share * abs(build.row.back**2 - build.row.root**2) / 2
     return yoke + sum(a for a in areas if a is not None)
 
 
@@ -98,12 +98,6 @@ def matches(outline: Outline, builds: tuple[Build, Build]) -> bool:
         if expected is not None and not math.isclose(found, expected, rel_tol=1e-6):
             return False
     return True
-
-
-def builds_of(machine: Machine, outline: Outline) -> tuple[Build, Build]:
-    if isinstance(machine, AxialMachine):
-        return axial_builds(machine, outline.radius)
-    return radial_builds(machine) if isinstance(machine, RadialMachine) else outer_rotor_builds(machine)
 
 
 def explained(draw: Callable[[], Machine]) -> str:
@@ -121,7 +115,7 @@ def explained(draw: Callable[[], Machine]) -> str:
             assert closed(side) and within_unit(side) and disjoint(side)
             assert all(area(region.ring) > 0 for region in side.regions)
             assert side.air_gap >= machine.air_gap * (1 - 1e-9)
-        assert matches(outline, builds_of(machine, outline))
+        assert matches(outline, builds_of(machine, outline.radius))
     return "built"
 
 
@@ -190,4 +184,6 @@ def test_the_checks_tell_a_wrong_outline() -> None:
     assert not closed(with_coil(coil.ring[:-1]))
     assert not within_unit(replace(rotor, corners=rotor.corners * 1.001))
     other = replace(MACHINE, rotor_pole=Pole(arc=32.001 * deg))
-    assert matches(outline, builds_of(MACHINE, outline)) and not matches(outline, builds_of(other, outline))
+    assert matches(outline, builds_of(MACHINE, outline.radius)) and not matches(
+        outline, builds_of(other, outline.radius)
+    )

@@ -30,7 +30,8 @@ from polefem.study import (
     run_designs,
 )
 from polefem.study.first_order import figure_slopes
-from polefem.study.pipeline import FIELD, REACH, KnownMap, Solver
+from polefem.study.pipeline import REACH
+from polefem.study.solver import FIELD, KnownMap, Solver
 from polefem.units import W, deg
 from tests.field.built_machines import half_turn
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from polefem.copper import joining_plan, winding_order
 from polefem.ranking import DriveOrders, change_sentence, remarks, sensitivity_sentence
 from polefem.report.findings import Findings, Shape
-from polefem.report.page.descent import TIGHTNESS_NOTE, ends_table, levers_table, tightness_table
+from polefem.report.page.descent import ends_table, levers_table, tightness_note, tightness_table
 from polefem.report.page.hearing import forces_of, sound_table, to_hear
 from polefem.report.page.point_tables import drives_table, operating_point_tables, shaft_table
 from polefem.report.page.tables import (
@@ -205,7 +205,7 @@ def _paths(findings: Findings, pictures: Mapping[str, Sequence[Picture]]) -> tup
     found = []
     for lever, one in findings.descents.items():
         held = None if one.tightness is None else tightness_table(one.tightness)
-        found.append(PathPart(lever, tuple(pictures.get(lever, ())), ends_table(one), held, TIGHTNESS_NOTE))
+        found.append(PathPart(lever, tuple(pictures.get(lever, ())), ends_table(one), held, tightness_note()))
     return tuple(found)
 
 

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from polefem import study as later
 from polefem.params.quantity import Quantity, rounded
 from polefem.report.descent import Descent
 from polefem.report.page.tables import Cell, Head, Table
 from polefem.study import (
-    RISE,
     Record,
-    Tightness,
     error_from_map,
     field_text,
     figure_words,
@@ -18,18 +17,21 @@ from polefem.study import (
     quantity_of_figure,
 )
 
-__all__ = ["TIGHTNESS_NOTE", "ends_table", "levers_table", "tightness_table"]
+__all__ = ["ends_table", "levers_table", "tightness_note", "tightness_table"]
 
 _OF_POINT = ("ripple", "mean_torque", "copper_loss", "peak_current", "peak_voltage")
 _SHOWN = ("ripple", "mean_torque", "lowest_torque", "highest_torque", "current", "copper_loss")
 _STEP = {"mm": 0.1, "deg": 1.0}
 
-TIGHTNESS_NOTE = (
-    "Room: how far a dimension alone (with what follows from it) may be off until ripple has risen by "
-    f"{100 * RISE:.0f} % of the mean torque, by the exact slopes of the torque at every angle: to first order, so that "
-    "small rooms are the surest. Where ripple is least it rises whichever way a dimension goes; slopes are of either "
-    "side. Off together, dimensions share the room between them."
-)
+
+def tightness_note() -> str:
+    """What the table of tightness rests on."""
+    return (
+        "Room: how far a dimension alone (with what follows from it) may be off until ripple has risen by "
+        f"{100 * later.RISE:.0f} % of the mean torque, by the exact slopes of the torque at every angle: to first "
+        "order, so that small rooms are the surest. Where ripple is least it rises whichever way a dimension goes; "
+        "slopes are of either side. Off together, dimensions share the room between them."
+    )
 
 
 def levers_table(descents: Mapping[str, Descent]) -> Table:
@@ -72,7 +74,7 @@ def ends_table(descent: Descent) -> Table:
     return Table(said, heads, tuple(rows))
 
 
-def tightness_table(tightness: Tightness) -> Table:
+def tightness_table(tightness: later.Tightness) -> Table:
     """How far each dimension may be off, the tightest of each kind first, and what it does to ripple and torque."""
     rows = []
     for at in _tightest_first(tightness):
@@ -108,7 +110,7 @@ def tightness_table(tightness: Tightness) -> Table:
     return Table("How tightly each dimension of the last must be held", heads, tuple(rows))
 
 
-def _tightest_first(tightness: Tightness) -> list[int]:
+def _tightest_first(tightness: later.Tightness) -> list[int]:
     """Lengths, then angles, then all else; of each kind the tightest first."""
     kinds = ["mm", "deg"]
 

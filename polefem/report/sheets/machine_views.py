@@ -5,17 +5,14 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Iterator
-from typing import Literal
-
-from matplotlib.axes import Axes
-from matplotlib.patches import PathPatch, Rectangle
 
 from polefem.copper import coil_shape
 from polefem.outline import DrawnMachine, Label, Part
 from polefem.outline.builds import Build, builds_of
 from polefem.outline.discs import disc_rings
 from polefem.outline.parts import extent, whole_parts
-from polefem.params import AxialMachine, Machine
+from polefem.params import AxialMachine, Machine, Member, Row, made_of_discs
+from polefem.report import plotting
 from polefem.report.dimensions import Dimension, Leader, LinearDimension, millimetres
 from polefem.report.machines import paint_parts
 from polefem.report.measures import disc_dimensions, round_dimensions
@@ -29,7 +26,6 @@ from polefem.units import mm
 
 __all__ = ["cutting_views", "pole_views", "whole_words"]
 
-Member = Literal["rotor", "stator"]
 _PLATE = "#d3d9df"
 _POINTS = 72 / 25.4  # a millimetre
 
@@ -37,7 +33,7 @@ _POINTS = 72 / 25.4  # a millimetre
 def cutting_views(known: DrawnMachine) -> tuple[View, ...]:
     """What is cut, as a whole: one view of a round machine, along the shaft; three of an axial one, both discs along
     the shaft and half of a cut through it."""
-    if isinstance(known.machine, AxialMachine):
+    if made_of_discs(known.machine):
         return (*(_disc(known.machine, side) for side in ("stator", "rotor")), _side(known))
     return (_section(known),)
 
@@ -46,20 +42,20 @@ def pole_views(machine: Machine) -> tuple[View, ...]:
     """One pole of each kind, its axis upright: of an axial machine as the section at the mean radius shows it."""
     views = []
     for build in builds_of(machine):
-        for number in range(len(build.pattern)):
-            kind = f"{build.name} pole{'s' * (len(build.pattern) == 1)}".capitalize()
-            numbers = f" {_numbers(build, number)}" if len(build.pattern) > 1 else ""
+        for number in range(len(build.row.pattern)):
+            kind = f"{build.row.name} pole{'s' * (len(build.row.pattern) == 1)}".capitalize()
+            numbers = f" {_numbers(build, number)}" if len(build.row.pattern) > 1 else ""
             views.append(_pole(build, number, kind + numbers))
     return tuple(views)
 
 
 def _numbers(build: Build, number: int) -> str:
-    return ", ".join(str(at + 1) for at in range(number, build.poles, len(build.pattern)))
+    return ", ".join(str(at + 1) for at in range(number, build.row.poles, len(build.row.pattern)))
 
 
 def _pole(build: Build, number: int, title: str) -> View:
-    pole, seat = build.pattern[number], build.seat
-    edge = pole_edge(pole, seat, f"{build.name}_pole")
+    pole, seat = build.row.pattern[number], build.seat
+    edge = pole_edge(pole, seat, f"{build.row.name}_pole")
     iron, front = on_yoke(edge, seat)
     left, low, right, high = extent([iron])
     measured = pole_dimensions(pole, seat, edge, max(-left, right))
@@ -71,10 +67,10 @@ def _pole(build: Build, number: int, title: str) -> View:
         max(high, *(spot.imag for spot in spots)),
     )
 
-    def paint(axes: Axes, scale: float, size: float) -> None:
-        axes.add_patch(PathPatch(part_path(iron), facecolor=MATERIALS["iron"], edgecolor="none"))
+    def paint(axes: plotting.Axes, scale: float, size: float) -> None:
+        axes.add_patch(plotting.PathPatch(part_path(iron), facecolor=MATERIALS["iron"], edgecolor="none"))
         for path in (ring_path(front, closed=False), *(ring_path(hole) for hole in iron.rings[1:])):
-            axes.add_patch(PathPatch(path, facecolor="none", edgecolor=EDGE, linewidth=1.0))
+            axes.add_patch(plotting.PathPatch(path, facecolor="none", edgecolor=EDGE, linewidth=1.0))
 
     return View(title, box, measured, paint)
 
@@ -82,15 +78,15 @@ def _pole(build: Build, number: int, title: str) -> View:
 def _section(known: DrawnMachine) -> View:
     machine, parts = known.machine, whole_parts(known.outline)
 
-    def paint(axes: Axes, scale: float, size: float) -> None:
+    def paint(axes: plotting.Axes, scale: float, size: float) -> None:
         paint_parts(axes, machine, parts)
         axes.autoscale(False)
-        for build in builds_of(machine):
-            thick = abs(build.root - build.back) / mm / scale
+        for row in machine.rows():
+            thick = abs(row.root - row.back) / mm / scale
             own = min(size, max(5.0, 0.8 * thick * _POINTS))
-            for at in range(build.poles):
-                spot = cmath.rect((build.root + build.back) / 2, at * build.pitch)
-                _number(axes, spot, _called(build.name, at), own)
+            for at in range(row.poles):
+                spot = cmath.rect((row.root + row.back) / 2, at * row.pitch)
+                _number(axes, spot, _called(row.name, at), own)
 
     return View("Along the shaft", extent(parts), round_dimensions(known), paint, rim=2.0)
 
@@ -100,7 +96,7 @@ def _called(side: str, pole: int) -> str:
     return f"R{pole + 1}" if side == "rotor" else f"{pole + 1}"
 
 
-def _number(axes: Axes, spot: complex, text: str, size: float) -> None:
+def _number(axes: plotting.Axes, spot: complex, text: str, size: float) -> None:
     axes.text(
         spot.real / mm, spot.imag / mm, text, fontsize=size, ha="center", va="center", color=EDGE, zorder=6
     )
@@ -110,14 +106,18 @@ def _disc(machine: AxialMachine, side: Member) -> View:
     faces, plate = disc_rings(machine, side)
     poles = getattr(machine, f"{side}_poles")
 
-    def paint(axes: Axes, scale: float, size: float) -> None:
+    def paint(axes: plotting.Axes, scale: float, size: float) -> None:
         if plate:
             axes.add_patch(
-                PathPatch(part_path(Part(Label("iron", side), plate)), facecolor=_PLATE, edgecolor=EDGE)
+                plotting.PathPatch(
+                    part_path(Part(Label("iron", side), plate)), facecolor=_PLATE, edgecolor=EDGE
+                )
             )
         for ring in faces:
             path = ring_path(ring)
-            axes.add_patch(PathPatch(path, facecolor=MATERIALS["iron"], edgecolor=EDGE, linewidth=0.8))
+            axes.add_patch(
+                plotting.PathPatch(path, facecolor=MATERIALS["iron"], edgecolor=EDGE, linewidth=0.8)
+            )
         beyond = machine.outer_radius + scale * 4.5 * mm
         for at in range(poles):
             _number(axes, cmath.rect(beyond, 2 * math.pi * at / poles), _called(side, at), size)
@@ -130,8 +130,8 @@ def _disc(machine: AxialMachine, side: Member) -> View:
 def _side(known: DrawnMachine) -> View:
     """Half of a cut through the shaft: the shaft's axis below, from rotor to stator to the right."""
     machine = known.machine
-    assert isinstance(machine, AxialMachine)
-    rotor, stator = builds_of(machine)
+    assert made_of_discs(machine)
+    rotor, stator = machine.rows()
     blocks = list(_blocks(machine, rotor, stator))
     outside = machine.outer_radius
     if machine.middle is not None:  # its mirror image about the plane in the middle
@@ -140,11 +140,11 @@ def _side(known: DrawnMachine) -> View:
     left, right = min(a for _, a, _, _, _ in blocks), max(b for _, _, _, b, _ in blocks)
     top = max(high for *_, high in blocks)
 
-    def paint(axes: Axes, scale: float, size: float) -> None:
+    def paint(axes: plotting.Axes, scale: float, size: float) -> None:
         colours = {"plate": _PLATE, "pole": MATERIALS["iron"], "coil": MATERIALS["coil"]}
         for kind, a, low, b, high in sorted(blocks):
             axes.add_patch(
-                Rectangle(
+                plotting.Rectangle(
                     (a / mm, low / mm),
                     (b - a) / mm,
                     (high - low) / mm,
@@ -164,21 +164,21 @@ def _side(known: DrawnMachine) -> View:
 
 
 def _blocks(
-    machine: AxialMachine, rotor: Build, stator: Build
+    machine: AxialMachine, rotor: Row, stator: Row
 ) -> Iterator[tuple[str, float, float, float, float]]:
     """Rectangles of plates, poles and coils: kind, then the ends along the shaft and from it, m."""
     inner, outer, mean = machine.inner_radius, machine.outer_radius, machine.mean_radius
-    for build in (rotor, stator):
+    for row in (rotor, stator):
         ends = inner, outer
-        if getattr(machine, f"{build.name}_flanks") == "round":
-            core = machine.core_diameter(build.pattern[0])
+        if getattr(machine, f"{row.name}_flanks") == "round":
+            core = machine.core_diameter(row.pattern[0])
             ends = mean - core / 2, mean + core / 2
-        if build.root != build.back:
-            yield ("plate", *_in_order(build.root, build.back, inner, outer))
-        yield ("pole", *_in_order(build.face, build.root, *ends))
-        if build.windings:
+        if row.root != row.back:
+            yield ("plate", *_in_order(row.root, row.back, inner, outer))
+        yield ("pole", *_in_order(row.face, row.root, *ends))
+        if row.windings:
             winding = machine.winding
-            begins, stops = build.face + winding.face_inset, build.root - winding.yoke_clearance
+            begins, stops = row.face + winding.face_inset, row.root - winding.yoke_clearance
             near, far = winding.liner, winding.liner + winding.coil_width
             yield "coil", begins, ends[1] + near, stops, ends[1] + far
             yield "coil", begins, ends[0] - far, stops, ends[0] - near
@@ -188,15 +188,15 @@ def _in_order(a: float, b: float, low: float, high: float) -> tuple[float, float
     return min(a, b), low, max(a, b), high
 
 
-def _lengths(machine: AxialMachine, rotor: Build, stator: Build, outside: float) -> Iterator[Dimension]:
+def _lengths(machine: AxialMachine, rotor: Row, stator: Row, outside: float) -> Iterator[Dimension]:
     """Lengths along the shaft, each led out from where it is; of mirror images once, of the disc in the middle all."""
     spans = [("air gap", rotor.face, stator.face, 1)]
-    for build in (rotor, stator):
-        twice = 2 if machine.middle == build.name else 1
-        yoke = build.root != build.back
+    for row in (rotor, stator):
+        twice = 2 if machine.middle == row.name else 1
+        yoke = row.root != row.back
         if yoke:
-            spans.append((f"{build.name} yoke", build.root, build.back, twice))
-        spans.append((f"{build.name} pole height", build.face, build.root, 1 if yoke else twice))
+            spans.append((f"{row.name} yoke", row.root, row.back, twice))
+        spans.append((f"{row.name} pole height", row.face, row.root, 1 if yoke else twice))
     step = (outside - machine.inner_radius) / 7
     for at, (name, *ends, whole) in enumerate(sorted(spans, key=lambda span: min(span[1:3]))):
         a, b = (complex(end, outside - (at + 1) * step) for end in sorted(ends))

@@ -11,13 +11,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from matplotlib import rc_context
-from matplotlib.backends.backend_pdf import FigureCanvasPdf, PdfPages
-from matplotlib.backends.backend_svg import FigureCanvasSVG
-from matplotlib.figure import Figure
-
 from polefem.errors import GeometryRefused, refusal
 from polefem.files import complete
+from polefem.report import plotting
 from polefem.report.sheets.paper import (
     APART,
     COLUMN,
@@ -60,13 +56,13 @@ class Sheet:
     scale: float
     paper: Paper
     words: tuple[str, ...]
-    figure: Figure
+    figure: plotting.Figure
 
     def svg(self) -> bytes:
         """As SVG, its size said in millimetres; the same sheet gives the same bytes."""
         text = io.StringIO()
-        canvas: Any = FigureCanvasSVG(self.figure)
-        with rc_context({"svg.hashsalt": self.title}):
+        canvas: Any = plotting.FigureCanvasSVG(self.figure)
+        with plotting.rc_context({"svg.hashsalt": self.title}):
             canvas.print_svg(text, metadata={"Date": None, "Title": self.title})
         size = f'width="{self.paper.width:g}mm" height="{self.paper.height:g}mm"'
         return _PLACE.sub(size, text.getvalue(), count=1).encode()
@@ -88,9 +84,9 @@ class Sheet:
 def pdf_of(sheets: Sequence[Sheet]) -> bytes:
     """Sheets as one PDF, a page each."""
     out = io.BytesIO()
-    with PdfPages(out, metadata={"CreationDate": None, "Title": sheets[0].title}) as pages:
+    with plotting.PdfPages(out, metadata={"CreationDate": None, "Title": sheets[0].title}) as pages:
         for sheet in sheets:
-            FigureCanvasPdf(sheet.figure)
+            plotting.FigureCanvasPdf(sheet.figure)
             pages.savefig(sheet.figure)
     return out.getvalue()
 
@@ -124,7 +120,7 @@ def compose(
     """
     keyed = [f"A: {one_line(each.text)}" for view in views for each in view.leaders]
     scale, paper, count, spots = _fitted(title, views, [*words, *keyed], enlarge)
-    figure = Figure(figsize=(paper.width / INCH, paper.height / INCH))
+    figure = plotting.Figure(figsize=(paper.width / INCH, paper.height / INCH))
     letters, said = keys(), list(words)
     up = MARGIN + paper.height - 2 * MARGIN - paper.room(count)[1]
     for view, (x, y) in zip(views, spots, strict=True):
@@ -134,7 +130,7 @@ def compose(
     return Sheet(name, title, scale, paper, tuple(lines), figure)
 
 
-def plate(view: View) -> Figure:
+def plate(view: View) -> plotting.Figure:
     """A view as a picture of a page, narrow enough for a phone, what its letters stand for below it."""
     scale = 1.0
     if view.to_scale:
@@ -146,7 +142,7 @@ def plate(view: View) -> Figure:
     keyed = [f"A: {one_line(leader.text)}" for leader in view.leaders]
     count = sum(len(_wrapped(line, letters)) for line in keyed)
     below = (count + 1) * LINE if keyed else 0.0
-    figure = Figure(figsize=(width / INCH, (height + below) / INCH))
+    figure = plotting.Figure(figsize=(width / INCH, (height + below) / INCH))
     said = put(figure, view, (0.0, below), scale, _PLATE_WORDS, keys())
     lines = [line for sentence in said for line in _wrapped(sentence, letters)]
     _write_lines(figure, lines, (3.0, below - 0.5 * LINE), _PLATE_WORDS)
@@ -190,7 +186,9 @@ def _wrapped(sentence: str, letters: int) -> list[str]:
     return textwrap.wrap(sentence, letters, subsequent_indent="    ") or [""]
 
 
-def _write_words(figure: Figure, paper: Paper, lines: Sequence[str], bar: bool, scale: float) -> None:
+def _write_words(
+    figure: plotting.Figure, paper: Paper, lines: Sequence[str], bar: bool, scale: float
+) -> None:
     """Words in columns, the first beginning with the title; the bar at the foot of the last."""
     rows, top = len(lines), paper.height - MARGIN
     if paper.upright:
@@ -207,7 +205,11 @@ def _write_words(figure: Figure, paper: Paper, lines: Sequence[str], bar: bool, 
 
 
 def _write_lines(
-    figure: Figure, lines: Sequence[str], spot: tuple[float, float], size: float, titled: bool = False
+    figure: plotting.Figure,
+    lines: Sequence[str],
+    spot: tuple[float, float],
+    size: float,
+    titled: bool = False,
 ) -> None:
     width, height = figure.get_size_inches() * INCH
     for at, line in enumerate(lines):
@@ -223,7 +225,7 @@ def _write_lines(
             )
 
 
-def _draw_bar(figure: Figure, corner: tuple[float, float], scale: float) -> None:
+def _draw_bar(figure: plotting.Figure, corner: tuple[float, float], scale: float) -> None:
     """A bar of BAR mm on paper with a tick every 10 mm."""
     width, height = figure.get_size_inches() * INCH
     axes = figure.add_axes(

@@ -8,9 +8,7 @@ import string
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-
+from polefem.report import plotting
 from polefem.report.dimensions import Dimension, Leader, draw_dimensions, draw_leaders
 from polefem.report.sheets.paper import INCH, LINE
 from polefem.report.style import EDGE
@@ -35,7 +33,7 @@ class View:
     title: str
     box: Box
     dimensions: tuple[Dimension, ...]
-    paint: Callable[[Axes, float, float], None]
+    paint: Callable[[plotting.Axes, float, float], None]
     rim: float = 4.0
     to_scale: bool = True
 
@@ -78,7 +76,12 @@ def one_line(words: str) -> str:
 
 
 def put(
-    figure: Figure, view: View, spot: tuple[float, float], scale: float, size: float, letters: Iterator[str]
+    figure: plotting.Figure,
+    view: View,
+    spot: tuple[float, float],
+    scale: float,
+    size: float,
+    letters: Iterator[str],
 ) -> list[str]:
     """Draw a view with its lower left corner at a spot of a figure (mm) at a scale; returns what its letters stand for.
 

@@ -8,15 +8,13 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
-from matplotlib.axes import Axes
-from matplotlib.collections import EllipseCollection
-from matplotlib.patches import PathPatch, Polygon, Rectangle
 
 from polefem.copper import JoinedCoil, JoiningPlan, WindingOrder, laid_wires
 from polefem.outline import DrawnMachine
 from polefem.outline.builds import builds_of
 from polefem.outline.coils import CoilSide
 from polefem.outline.parts import whole_parts
+from polefem.report import plotting
 from polefem.report.dimensions import Dimension, Leader, LinearDimension, millimetres
 from polefem.report.sections import part_path
 from polefem.report.sheets.view import View
@@ -36,10 +34,10 @@ def slot_view(known: DrawnMachine, order: WindingOrder) -> View:
     half = stator.seat.half_pitch
     # The slot's middle to the top: pole 1 at right, pole 2 at left.
     if machine.flat:
-        turn, shift = 1j, half * (stator.radius or 1.0) + 0j
+        turn, shift = 1j, half * (stator.row.radius or 1.0) + 0j
     else:
         turn, shift = cmath.exp(1j * (math.pi / 2 - half)), 0j
-    second = len(stator.windings) > 1
+    second = len(stator.row.windings) > 1
     own = _side(stator.coils, 0, "plus")
     other = _side(stator.coils, 1 if second else 0, "minus")
     sides = [
@@ -54,9 +52,9 @@ def slot_view(known: DrawnMachine, order: WindingOrder) -> View:
     ]
     box = _box(sides[0], order)
 
-    def paint(axes: Axes, scale: float, size: float) -> None:
+    def paint(axes: plotting.Axes, scale: float, size: float) -> None:
         axes.set_autoscale_on(False)
-        frame = Rectangle(
+        frame = plotting.Rectangle(
             (box[0] / mm, box[1] / mm),
             (box[2] - box[0]) / mm,
             (box[3] - box[1]) / mm,
@@ -66,12 +64,12 @@ def slot_view(known: DrawnMachine, order: WindingOrder) -> View:
         )
         axes.add_patch(frame)
         for path in paths:
-            patch = PathPatch(path, facecolor=MATERIALS["iron"], edgecolor=EDGE, linewidth=0.8)
+            patch = plotting.PathPatch(path, facecolor=MATERIALS["iron"], edgecolor=EDGE, linewidth=0.8)
             axes.add_patch(patch)
             patch.set_clip_path(frame)
         for corners, places in zip(sides, wires, strict=True):
             room = np.array(corners) / mm
-            edge = Polygon(
+            edge = plotting.Polygon(
                 np.column_stack([room.real, room.imag]),
                 fill=False,
                 edgecolor=EDGE,
@@ -115,12 +113,14 @@ def _box(corners: Sequence[complex], order: WindingOrder) -> tuple[float, float,
     return left, low, right, high
 
 
-def _circles(axes: Axes, places: Sequence[complex], diameter: float, colour: str, frame: Rectangle) -> None:
+def _circles(
+    axes: plotting.Axes, places: Sequence[complex], diameter: float, colour: str, frame: plotting.Rectangle
+) -> None:
     if not places:
         return
     spots = np.array(places) / mm
     sizes = np.full(len(places), diameter / mm)
-    found = EllipseCollection(
+    found = plotting.EllipseCollection(
         sizes,
         sizes,
         np.zeros(len(places)),
@@ -181,7 +181,7 @@ def joining_view(plan: JoiningPlan, most: int = _MOST) -> View:
     heights = [math.ceil(len(path) / cells) for _, _, path in rows]
     width, height = 38.0 + cells * _CELL, sum(heights) * _ROW + 2.0
 
-    def paint(axes: Axes, scale: float, size: float) -> None:
+    def paint(axes: plotting.Axes, scale: float, size: float) -> None:
         top = height - 1.0
         for (phase, at, path), high in zip(rows, heights, strict=True):
             colour = KINDS[phase % len(KINDS)]
@@ -194,7 +194,9 @@ def joining_view(plan: JoiningPlan, most: int = _MOST) -> View:
     return View("Joints, not to scale", (0.0, 0.0, width * mm, height * mm), (), paint, to_scale=False)
 
 
-def _path(axes: Axes, path: Sequence[JoinedCoil], top: float, cells: int, colour: str, size: float) -> None:
+def _path(
+    axes: plotting.Axes, path: Sequence[JoinedCoil], top: float, cells: int, colour: str, size: float
+) -> None:
     """A string of coils from + to -, on as many rows as it takes."""
     first = 27.0
     rows = [path[at : at + cells] for at in range(0, len(path), cells)]
@@ -210,10 +212,12 @@ def _path(axes: Axes, path: Sequence[JoinedCoil], top: float, cells: int, colour
             _coil(axes, coil, first + at * _CELL + 5.0, y, colour, size)
 
 
-def _coil(axes: Axes, coil: JoinedCoil, x: float, y: float, colour: str, size: float) -> None:
+def _coil(axes: plotting.Axes, coil: JoinedCoil, x: float, y: float, colour: str, size: float) -> None:
     wide = _CELL - 8.0
     axes.add_patch(
-        Rectangle((x, y - 7.0), wide, 14.0, facecolor="white", edgecolor=colour, linewidth=1.2, zorder=2)
+        plotting.Rectangle(
+            (x, y - 7.0), wide, 14.0, facecolor="white", edgecolor=colour, linewidth=1.2, zorder=2
+        )
     )
     sign = "+" if coil.polarity > 0 else "\N{MINUS SIGN}"
     name = coil.name.replace(" ", "\n")

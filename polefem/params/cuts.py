@@ -6,8 +6,10 @@ import math
 from dataclasses import replace
 
 from polefem.errors import GeometryRefused, refusal
-from polefem.params import AxialMachine, Pole, RoundFace, SlopedFace, Winding
 from polefem.params.checks import both
+from polefem.params.face import RoundFace, SlopedFace
+from polefem.params.pole import Pole
+from polefem.params.winding import Winding
 
 __all__ = ["cut_pole", "cut_winding", "half_angle"]
 
@@ -49,12 +51,11 @@ def cut_pole(pole: Pole, flanks: str, mean_radius: float, radius: float) -> Pole
     return replace(pole, arc=arc, face=face, notches=notches)
 
 
-def cut_winding(machine: AxialMachine, pole: Pole, radius: float) -> Winding:
+def cut_winding(winding: Winding, pole: Pole, flanks: str, mean_radius: float, radius: float) -> Winding:
     """The winding that a cut shows: liner and coil are met aslant where the flank is not radial."""
-    winding, flanks, mean = machine.winding, machine.stator_flanks, machine.mean_radius
     widths = (winding.coil_width, *(step.width for step in winding.steps))
     flank, near, far, *others = (
-        radius * half_angle(flanks, pole.arc, mean, radius, beyond)
+        radius * half_angle(flanks, pole.arc, mean_radius, radius, beyond)
         for beyond in (0.0, winding.liner, *(winding.liner + width for width in widths))
     )
     steps = tuple(replace(step, width=to - near) for step, to in zip(winding.steps, others, strict=True))
