@@ -39,6 +39,14 @@ def test_statistics_are_loaded_by_what_draws_samples() -> None:
     assert loaded(draw, {"scipy.stats"}) == {"scipy.stats"}
 
 
+def test_a_run_whose_designs_are_known_waits_for_nothing_that_it_does_not_need() -> None:
+    """Neither for what draws, meshes, solves and writes for a cutter, nor for a compiler: seconds of imports."""
+    heavy = HEAVY | {"matplotlib", "numba", "ezdxf", "scipy.optimize", "scipy.interpolate", "scipy.sparse"}
+    assert loaded("import polefem.command_line", heavy) == set()
+    assert loaded("from polefem.report import draw_curves; draw_curves", heavy) == set()
+    assert loaded("from polefem.report.style import new_figure; new_figure()", heavy) >= {"matplotlib"}
+
+
 def test_a_mesher_that_is_loaded_is_seen() -> None:
     """The broken twin."""
     assert loaded("from polefem import flux_map") == HEAVY

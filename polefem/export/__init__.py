@@ -1,22 +1,24 @@
 """Numbers as files that other programs open: parts for a cutter, fields for a viewer, maps for anything.
 
 `polefem.export.dxf` stands apart, and `write_dxf` is fetched from it when it is asked for: it alone needs a library of
-the group `cut`. `write_cut` leaves it out where that is not installed.
+the group `cut`. `write_cut` leaves it out where that is not installed. What writes fields is fetched so too.
 """
 
 from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from polefem.export.coupled_maps import write_coupled_csv, write_coupled_json, write_coupled_netcdf
-from polefem.export.fields import Magnetics, magnetics, write_field, write_series
 from polefem.export.folder import Pages, write_pages, write_tables
 from polefem.export.maps import write_csv, write_json, write_netcdf
 from polefem.export.shapes import write_shape
 from polefem.export.svg import svg_text, write_svg
 from polefem.params import Machine
 from polefem.report import KeptFiles, code_of, drawing_key
+
+if TYPE_CHECKING:
+    from polefem.export.fields import Magnetics, magnetics, write_field, write_series
 
 __all__ = [
     "Magnetics",
@@ -39,10 +41,17 @@ __all__ = [
 ]
 
 
+_LATER = {
+    "dxf": ("write_dxf",),
+    "fields": ("Magnetics", "magnetics", "write_field", "write_series"),
+}
+
+
 def __getattr__(name: str) -> Any:
-    if name != "write_dxf":
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return import_module(f"{__name__}.dxf").write_dxf
+    for module, names in _LATER.items():
+        if name in names:
+            return getattr(import_module(f"{__name__}.{module}"), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 
 def write_cut(machine: Machine, folder: Path) -> dict[str, str]:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from polefem import ring as later
 from polefem.report.findings import Findings, Shape
 from polefem.report.hearing import SHOWN_SPEEDS, shown_speeds
 from polefem.report.page.tables import Cell, Head, Table
-from polefem.ring import LEFT_OUT, RingWaves, crossing_sentence, relative_level
+from polefem.ring import LEFT_OUT, RingWaves, crossing_sentence
 from polefem.study import OF_SOUND, OperatingPointFigures, field_text, quantity_of_figure
 from polefem.units import rpm
 
@@ -41,7 +42,7 @@ def sound_table(findings: Findings) -> Table | None:
                 value = shape.figures.value(name)
                 cells.append(Cell(quantity_of_figure(name).number(value), value))
             own, first = shape.figures.value(velocity), heard[0].figures.value(velocity)
-            level = relative_level(own, first) if own and first else None
+            level = later.relative_level(own, first) if own and first else None
             cells.append(Cell("-" if level is None else f"{level:+.1f}", level))
         rows.append(tuple(cells))
     return Table(
