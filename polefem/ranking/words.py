@@ -96,14 +96,14 @@ def uncertainty_text(uncertainty: Uncertainty) -> str:
             if at == len(uncertainty.names) - 1
             else f"{100 * uncertainty.ahead[at]:.0f} %{' tied' if uncertainty.tied[at] else ''}"
         )
-        value, deviation = float(uncertainty.values[at]), float(uncertainty.deviations[at])
-        said = how.number(value, deviation), how.error(deviation)
+        value, reach = float(uncertainty.values[at]), 2 * float(uncertainty.deviations[at])
+        said = how.number(value, reach), how.error(reach)
         rows.append([name, *said, f"{100 * uncertainty.first[at]:.0f} %", beats])
     parts = [[f"of the +- ({how.unit})", *uncertainty.names]]
     for source, deviations in uncertainty.by_source.items():
-        parts.append([source, *map(how.error, deviations.tolist())])
+        parts.append([source, *map(how.error, (2 * deviations).tolist())])
     sentences = [
-        "+-: one standard deviation. better than the next: chance of it; tied below 95 %.",
+        "+-: two standard deviations. better than the next: chance of it; tied below 95 %.",
         *verdict_sentences(uncertainty),
     ]
     return (

@@ -211,7 +211,7 @@ def findings_of(
         switching = table_of(study.switching, winner)
     joining = None
     if winner is not None:
-        joining = joining_of(study.name, winner.design, winner.figures, run)
+        joining = joining_of(study.name, winner.design, winner.record, run)
     return Findings(
         study=study,
         designs=designs,

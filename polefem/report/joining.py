@@ -3,26 +3,29 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from polefem.params import joined_otherwise
-from polefem.study import Design, Figures, Run, figure_words, quantity_of_figure
+from polefem.study import Design, Figures, Record, Run, error_from_map, figure_words, quantity_of_figure
 
 __all__ = ["Joining", "joining_of", "joining_text"]
 
 _WIDTH = 110
+_COMPARED = ("ripple", "mean_torque")
 
 
 @dataclass(frozen=True)
 class Joining:
     """polarity: of the ranking's machine, pole by pole. other: with every second phase's coils turned round. figures,
-    otherwise: of the winner with each; None where the machine cannot be judged so."""
+    otherwise: of the winner with each; None where the machine cannot be judged so. errors: of its figures, where they
+    are known."""
 
     polarity: tuple[int, ...]
     other: tuple[int, ...]
     figures: Figures
     otherwise: Figures | None
+    errors: Mapping[str, float | None] = field(default_factory=dict)
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -36,8 +39,11 @@ class Joining:
         suited = any(self.otherwise.value(name) != self.figures.value(name) for name in switches)
         switched = f", switched from {on} to {off} as suits that" if suited else ""
         pairs = [
-            [quantity_of_figure(name, brakes).text(f.value(name)) for f in (self.otherwise, self.figures)]
-            for name in ("ripple", "mean_torque")
+            [
+                quantity_of_figure(name, brakes).text(f.value(name), self.errors.get(name))
+                for f in (self.otherwise, self.figures)
+            ]
+            for name in _COMPARED
         ]
         torque = figure_words("mean_torque", brakes)
         if all(other == own for other, own in pairs):
@@ -51,12 +57,13 @@ class Joining:
         )
 
 
-def joining_of(study: str, design: Design, figures: Figures, run: Run) -> Joining | None:
+def joining_of(study: str, design: Design, record: Record, run: Run) -> Joining | None:
     """The winner with its coils joined the other usual way; None where phases were summed: a sum cannot tell.
 
     run: computes the one design that this takes.
     """
-    if design.plan.coupling != "joint":
+    figures = record.figures
+    if design.plan.coupling != "joint" or figures is None:
         return None
     phases = design.machine.phases
     other = joined_otherwise(phases)
@@ -67,7 +74,8 @@ def joining_of(study: str, design: Design, figures: Figures, run: Run) -> Joinin
     )
     records = run(f"{study}: coils joined otherwise", [turned])
     otherwise = records[0].figures if records else None
-    return Joining(phases.polarity, other, figures, otherwise)
+    errors = {name: error_from_map(record, name) for name in _COMPARED}
+    return Joining(phases.polarity, other, figures, otherwise, errors)
 
 
 def joining_text(joining: Joining) -> str:

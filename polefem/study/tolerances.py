@@ -14,12 +14,13 @@ from typing import Any
 
 from polefem.drive import ripple_error, torque_error
 from polefem.errors import PolefemError, spelled
+from polefem.maps import CoupledMap
 from polefem.materials import Allowance, Steel
 from polefem.params.checks import positive
 from polefem.params.fields import field_value, shown
 from polefem.params.quantity import quantity
 from polefem.study.design import Design, field_text
-from polefem.study.record import Record
+from polefem.study.record import OperatingPointFigures, Record
 
 __all__ = [
     "EccentricityTolerance",
@@ -256,13 +257,36 @@ def _mesh_effect(design: Design, records: Mapping[str, Record], figure: str) -> 
 
 
 def error_from_map(record: Record, figure: str) -> float | None:
-    """The error of a figure of torque by the map's own estimate of its torque's error; None where it has none."""
+    """The error of a figure of torque or power by the map's own estimate of its torque's error; None where it has
+    none."""
     figures, machine_map = record.figures, record.outcome.machine_map
     if figures is None or machine_map is None:
         return None
+    point, _, of = figure.rpartition(".")
+    if point:
+        at_point = figures.operating_points.get(point)
+        return _error_at(at_point, machine_map, of) if isinstance(at_point, OperatingPointFigures) else None
     if figure == "ripple":
         return ripple_error(machine_map, figures.current, figures.ripple, figures.mean_torque)
     if figure not in ("mean_torque", "lowest_torque", "highest_torque", "torque_per_loss"):
         return None
     error = torque_error(machine_map, figures.current)
     return error / figures.copper_loss if error is not None and figure == "torque_per_loss" else error
+
+
+def _error_at(of: OperatingPointFigures, machine_map: CoupledMap, figure: str) -> float | None:
+    """The error of a figure at a drive, by the torque's at its peak current.
+
+    Losses are held to be as they are found: what the torque is off by times the speed is off in the power that goes
+    through the gap, so in the power of either side, and the efficiency follows from that.
+    """
+    if figure == "ripple":
+        return ripple_error(machine_map, of.peak_current, of.ripple, of.mean_torque)
+    error = torque_error(machine_map, of.peak_current)
+    if error is None or figure in ("mean_torque", "lowest_torque", "highest_torque"):
+        return error
+    if of.efficiency is None or not of.mean_torque or figure not in ("power_in", "power_out", "efficiency"):
+        return None
+    shaft = of.power_out if of.mean_torque > 0.0 else of.power_in
+    power = error * shaft / abs(of.mean_torque)
+    return (1.0 - of.efficiency) / of.power_in * power if figure == "efficiency" else power

@@ -35,3 +35,15 @@ def test_other_angles_are_named_as_they_explain_another_torque() -> None:
     assert "copper, switched from -38.0 deg to -2.00 deg as suits that, the" in said(
         turn_on=-38 * deg, turn_off=-2 * deg
     )
+
+
+def test_digits_are_those_that_the_error_leaves() -> None:
+    otherwise = replace(FIGURES, ripple=0.262, mean_torque=2.733)
+    errors = {"ripple": 0.006, "mean_torque": 0.04}
+    found = Joining((1, 1, -1, -1), (1, -1, -1, 1), FIGURES, otherwise, errors)
+    assert (
+        "a ripple of 26.2 % instead of 26.4 % and a mean torque of 2.73 N m instead of 2.72 N m"
+        in found.sentences[1]
+    )
+    rough = replace(found, errors={"ripple": 0.05, "mean_torque": 0.4})
+    assert rough.sentences[1].endswith("the winner has the same ripple and mean torque.")
