@@ -9,8 +9,8 @@ checkout, tells each change as it was tried, one that no test noticed with its l
 `without_effect.txt` lists, under their reasons, changes that were looked at and move no result (guards, starting
 guesses, cosmetics): they are left out of the share.
 
-Of a room's tests those are run that came by the changed statement (pytest-cov's contexts); where none is known to
-have, as in compiled functions, other processes and constants, all of them are.
+Of a room's tests and the examples of its docstrings those are run that came by the changed statement (pytest-cov's
+contexts); where none is known to have, as in compiled functions, other processes and constants, all of them are.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from queue import SimpleQueue
+from xml.etree import ElementTree
 
 from coverage import CoverageData
 
@@ -179,36 +180,42 @@ def passes(tests: Sequence[str], copy: Path, seconds: float | None = None) -> bo
         return False
 
 
-def noticed(change: Change, came_by: Sequence[str], copy: Path, seconds: float) -> bool:
-    """Whether tests that came by a change fail, or hang, with it in a copy of the checkout."""
+def noticed(change: Change, tests: Sequence[str], copy: Path, seconds: float) -> bool:
+    """Whether tests fail, or hang, with a change in a copy of the checkout."""
     path = copy / change.file
     source = path.read_text("utf-8")
     path.write_text(change.applied(source), "utf-8")
     try:
-        return not passes(came_by or _tests(change.room), copy, seconds)
+        return not passes(tests, copy, seconds)
     finally:
         path.write_text(source, "utf-8")
 
 
 def _tests(room: str) -> list[str]:
-    return [f"tests/{part}" for part in ROOMS[room].split()]
+    """A room's tests and the examples of its docstrings."""
+    own = "polefem/gap.py" if room == "gap" else f"polefem/{room}"
+    return [*(f"tests/{part}" for part in ROOMS[room].split()), own]
 
 
 @dataclass(frozen=True)
 class Unchanged:
-    """Of a room's tests as the program is: seconds that they take, and who came by which line."""
+    """Of a room's tests as the program is: seconds of all together and of each, and who came by which line."""
 
     seconds: float
+    each: dict[str, float]
     came_by: CoverageData
 
     def tests(self, change: Change, copy: Path) -> list[str]:
-        """The tests that came by the statement of a change; none where it ran as its module was imported."""
+        """The tests that came by the statement of a change, else all; the quick ones first."""
         path = copy / change.file
         self.came_by.set_query_contexts(None)
         contexts = self.came_by.contexts_by_lineno(str(path))
         lines = _statement(path.read_text("utf-8"), change.line)
         found = {context for line in lines for context in contexts.get(line, [])}
-        return [] if "" in found else sorted({context.partition("|")[0] for context in found})
+        tests = {context.partition("|")[0] for context in found if context}
+        return sorted(
+            tests if tests and "" not in found else self.each, key=lambda test: self.each.get(test, 0.0)
+        )
 
 
 def _statement(source: str, line: int) -> range:
@@ -223,14 +230,19 @@ def _statement(source: str, line: int) -> range:
 
 def unchanged(room: str, copy: Path) -> Unchanged:
     """How a room's tests go as the program is; a room whose tests fail then can tell nothing."""
-    begun = time.monotonic()
-    if not passes([*_tests(room), "--cov", "polefem", "--cov-context", "test", "--cov-report", ""], copy):
+    begun, times = time.monotonic(), copy / "times.xml"
+    watched = ("--cov", "polefem", "--cov-context", "test", "--cov-report", "", "--junitxml", str(times))
+    if not passes([*_tests(room), *watched], copy):
         raise SystemExit(f"the tests of {room} fail without a change")
     kept = copy / f"{room}.coverage"  # not .coverage.*: the next run would take such files in
     (copy / ".coverage").rename(kept)
     data = CoverageData(str(kept))
     data.read()
-    return Unchanged(time.monotonic() - begun, data)
+    each = {
+        f"{case.attrib['classname'].replace('.', '/')}.py::{case.attrib['name']}": float(case.attrib["time"])
+        for case in ElementTree.parse(times).iter("testcase")
+    }
+    return Unchanged(time.monotonic() - begun, each, data)
 
 
 def drawn(count: int, seed: int) -> list[Change]:
@@ -250,14 +262,14 @@ def try_room(room: str, changes: Sequence[Change], copies: SimpleQueue[Path], wo
     """Try a room's changes, tell how each went, and how many were noticed and how many not."""
     copy = copies.get()
     before = unchanged(room, copy)
-    came_by = {change: before.tests(change, copy) for change in changes}
+    tests = {change: before.tests(change, copy) for change in changes}
     copies.put(copy)
     print(f"{room}: its tests take {before.seconds:.0f} s, {len(changes)} changes", flush=True)
 
     def tried(change: Change) -> bool:
         copy = copies.get()
         try:
-            was = noticed(change, came_by[change], copy, SLOWER * before.seconds + MORE)
+            was = noticed(change, tests[change], copy, SLOWER * before.seconds + MORE)
         finally:
             copies.put(copy)
         print(f"noticed {change}" if was else f"{NOT_NOTICED}{becomes(change)}\n  {change}", flush=True)
