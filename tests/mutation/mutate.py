@@ -2,6 +2,7 @@
 
     OMP_NUM_THREADS=1 nice .venv/bin/python tests/mutation/mutate.py --count 300 --workers 2 | tee log.txt
     ... --count 300 --rooms copper gap           # of the same 300, those of two rooms: parts add up to the whole
+    ... --count 300 --after log.txt              # of the same 300, those that were not tried when that was stopped
     ... --count 300 --again log.txt              # of the same 300, those that no test noticed then
 
 + and -, * and /, < and <=, > and >= change places, at places drawn with a fixed seed. It works on a copy of the
@@ -93,7 +94,7 @@ SWAPS: dict[type[ast.AST], tuple[str, str]] = {
 # A change under which tests take so many times as long, and so many seconds more, hangs them.
 SLOWER, MORE = 4.0, 60.0
 LEFT_OUT = (".venv", ".git", "build", ".*_cache", "results")  # of the checkout, in copies of it
-NOT_NOTICED = "NOT     "
+NOTICED, NOT_NOTICED = "noticed ", "NOT     "
 
 
 @dataclass(frozen=True)
@@ -246,10 +247,11 @@ def unchanged(room: str, copy: Path) -> Unchanged:
 
 
 def drawn(count: int, seed: int) -> list[Change]:
-    """Changes to try, room by room: the same ones whichever rooms are then asked for."""
+    """Changes to try, room by room: the same ones whichever rooms are then asked for. Within a room they stay in the
+    order of the draw, so that what was tried when the time was up is a fair sample too."""
     pool = every_change()
     found = random.Random(seed).sample(pool, min(count, len(pool)))
-    return sorted(found, key=lambda change: (list(ROOMS).index(change.room), change.file, change.line))
+    return sorted(found, key=lambda change: list(ROOMS).index(change.room))
 
 
 def becomes(change: Change) -> str:
@@ -272,7 +274,7 @@ def try_room(room: str, changes: Sequence[Change], copies: SimpleQueue[Path], wo
             was = noticed(change, tests[change], copy, SLOWER * before.seconds + MORE)
         finally:
             copies.put(copy)
-        print(f"noticed {change}" if was else f"{NOT_NOTICED}{becomes(change)}\n  {change}", flush=True)
+        print(f"{NOTICED}{change}" if was else f"{NOT_NOTICED}{becomes(change)}\n  {change}", flush=True)
         return was
 
     with ThreadPoolExecutor(workers) as threads:
@@ -285,11 +287,16 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--rooms", nargs="*", default=list(ROOMS), help="those whose changes are tried")
+    parser.add_argument("--after", type=Path, help="what a trial said that was cut short: go on from there")
     parser.add_argument("--again", type=Path, help="what an earlier trial said: try what it did not notice")
     options = parser.parse_args()
     listed = (Path(__file__).parent / "without_effect.txt").read_text("utf-8").splitlines()
     known = {line for line in listed if line and not line.startswith("#")}
     changes = [change for change in drawn(options.count, options.seed) if change.room in options.rooms]
+    if options.after:
+        told = {line.rpartition("  ")[2] for line in options.after.read_text("utf-8").splitlines()}
+        told |= {line.removeprefix(NOTICED) for line in told}
+        changes = [change for change in changes if str(change) not in told]
     if options.again:
         said = options.again.read_text("utf-8").splitlines()
         kept = {line.removeprefix(NOT_NOTICED) for line in said if line.startswith(NOT_NOTICED)}
