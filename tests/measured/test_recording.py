@@ -177,6 +177,14 @@ def test_what_a_recording_cannot_tell_is_refused(change: dict[str, object], sent
         flux_linkage_of(taken, **{"before": 19e-3, "end": 20e-3, **change})
 
 
+def test_a_window_may_hold_as_few_samples_as_the_sentence_allows() -> None:
+    taken, psi = recorded(straight)
+    step = LENGTH / (SAMPLES - 1)
+    assert furthest(flux_linkage_of(taken, 7.5 * step, 20e-3, resistance=OHMS), psi) < 2e-3
+    with pytest.raises(InvalidValue, match="before is 7 samples, allowed is 8 or more"):
+        flux_linkage_of(taken, 6.5 * step, 20e-3, resistance=OHMS)
+
+
 def test_readings_are_taken_where_the_recording_went() -> None:
     taken, _ = recorded(saturating)
     curve = flux_linkage_of(taken, 19e-3, 20e-3)
