@@ -161,8 +161,8 @@ def test_a_pulse_that_returns_to_no_current_closes_its_drift() -> None:
         ({"before": 1e-5}, "a window of a recording holds samples: step.csv, before is 1 samples"),
         ({"end": 0.36}, "the end of a recording is settled: step.csv, current at the end is changing by"),
         (
-            {"resistance": 1.0},
-            "the resistance at the end is the stated one, warmed: step.csv, voltage over current",
+            {"resistance": 1.5},
+            "is the stated one, warmed: step.csv, voltage over current is 2.4 ohm, allowed is 1.35 to 2.1 ohm",
         ),
         ({"ends": "no current", "resistance": OHMS}, "the recording ends without current: step.csv"),
         (
