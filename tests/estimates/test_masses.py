@@ -94,7 +94,9 @@ def test_torque_density_and_shear_stress() -> None:
     assert found.shear_stress == pytest.approx(2.0 / 339.29e-6, rel=1e-4)
     assert "within the 3.5 to 15 kPa usual" in str(found)
     said = str(replace(found, per_mass=0.75, per_volume=2500.0, shear_stress=6.25e3))
-    assert said.startswith("0.75 N m/kg of copper and steel, 2.5 N m/l; shear stress in the gap 6.25 kPa, within")
+    assert said.startswith(
+        "0.75 N m/kg of copper and steel, 2.5 N m/l; shear stress in the gap 6.25 kPa, within"
+    )
     assert USUAL_SHEAR == (3.5e3, 15e3)  # half of 7 to 30 kN m/m3 (Miller; see `USUAL_SHEAR`)
 
 

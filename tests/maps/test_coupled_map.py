@@ -96,6 +96,13 @@ def test_the_inverse_gives_the_currents_back() -> None:
     assert np.abs(m.invert(angle, m.at(angle, currents).flux_linkages) - currents).max() < 1e-8
 
 
+def test_the_inverse_reaches_no_current_and_the_last() -> None:
+    m, ends = coupled(), np.array([[0.0, 0.0, 0.0], [20.0, 0.0, 0.0], [0.0, 0.0, 20.0], [20.0, 20.0, 20.0]])
+    angle = np.linspace(0.0, PITCH, 50)[:, None]
+    found = m.invert(angle, m.at(angle, ends).flux_linkages)
+    assert np.abs(found - ends).max() < 1e-8 and found.min() >= 0.0 and found.max() <= 20.0
+
+
 def test_the_sum_is_the_sum() -> None:
     m = summed(sampled(121, 41))
     angle, currents = points()

@@ -162,7 +162,9 @@ def test_a_separation_needs_two_of_each() -> None:
         fitted_separation(rows((50.0,)), CLASSICAL)
     law = LossSeparation(0.02, 1.8, CLASSICAL, 3e-4)
     three = np.array([(p, f, law.sine(p, f)) for p, f in ((0.5, 50.0), (1.5, 50.0), (1.0, 400.0))])
-    with pytest.raises(InvalidValue, match="rows is 2 of them, allowed is three rows at two of each, or more"):
+    with pytest.raises(
+        InvalidValue, match="rows is 2 of them, allowed is three rows at two of each, or more"
+    ):
         fitted_separation(three[1:], CLASSICAL)
     found = fitted_separation(three, CLASSICAL)
     assert (found.hysteresis, found.exponent, found.excess) == pytest.approx((0.02, 1.8, 3e-4), rel=1e-4)
