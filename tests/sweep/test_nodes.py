@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from polefem import coupled_map, flux_map
 from polefem.field import built
 from polefem.maps import CoupledMap, Interaction
 from polefem.sweep import fill
+from polefem.sweep.correction import BOTH, FIRST, SECOND, TURNED, TURNED_FIRST, TURNED_SECOND, VALUE
 from polefem.sweep.levels import LEVELS, placed
 from polefem.sweep.nodes import doubts
 from polefem.units import deg
@@ -112,6 +114,45 @@ def off(one: CoupledMap, other: CoupledMap) -> float:
         linked = np.abs(a.flux_linkages - b.flux_linkages).max() / np.abs(one.single.flux_linkage).max()
         worst = max(worst, float(torque), float(linked))
     return worst
+
+
+def test_cubic_pieces_are_put_where_no_field_is() -> None:
+    """What is a cubic in either current comes back exactly, with its slopes (Hermite, and splines through cubics)."""
+    levels, coarse = np.linspace(1.0, 9.0, 9), [1, 3, 5, 8]
+    p, q = np.polynomial.Polynomial([0.0, 2.0, 0.3, -0.02]), np.polynomial.Polynomial([0.0, -1.0, 0.1, 0.01])
+
+    def product(of: Floats, first: int = 0, second: int = 0) -> Floats:
+        return np.outer((p.deriv(first) if first else p)(of), (q.deriv(second) if second else q)(of))
+
+    few = np.append(0.0, levels[coarse])
+    here = {VALUE: product(few), FIRST: product(few, 1), SECOND: product(few, 0, 1), BOTH: product(few, 1, 1)}
+    here |= {TURNED: 3 * here[VALUE], TURNED_FIRST: 3 * here[FIRST], TURNED_SECOND: 3 * here[SECOND]}
+    m, none = len(levels), np.zeros((2, 1, len(levels) + 1))
+    alone = SimpleNamespace(
+        currents=np.append(0.0, levels),
+        linkage=none,
+        turning=none,
+        both=lambda name: np.zeros((1, m + 1, m + 1)),
+    )
+    values = SimpleNamespace(
+        coenergy=np.zeros((m, m)), torque=np.zeros((m, m)), linkages=np.zeros((2, m, m)),
+        turning=np.zeros((2, m, m)), bends=np.zeros((2, 2, m, m)),
+    )  # fmt: skip
+    filler = fill.Filler(None, None, levels, coarse, False)  # type: ignore[arg-type]
+    filler._put((0, 1), alone, few, here, values, np.zeros((m, m), dtype=bool), {})  # type: ignore[arg-type]
+    free = np.ones((m, m), dtype=bool)
+    free[np.ix_(coarse, coarse)] = False
+    for found, exact in (
+        (values.coenergy, product(levels)),
+        (values.torque, 3 * product(levels)),
+        (values.linkages[0], product(levels, 1)),
+        (values.linkages[1], product(levels, 0, 1)),
+        (values.turning[0], 3 * product(levels, 1)),
+        (values.turning[1], 3 * product(levels, 0, 1)),
+        (values.bends[0, 1], product(levels, 1, 1)),
+    ):
+        np.testing.assert_allclose(found[free], exact[free], atol=1e-9)
+        assert (found[~free] == 0.0).all()
 
 
 @pytest.mark.slow
