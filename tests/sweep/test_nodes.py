@@ -14,7 +14,7 @@ from test_joint import ANGLES, CURRENTS, SPEC, exact_state, thin_yoke
 from polefem import coupled_map, flux_map
 from polefem.field import built
 from polefem.maps import CoupledMap, Interaction
-from polefem.sweep import fill
+from polefem.sweep import fill, joint
 from polefem.sweep.correction import BOTH, FIRST, SECOND, TURNED, TURNED_FIRST, TURNED_SECOND, VALUE
 from polefem.sweep.levels import LEVELS, placed
 from polefem.sweep.nodes import doubts
@@ -114,6 +114,26 @@ def off(one: CoupledMap, other: CoupledMap) -> float:
         linked = np.abs(a.flux_linkages - b.flux_linkages).max() / np.abs(one.single.flux_linkage).max()
         worst = max(worst, float(torque), float(linked))
     return worst
+
+
+def test_angles_are_added_in_the_middle_of_pieces_in_doubt() -> None:
+    """Something passes at angles 2 and 2 + pi, in the eighth and the twentieth of 24 pieces; nodes are four apart."""
+    angles = np.linspace(0.0, 2 * np.pi, 25)
+    nodes = np.zeros((2, 1, 1, 24, 2, 2))
+    nodes[0, 0, 0], nodes[1, 0, 0] = (one[:-1, None, None] for one in bump(angles, 0.1))
+    part = SimpleNamespace(phases=(0, 1), angles=angles, nodes=nodes)
+    found = SimpleNamespace(interactions=(part,), single=SimpleNamespace(torque=nodes[1]))
+
+    def asked(apart: int) -> list[int]:
+        sites = SimpleNamespace(
+            coarse={2: [0]}, nodes=24 * apart, solved=lambda on: [apart * at for at in range(24)],
+            source=lambda site: site,
+        )  # fmt: skip
+        return sorted(at for _, at in joint._doubtful(found, sites))  # type: ignore[arg-type]
+
+    assert {4 * 7 + 2, 4 * 19 + 2} <= set(asked(4))
+    assert all(at % 4 == 2 and min(abs(at - 30), abs(at - 78)) <= 18 for at in asked(4))
+    assert asked(1) == []  # there is nothing between neighbours
 
 
 def test_cubic_pieces_are_put_where_no_field_is() -> None:
