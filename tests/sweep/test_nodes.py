@@ -155,11 +155,12 @@ def test_cubic_pieces_are_put_where_no_field_is() -> None:
         both=lambda name: np.zeros((1, m + 1, m + 1)),
     )
     values = SimpleNamespace(
-        coenergy=np.zeros((m, m)), torque=np.zeros((m, m)), linkages=np.zeros((2, m, m)),
+        coenergy=np.zeros((m, m)), torque=np.zeros((m, m)), linkages=np.zeros((3, m, m)),
         turning=np.zeros((2, m, m)), bends=np.zeros((2, 2, m, m)),
     )  # fmt: skip
+    resting = {2: (5 * here[VALUE], [5 * here[FIRST], 5 * here[SECOND]])}
     filler = fill.Filler(None, None, levels, coarse, False)  # type: ignore[arg-type]
-    filler._put((0, 1), alone, few, here, values, np.zeros((m, m), dtype=bool), {})  # type: ignore[arg-type]
+    filler._put((0, 1), alone, few, here, values, np.zeros((m, m), dtype=bool), resting)  # type: ignore[arg-type]
     free = np.ones((m, m), dtype=bool)
     free[np.ix_(coarse, coarse)] = False
     for found, exact in (
@@ -167,6 +168,7 @@ def test_cubic_pieces_are_put_where_no_field_is() -> None:
         (values.torque, 3 * product(levels)),
         (values.linkages[0], product(levels, 1)),
         (values.linkages[1], product(levels, 0, 1)),
+        (values.linkages[2], 5 * product(levels)),
         (values.turning[0], 3 * product(levels, 1)),
         (values.turning[1], 3 * product(levels, 0, 1)),
         (values.bends[0, 1], product(levels, 1, 1)),
