@@ -16,8 +16,10 @@ from polefem.field import built
 from polefem.maps import CoupledMap, Interaction
 from polefem.sweep import fill, joint
 from polefem.sweep.correction import BOTH, FIRST, SECOND, TURNED, TURNED_FIRST, TURNED_SECOND, VALUE
+from polefem.sweep.idle import Idle
 from polefem.sweep.levels import LEVELS, placed
 from polefem.sweep.nodes import doubts
+from polefem.sweep.symmetry import symmetries
 from polefem.units import deg
 
 Floats = NDArray[np.float64]
@@ -114,6 +116,34 @@ def off(one: CoupledMap, other: CoupledMap) -> float:
         linked = np.abs(a.flux_linkages - b.flux_linkages).max() / np.abs(one.single.flux_linkage).max()
         worst = max(worst, float(torque), float(linked))
     return worst
+
+
+def test_what_rests_is_known_all_round_from_half_a_pitch() -> None:
+    """One phase alone: its own flux linkage is even in the angle, and the other two change places."""
+    machine, currents = thin_yoke(), np.array([1.0, 2.0, 3.0])
+    ways = symmetries(machine.phases, 6, 4, mirror=True)
+    mirror = next(way for way in ways if way.sense == -1 and way.phase[0] == 0)
+    assert mirror.phase == (0, 2, 1)
+
+    def closed(angle: Floats) -> Floats:
+        one, other = (0.1 + 0.3 * np.cos(4 * sign * angle + 0.7) for sign in (1, -1))
+        return np.stack([2.0 + np.cos(4 * angle), one, mirror.sign[1] * mirror.sign[0] * other])
+
+    half = np.linspace(0.0, machine.rotor_pitch / 2, 17)
+    results = SimpleNamespace(
+        angles=half, currents=currents, linkages=currents[:, None] * closed(half)[:, None]
+    )
+    around = np.linspace(-3.0, 3.0, 101)
+    found = Idle(results, machine, ways).at(0, around, currents)  # type: ignore[arg-type]
+    np.testing.assert_allclose(found, closed(around)[..., None] * currents, atol=2e-3)
+
+
+def test_bends_at_the_ends_of_pieces_are_those_of_cubics() -> None:
+    few, rng = np.array([0.0, 1.0, 3.0, 4.5]), np.random.default_rng(2)
+    value, slope = rng.normal(size=(2, 4, 3))
+    curve = CubicHermiteSpline(few, value, slope)
+    ends = [curve(few[:-1], 2), 3 * curve((few[:-1] + 2 * few[1:]) / 3, 2) / 2 - curve(few[:-1], 2) / 2]
+    np.testing.assert_allclose(fill._bent(few, value, slope), ends)
 
 
 def test_angles_are_added_in_the_middle_of_pieces_in_doubt() -> None:
