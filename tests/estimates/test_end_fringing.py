@@ -21,6 +21,7 @@ from polefem.params.fields import with_fields
 from polefem.params.toml import load_machine
 from polefem.units import deg, mm
 from tests.maps.saturating import PITCH, sampled
+from tests.outline.test_builds import AXIAL
 from tests.record.check import Check
 from tests.study.fake_solver import MACHINE
 
@@ -147,6 +148,13 @@ def test_a_longer_stack_has_the_same_ends() -> None:
     m = sampled()
     long = with_fields(MACHINE, {"stack_length": 0.6, "unusual": True})
     assert end_fringing(m, long).aligned == pytest.approx(end_fringing(m, MACHINE).aligned)
+
+
+def test_two_rotors_have_twice_the_ends_of_one() -> None:
+    """The same poles and turns at two gaps: what bulges out doubles."""
+    m = sampled()
+    ends = [end_fringing(m, replace(AXIAL, build=build)).aligned for build in ("one gap", "two rotors")]
+    assert ends[1] == pytest.approx(2 * ends[0])
 
 
 # TEAM Workshop Problem 24, N. Allen and D. Rodger, University of Bath (read): a locked rotor at 22 deg, a stack of 25.4

@@ -18,6 +18,7 @@ from polefem.materials import loss_separation
 from polefem.outline import Label
 from polefem.params import MeshSpec, RectangularCurrent
 from polefem.units import deg, rpm
+from tests.outline.test_builds import AXIAL
 from tests.study.fake_solver import MACHINE
 
 STEEL = Steel.named("M330-50A")
@@ -87,6 +88,22 @@ def test_a_rotor_that_carries_the_field_along_is_another() -> None:
     found = loss_over_cycle(LAMINATED, cycle(turning=False), SPEED)
     assert not is_known(found)
     assert found.rotor is not None and found.rotor.total == pytest.approx(0.0, abs=1e-9)
+
+
+def is_seen_by_a_disc(b: np.ndarray) -> bool:
+    """What lies along the circumference of a flat section is passed as it is: nothing turns."""
+    turn = np.arange(len(b)) * math.tau / len(b)
+    return np.allclose(b[:, 0], np.transpose([0.8 * np.cos(turn), 0.3 * np.sin(turn)]))
+
+
+def test_a_disc_sees_fields_as_they_lie_and_a_round_rotor_turns_in_them() -> None:
+    def states() -> Iterator[FieldState]:
+        for angle in cycle_angles(AXIAL, 16):
+            at = [angle + copy * math.pi / 2 for copy in range(4)]
+            yield made_up(float(angle), (0.0, 0.0), [(0.8 * math.cos(t), 0.3 * math.sin(t)) for t in at])
+
+    assert is_seen_by_a_disc(waveforms(AXIAL, states())[0].b)
+    assert not is_seen_by_a_disc(waveforms(MACHINE, states())[0].b)
 
 
 def test_another_speed_needs_no_other_fields() -> None:

@@ -80,6 +80,7 @@ def test_an_axial_machine_is_weighed_once() -> None:
     rotor = 7650 * ring * (9 + 15 * 4 * 32 / 360) * mm
     found = masses(AXIAL)
     assert found.rotor_steel == pytest.approx(rotor, rel=1e-6)
+    assert found.stator_steel == pytest.approx(7650 * ring * (10 + 25 * 6 * 30 / 360) * mm, rel=1e-6)
     assert found.rotor_inertia == pytest.approx(rotor * (0.08**2 + 0.045**2) / 2, rel=1e-6)
     assert masses(replace(AXIAL, build="two rotors")).rotor_steel == pytest.approx(2 * rotor, rel=1e-6)
 
@@ -92,6 +93,10 @@ def test_torque_density_and_shear_stress() -> None:
     # T / (2 V): 2 V = 2 pi 30^2 60 mm3 = 339.3 cm3.
     assert found.shear_stress == pytest.approx(2.0 / 339.29e-6, rel=1e-4)
     assert "within the 3.5 to 15 kPa usual" in str(found)
+    said = str(replace(found, per_mass=0.75, per_volume=2500.0, shear_stress=6.25e3))
+    assert said.startswith(
+        "0.75 N m/kg of copper and steel, 2.5 N m/l; shear stress in the gap 6.25 kPa, within"
+    )
     assert USUAL_SHEAR == (3.5e3, 15e3)  # half of 7 to 30 kN m/m3 (Miller; see `USUAL_SHEAR`)
 
 

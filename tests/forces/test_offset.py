@@ -223,6 +223,21 @@ def test_the_pull_is_how_coenergy_rises_with_the_offset(name: str) -> None:
     assert not right(pulled(name, 0.3, "static", 0.5 + math.pi / 2).mean)
 
 
+def test_places_are_close_enough_for_all_that_the_field_holds() -> None:
+    """A sum of even steps round a circle is exact once it holds the shortest wave (trapezoidal rule)."""
+    outline, system = _system(built(MACHINES["6/4, half a turn"][0], ROUGH), 0.4 * GAP + 0j, "stator")
+    load = np.array([10.0, 4.0, 0.0]) @ system.model.loads
+    unknowns = minimise(system.at(ANGLE), load, np.zeros(system.size), FactorCache()).unknowns
+    fine, few = (np.arange(count) / count * 2 * math.pi for count in (40_000, 900))
+    force = rotor_force(outline, system, ANGLE, unknowns, fine)
+
+    def exact(found: complex) -> bool:
+        return abs(found / force - 1) < 1e-6
+
+    assert exact(rotor_force(outline, system, ANGLE, unknowns))
+    assert not exact(rotor_force(outline, system, ANGLE, unknowns, few))
+
+
 def test_a_centred_rotor_is_pulled_nowhere_and_turns_as_ever() -> None:
     machine = MACHINES["6/4, half a turn"][0]
     centred = pulled("6/4, half a turn", 0.0)

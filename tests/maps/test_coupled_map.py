@@ -10,7 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 from polefem.errors import InvalidValue, StoreRefused
-from polefem.maps import CoupledMap, CoupledSlice, coupled_stack, skewed_machine, summed
+from polefem.maps import CoupledMap, CoupledSlice, Interaction, coupled_stack, skewed_machine, summed
 from tests.maps.coupled_phases import PITCH, STROKE, closed, coupled
 from tests.maps.saturating import exact, sampled
 
@@ -96,6 +96,13 @@ def test_the_inverse_gives_the_currents_back() -> None:
     assert np.abs(m.invert(angle, m.at(angle, currents).flux_linkages) - currents).max() < 1e-8
 
 
+def test_the_inverse_reaches_no_current_and_the_last() -> None:
+    m, ends = coupled(), np.array([[0.0, 0.0, 0.0], [20.0, 0.0, 0.0], [0.0, 0.0, 20.0], [20.0, 20.0, 20.0]])
+    angle = np.linspace(0.0, PITCH, 50)[:, None]
+    found = m.invert(angle, m.at(angle, ends).flux_linkages)
+    assert np.abs(found - ends).max() < 1e-8 and found.min() >= 0.0 and found.max() <= 20.0
+
+
 def test_the_sum_is_the_sum() -> None:
     m = summed(sampled(121, 41))
     angle, currents = points()
@@ -104,6 +111,23 @@ def test_the_sum_is_the_sum() -> None:
     np.testing.assert_allclose(found.flux_linkages, alone[0], atol=2e-6)
     np.testing.assert_allclose(found.torque, alone[1].sum(axis=1), atol=3e-4)
     assert m.coupling == "summed" and not m.inductances(0.2, [5.0, 5.0, 5.0])[0, 1:].any()
+
+
+def test_a_phase_that_rests_adds_nothing_whatever_a_table_says() -> None:
+    part = coupled(8).interactions[0]
+    theta, i, j = np.meshgrid(part.angles[:-1], part.currents, part.currents, indexing="ij")
+    tables = i * j * np.cos(4 * theta), -4 * i * j * np.sin(4 * theta), np.stack([j, i]) * np.cos(4 * theta)
+
+    def through(rests: float, flows: float = 0.0) -> Floats:
+        turning = -4 * j * np.sin(4 * theta) + flows
+        turning[:, :, 0] = (
+            rests  # of the first phase's flux linkage over the angle, where the second has no current
+        )
+        known = {(1, 1, 0): turning}
+        return Interaction.through((0, 1), part.angles, part.currents, *tables, known).nodes
+
+    assert (through(0.0) == through(7.0)).all()
+    assert (through(0.0) != through(0.0, flows=7.0)).any()
 
 
 def test_what_a_map_of_a_machine_is() -> None:

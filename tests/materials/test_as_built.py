@@ -13,7 +13,7 @@ from scipy.optimize import least_squares
 
 from polefem import Steel
 from polefem.errors import InvalidValue
-from polefem.materials import as_built, fitted_separation, loss_separation, steel_names
+from polefem.materials import LossSeparation, as_built, fitted_separation, loss_separation, steel_names
 from polefem.materials.as_built import MOST_MORE, PLACE
 from polefem.materials.built_cores import CORE_FIELD, CORE_LOSS, CORES, NO20_LOSS, PEAKS
 from polefem.materials.eddy import classical_coefficient
@@ -160,6 +160,14 @@ def test_a_separation_needs_two_of_each() -> None:
         InvalidValue, match="a loss is separated over peaks and frequencies: rows is 6 of them"
     ):
         fitted_separation(rows((50.0,)), CLASSICAL)
+    law = LossSeparation(0.02, 1.8, CLASSICAL, 3e-4)
+    three = np.array([(p, f, law.sine(p, f)) for p, f in ((0.5, 50.0), (1.5, 50.0), (1.0, 400.0))])
+    with pytest.raises(
+        InvalidValue, match="rows is 2 of them, allowed is three rows at two of each, or more"
+    ):
+        fitted_separation(three[1:], CLASSICAL)
+    found = fitted_separation(three, CLASSICAL)
+    assert (found.hysteresis, found.exponent, found.excess) == pytest.approx((0.02, 1.8, 3e-4), rel=1e-4)
 
 
 # Files ------------------------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from scipy.optimize import isotonic_regression
 
 from polefem.errors import InvalidValue
 from polefem.materials import MU0, Steel, steel_names
-from polefem.materials.csv_file import smooth_curve
+from polefem.materials.csv_file import _pooled_errors, smooth_curve
 
 CURVE = Steel.named("M330-50A measured").curve
 
@@ -220,6 +220,17 @@ def test_the_nearest_smooth_curve_is_that_of_the_best_place_of_all() -> None:
     h, b = CURVE.h, CURVE.b
     falling = isotonic_regression(np.diff(b) / np.diff(h), weights=np.diff(h), increasing=False).x
     assert not same(b[0] + np.append(0.0, np.cumsum(falling * np.diff(h))), every_place_tried(h, b))
+
+
+def test_what_is_left_of_each_beginning_is_that_of_its_own_regression() -> None:
+    rng = np.random.default_rng(4)
+    width, rise = rng.uniform(0.5, 2.0, 40), rng.normal(1.0, 1.0, 40)
+
+    def left(steps: int) -> float:
+        slope = isotonic_regression(rise[:steps] / width[:steps], weights=width[:steps]).x
+        return float((np.cumsum(slope * width[:steps] - rise[:steps]) ** 2).sum())
+
+    assert _pooled_errors(width, rise) == pytest.approx([0.0, *map(left, range(1, 41))])
 
 
 def test_many_rows_take_memory_for_each_and_not_for_each_pair(tmp_path: Path) -> None:

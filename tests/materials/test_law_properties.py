@@ -180,6 +180,14 @@ def test_a_steel_travels_to_another_process_and_stays_read_only() -> None:
             array[0] = 1.0
 
 
+def test_energy_and_coenergy_make_the_rectangle() -> None:
+    """The integral of B dH by the trapezoidal rule, where the steel bends."""
+    steel = Steel.named("M330-50A")
+    h = np.linspace(0.0, float(steel.h(1.6)), 20_001)
+    area = float(np.trapezoid(steel.b(h), h))
+    assert steel.coenergy_density(np.array([0.0, -1.6])) == pytest.approx([0.0, area], rel=1e-5)
+
+
 def test_odd_through_the_origin() -> None:
     steel = Steel.from_table(*CURVE)
     assert steel.h(-1.2) == -steel.h(1.2)

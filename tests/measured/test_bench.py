@@ -127,6 +127,9 @@ def test_the_overlays_are_of_the_prediction() -> None:
     as_drawn = np.interp(x, torque.x, torque.predicted)
     assert np.abs(corrected - y).mean() < 0.7 * np.abs(as_drawn - y).mean()
     assert (torque.bands >= 0).all()
+    for linked in drawn[1].curves:  # a twentieth past the last reading, as far as the map goes
+        end = min(1.05 * linked.points[0].max(), 0.999 * prediction().full.currents[-1])
+        assert linked.x[-1] == pytest.approx(end, rel=0.05) and linked.x[0] < 0.1 * end
 
 
 def test_a_corrected_machine_is_a_file_of_its_own() -> None:

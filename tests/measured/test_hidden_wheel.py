@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
 
-from polefem import MeshSpec, flux_map
+from polefem import MeshSpec, SlopedFace, flux_map
 from polefem.estimates import with_end_effects
-from polefem.field import built, field_series
+from polefem.field import BuiltMachine, built, field_series
 from polefem.measured import (
     Predictor,
     Readings,
@@ -28,14 +29,16 @@ WHEEL = with_fields(load_machine("geometries/pottery_wheel.toml"), {"stacking_fa
 TOLERANCES = Tolerances(angle_offset=0.0, ends=0.0, stacking_factor=0.0, saturation=0.01)
 #: Where the rough map has nodes, so that only slopes are compared and no interpolation.
 ANGLES, CURRENT = np.array([0.0, 11.25, 33.75]) * deg, 6.0
+MAP_ANGLES, MAP_CURRENTS = np.linspace(0, 45, 5) * deg, np.array([1.0, 3.0, CURRENT])
 ROUGH = MeshSpec.named("coarse").coarser(1.3)
 
 
 @cache
 def predictor() -> Predictor:
-    found = Predictor(
-        WHEEL, TOLERANCES, np.linspace(0, 45, 5) * deg, np.array([1.0, 3.0, CURRENT]), ROUGH, idle=1.0
-    )
+    return flat(Predictor(WHEEL, TOLERANCES, MAP_ANGLES, MAP_CURRENTS, ROUGH))
+
+
+def flat(found: Predictor) -> Predictor:
     with pytest.MonkeyPatch.context() as patch:
         # The ends' estimate, which no field has, is left out while the prediction is made.
         patch.setattr(prediction, "with_end_effects", lambda flat, machine: flat)
@@ -53,9 +56,11 @@ def points() -> Readings:
 
 def solved(changes: dict[str, float]) -> np.ndarray:
     """Flux linkages and torques by fields of the changed machine, on the drawn one's mesh moved."""
-    machine = changed_machine(WHEEL, changes)
-    near = predictor().following.near(machine)
-    rows = [(s.flux_linkages[0], s.torque) for s in field_series(near, ANGLES, [CURRENT, 0.0, 0.0])]
+    return fields(predictor().following.near(changed_machine(WHEEL, changes)))
+
+
+def fields(whole: BuiltMachine) -> np.ndarray:
+    rows = [(s.flux_linkages[0], s.torque) for s in field_series(whole, ANGLES, [CURRENT, 0.0, 0.0])]
     return np.array(rows).T.ravel()
 
 
@@ -75,12 +80,35 @@ def test_slopes_are_those_of_fields_solved_anew(name: str, step: float) -> None:
     assert not agrees(1.2 * own, other)
 
 
+def test_a_stack_drawn_full_can_only_be_looser() -> None:
+    full = with_fields(WHEEL, {"stacking_factor": 1.0})
+    only = Tolerances(0.0, 0.0, 0.01, 0.0, 0.0, 0.0)
+    drawn = flat(Predictor(full, only, MAP_ANGLES, MAP_CURRENTS[1:], ROUGH)).drawn
+    own = drawn.jacobian(points(), {}, ("stacking_factor",))[:, 0]
+    looser = changed_machine(full, {"stacking_factor": 0.996})
+    other = (fields(built(full, ROUGH)) - fields(built(looser, ROUGH))) / 0.004
+    assert agrees(own, other)
+    assert not agrees(-own, other)
+
+
+def test_a_map_reaches_past_what_is_read() -> None:
+    found = Predictor.over(WHEEL, Tolerances(turns=6), 8.0, 0.5, mesh=ROUGH, angle_points=9)
+    assert found.angles == pytest.approx(np.linspace(0.0, 45.0, 9) * deg)
+    assert (found.currents[0], found.currents[-1]) == pytest.approx((0.5, 8.0 * 126 / 120), rel=2e-3)
+    pole = replace(WHEEL.rotor_pole, face=SlopedFace(rise=(0.0, 0.5 * mm), start=2 * deg))
+    lopsided = Predictor.over(replace(WHEEL, rotor_pole=pole), TOLERANCES, 8.0, mesh=ROUGH, angle_points=9)
+    assert lopsided.angles == pytest.approx(np.linspace(-45.0, 45.0, 17)[:-1] * deg)
+
+
 def test_the_idle_phase_is_that_of_the_field() -> None:
-    drawn = predictor().drawn
+    # Nothing is free here: each cause would ask for the idle phase's fields all round once more.
+    known = Tolerances(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    found = flat(Predictor(WHEEL, known, MAP_ANGLES, MAP_CURRENTS[:1], ROUGH, idle=1.0))
+    drawn = found.drawn
     angles = np.array([0.0, 18.0]) * deg
     ones = np.ones(2)
     readings = Readings(("mutual inductance",) * 2, angles, ones, ones, ones, ("a", "b"))
-    states = field_series(predictor().whole, angles, [1.0, 0.0, 0.0])
+    states = field_series(found.whole, angles, [1.0, 0.0, 0.0])
     field = np.abs([state.flux_linkages[1] for state in states])
     assert drawn.at(readings, {}) == pytest.approx(field, rel=0.03)
     assert drawn.at(readings, {}, turns=60) == pytest.approx(field / 4, rel=0.03)

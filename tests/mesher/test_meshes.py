@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from functools import cache
 
 import numpy as np
@@ -10,8 +10,9 @@ import pytest
 
 from polefem.errors import GeometryRefused, MeshFailed
 from polefem.materials import Steel
-from polefem.mesh import Mesh, quality
+from polefem.mesh import EDGES, Mesh, quality
 from polefem.mesher import mesh_side, mesh_sides
+from polefem.mesher.unit import UnitMesh, _straightened
 from polefem.outline import Outline, Side, sections
 from polefem.params import FreeFace, MeshSpec, OuterRotorMachine, Pole, Shoe, Winding
 from polefem.units import deg, mm
@@ -55,6 +56,29 @@ def test_one_pole_of_a_symmetric_side_is_its_own_mirror_image(name: str) -> None
             points = mesh.points.copy()
             points[len(points) // 2, 1] = np.nextafter(points[len(points) // 2, 1], np.inf)
             assert not mirrored(replace(mesh, points=points))
+
+
+def test_a_unit_of_a_whole_turn_is_meshed_all_round() -> None:
+    poles = tuple(Pole(arc=arc * deg) for arc in (30, 31, 32, 33))
+    side = sections(replace(half_turn(), rotor_pole=poles))[0].rotor
+    assert side.unit_poles == side.poles == 4
+    mesh = mesh_side(side, MeshSpec.named("normal"), 1)
+    assert upright(mesh) and closed(mesh, side) and areas_match(mesh, side, 1e-5) and curves_met(mesh, side)
+
+
+def test_a_squeezed_triangle_gets_straight_sides_but_on_the_gap() -> None:
+    corners = np.array([[1.0, 1.0], [2.0, 1.0], [1.0, 2.0]])
+    middles = np.array([(corners[i] + corners[j]) / 2 for i, j in EDGES])
+    bent = middles + np.array(
+        [[0.1, 0.6], [0.0, 0.0], [0.05, 0.0]]
+    )  # the first side passes beyond the third corner
+    none = np.array([], dtype=np.int64)
+    ends = dict.fromkeys((field.name for field in fields(UnitMesh)[3:]), none)
+    unit = UnitMesh(np.vstack([corners, bent]), np.arange(6)[None], np.zeros(1, dtype=np.int64), **ends)
+    assert _straightened(unit).points[3:] == pytest.approx(middles)
+    i, j = EDGES[0]
+    kept = _straightened(replace(unit, gap=np.array([i, j]))).points[3:]
+    assert kept[0] == pytest.approx(bent[0]) and kept[1:] == pytest.approx(middles[1:])
 
 
 def test_the_checks_tell_a_wrong_mesh() -> None:

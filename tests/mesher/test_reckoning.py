@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from polefem.errors import GeometryRefused, MeshFailed
@@ -55,6 +56,26 @@ def test_a_mesh_has_about_as_many_elements_as_are_reckoned(machine: str, name: s
         # The twins: sizes a third as long, or three times; of several units instead of one.
         assert not right(reckoned(side, spec.coarser(1 / 3)))
         assert not right(4 * reckoned(side, spec)) and not right(reckoned(side, spec) / 4)
+
+
+@pytest.mark.parametrize("name", ["coarse", "normal"])
+def test_half_a_symmetric_pole_is_reckoned_as_a_whole_one_that_barely_is_not(name: str) -> None:
+    spec, counts = MeshSpec.named(name), []
+    for hair in (0.0, 1e-6 * mm):
+        poles = (
+            Pole(32 * deg, holes=(Hole(1.4 * mm, 2 * mm, offset=hair),)),
+            Pole(
+                32 * deg,
+                face=FreeFace(
+                    FREE.stations, (*(rise * mm for rise in (0.4, 0.1, 0.0, 0.0, 0.1)), 0.4 * mm + hair)
+                ),
+            ),
+        )
+        found = [sides(replace(half_turn(), rotor_pole=pole))[0] for pole in poles]
+        assert [side.mirror for side in found] == [hair == 0.0] * 2
+        counts.append([reckoned(side, spec) for side in found])
+    assert counts[0] == pytest.approx(counts[1], rel=0.02)
+    assert 2 * np.array(counts[0]) != pytest.approx(counts[1], rel=0.02)
 
 
 def test_the_largest_rotor_with_the_thinnest_gap_is_not_refused() -> None:

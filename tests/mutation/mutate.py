@@ -1,13 +1,17 @@
 """Change one operator at a time in the computing rooms, and see whether the room's own quick tests notice.
 
-    OMP_NUM_THREADS=1 nice .venv/bin/python tests/mutation/mutate.py --count 300 --minutes 60 --workers 2
+    OMP_NUM_THREADS=1 nice .venv/bin/python tests/mutation/mutate.py --count 300 --workers 2 | tee log.txt
+    ... --count 300 --rooms copper gap           # of the same 300, those of two rooms: parts add up to the whole
+    ... --count 300 --after log.txt              # of the same 300, those that were not tried when that was stopped
+    ... --count 300 --again log.txt              # of the same 300, those that no test noticed then
 
 + and -, * and /, < and <=, > and >= change places, at places drawn with a fixed seed. It works on a copy of the
-checkout, tells each change that no test noticed with its line, and how many did. `without_effect.txt` lists changes
-that were looked at and move no result (guards, starting guesses, cosmetics): they are left out of the share.
+checkout, tells each change as it was tried, one that no test noticed with its line, and how many did.
+`without_effect.txt` lists, under their reasons, changes that were looked at and move no result (guards, starting
+guesses, cosmetics): they are left out of the share.
 
-Of a room's tests those are run that came by the changed statement (pytest-cov's contexts); where none is known to
-have, as in compiled functions, other processes and constants, all of them are.
+Of a room's tests and the examples of its docstrings those are run that came by the changed statement (pytest-cov's
+contexts); where none is known to have, as in compiled functions, other processes and constants, all of them are.
 """
 
 from __future__ import annotations
@@ -27,6 +31,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from queue import SimpleQueue
+from xml.etree import ElementTree
 
 from coverage import CoverageData
 
@@ -37,28 +42,43 @@ ROOMS = {
     "drive": "drive",
     "estimates": "estimates",
     "field": "field",
+    "forces": "forces",
     "gap": "gap field/test_gap_sizes.py",
     "maps": "maps",
     "materials": "materials",
+    "measured": "measured published/test_rig_corrected.py",
     "mesher": "mesher",
     "model": "model",
     "outline": "outline",
     "ranking": "ranking",
+    "ring": "ring",
     "shapes": "shapes",
+    "slopes": "slopes",
     "solve": "solve",
     "sweep": "sweep maps",
     "study": "study/test_pipeline.py study/test_operating_points.py study/test_tolerances.py study/test_sampling.py "
-    "study/test_surrogate.py study/test_sensitivity.py study/test_search.py",
+    "study/test_surrogate.py study/test_sensitivity.py study/test_search.py study/test_at_the_shaft.py "
+    "study/test_exact_effects.py study/test_first_order.py study/test_gradient.py study/test_tightness.py",
 }
 # Of study, the modules that compute; the others are tried by the faults.
 STUDY = {
+    "at_the_shaft",
     "basis",
+    "exact_effects",
+    "first_order",
+    "gradient",
+    "linear_model",
+    "objectives",
     "operating_points",
     "operation",
     "pipeline",
+    "proposals",
     "sampling",
+    "searching",
     "sensitivity",
+    "slopes",
     "surrogate",
+    "tightness",
     "tolerances",
 }
 SWAPS: dict[type[ast.AST], tuple[str, str]] = {
@@ -71,10 +91,10 @@ SWAPS: dict[type[ast.AST], tuple[str, str]] = {
     ast.Gt: (">", ">="),
     ast.GtE: (">=", ">"),
 }
-SLOWER, MORE = (
-    4.0,
-    60.0,
-)  # a change under which tests take so many times as long, and so many seconds more, hangs them
+# A change under which tests take so many times as long, and so many seconds more, hangs them.
+SLOWER, MORE = 4.0, 60.0
+LEFT_OUT = (".venv", ".git", "build", ".*_cache", "results")  # of the checkout, in copies of it
+NOTICED, NOT_NOTICED = "noticed ", "NOT     "
 
 
 @dataclass(frozen=True)
@@ -161,36 +181,44 @@ def passes(tests: Sequence[str], copy: Path, seconds: float | None = None) -> bo
         return False
 
 
-def noticed(change: Change, came_by: Sequence[str], copy: Path, seconds: float) -> bool:
-    """Whether tests that came by a change fail, or hang, with it in a copy of the checkout."""
+def noticed(change: Change, tests: Sequence[str], copy: Path, seconds: float) -> bool:
+    """Whether tests fail, or hang, with a change in a copy of the checkout; else, whether others of their files do,
+    as what one of them computed may be kept for all."""
     path = copy / change.file
     source = path.read_text("utf-8")
     path.write_text(change.applied(source), "utf-8")
     try:
-        return not passes(came_by or _tests(change.room), copy, seconds)
+        files = sorted({test.partition("::")[0] for test in tests})
+        return not (passes(tests, copy, seconds) and passes(files, copy, seconds))
     finally:
         path.write_text(source, "utf-8")
 
 
 def _tests(room: str) -> list[str]:
-    return [f"tests/{part}" for part in ROOMS[room].split()]
+    """A room's tests and the examples of its docstrings."""
+    own = "polefem/gap.py" if room == "gap" else f"polefem/{room}"
+    return [*(f"tests/{part}" for part in ROOMS[room].split()), own]
 
 
 @dataclass(frozen=True)
 class Unchanged:
-    """Of a room's tests as the program is: seconds that they take, and who came by which line."""
+    """Of a room's tests as the program is: seconds of all together and of each, and who came by which line."""
 
     seconds: float
+    each: dict[str, float]
     came_by: CoverageData
 
     def tests(self, change: Change, copy: Path) -> list[str]:
-        """The tests that came by the statement of a change; none where it ran as its module was imported."""
+        """The tests that came by the statement of a change, else all; the quick ones first."""
         path = copy / change.file
         self.came_by.set_query_contexts(None)
         contexts = self.came_by.contexts_by_lineno(str(path))
         lines = _statement(path.read_text("utf-8"), change.line)
         found = {context for line in lines for context in contexts.get(line, [])}
-        return [] if "" in found else sorted({context.partition("|")[0] for context in found})
+        tests = {context.partition("|")[0] for context in found if context}
+        return sorted(
+            tests if tests and "" not in found else self.each, key=lambda test: self.each.get(test, 0.0)
+        )
 
 
 def _statement(source: str, line: int) -> range:
@@ -205,68 +233,91 @@ def _statement(source: str, line: int) -> range:
 
 def unchanged(room: str, copy: Path) -> Unchanged:
     """How a room's tests go as the program is; a room whose tests fail then can tell nothing."""
-    begun = time.monotonic()
-    if not passes([*_tests(room), "--cov", "polefem", "--cov-context", "test", "--cov-report", ""], copy):
+    begun, times = time.monotonic(), copy / "times.xml"
+    watched = ("--cov", "polefem", "--cov-context", "test", "--cov-report", "", "--junitxml", str(times))
+    if not passes([*_tests(room), *watched], copy):
         raise SystemExit(f"the tests of {room} fail without a change")
     kept = copy / f"{room}.coverage"  # not .coverage.*: the next run would take such files in
     (copy / ".coverage").rename(kept)
     data = CoverageData(str(kept))
     data.read()
-    return Unchanged(time.monotonic() - begun, data)
+    each = {
+        f"{case.attrib['classname'].replace('.', '/')}.py::{case.attrib['name']}": float(case.attrib["time"])
+        for case in ElementTree.parse(times).iter("testcase")
+    }
+    return Unchanged(time.monotonic() - begun, each, data)
+
+
+def drawn(count: int, seed: int) -> list[Change]:
+    """Changes to try, room by room: the same ones whichever rooms are then asked for. Within a room they stay in the
+    order of the draw, so that what was tried when the time was up is a fair sample too."""
+    pool = every_change()
+    found = random.Random(seed).sample(pool, min(count, len(pool)))
+    return sorted(found, key=lambda change: list(ROOMS).index(change.room))
+
+
+def becomes(change: Change) -> str:
+    """The file and the line as the change leaves it: what a list knows a change by, wherever its line moves."""
+    changed = change.applied((ROOT / change.file).read_text("utf-8"))
+    return f"{change.file}: {changed.split(chr(10))[change.line - 1].strip()}"
+
+
+def try_room(room: str, changes: Sequence[Change], copies: SimpleQueue[Path], workers: int) -> Counter[bool]:
+    """Try a room's changes, tell how each went, and how many were noticed and how many not."""
+    copy = copies.get()
+    before = unchanged(room, copy)
+    tests = {change: before.tests(change, copy) for change in changes}
+    copies.put(copy)
+    print(f"{room}: its tests take {before.seconds:.0f} s, {len(changes)} changes", flush=True)
+
+    def tried(change: Change) -> bool:
+        copy = copies.get()
+        try:
+            was = noticed(change, tests[change], copy, SLOWER * before.seconds + MORE)
+        finally:
+            copies.put(copy)
+        print(f"{NOTICED}{change}" if was else f"{NOT_NOTICED}{becomes(change)}\n  {change}", flush=True)
+        return was
+
+    with ThreadPoolExecutor(workers) as threads:
+        return Counter(threads.map(tried, changes))
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description="Change operators and see whether tests notice.")
-    parser.add_argument("--count", type=int, default=300)
-    parser.add_argument("--minutes", type=float, default=60.0, help="after which no more changes are begun")
+    parser.add_argument("--count", type=int, default=300, help="changes drawn over all rooms")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--rooms", nargs="*", default=list(ROOMS))
+    parser.add_argument("--rooms", nargs="*", default=list(ROOMS), help="those whose changes are tried")
+    parser.add_argument("--after", type=Path, help="what a trial said that was cut short: go on from there")
+    parser.add_argument("--again", type=Path, help="what an earlier trial said: try what it did not notice")
     options = parser.parse_args()
-    known = {line for line in (Path(__file__).parent / "without_effect.txt").read_text().splitlines() if line}
-    pool = [change for change in every_change() if change.room in options.rooms]
-    drawn = random.Random(options.seed).sample(pool, min(options.count, len(pool)))
-    lines = {
-        change: (ROOT / change.file).read_text("utf-8").split("\n")[change.line - 1].strip()
-        for change in drawn
-    }
-    counts: Counter[tuple[str, bool]] = Counter()
+    listed = (Path(__file__).parent / "without_effect.txt").read_text("utf-8").splitlines()
+    known = {line for line in listed if line and not line.startswith("#")}
+    changes = [change for change in drawn(options.count, options.seed) if change.room in options.rooms]
+    if options.after:
+        told = {line.rpartition("  ")[2] for line in options.after.read_text("utf-8").splitlines()}
+        told |= {line.removeprefix(NOTICED) for line in told}
+        changes = [change for change in changes if str(change) not in told]
+    if options.again:
+        said = options.again.read_text("utf-8").splitlines()
+        kept = {line.removeprefix(NOT_NOTICED) for line in said if line.startswith(NOT_NOTICED)}
+        changes = [change for change in changes if becomes(change) in kept]
+    moving = [change for change in changes if becomes(change) not in known]
+    together: Counter[bool] = Counter()
     with tempfile.TemporaryDirectory() as folder:
         copies: SimpleQueue[Path] = SimpleQueue()
         for at in range(options.workers):
-            copy = Path(folder) / str(at)
-            shutil.copytree(
-                ROOT, copy, ignore=shutil.ignore_patterns(".venv", ".git", "build", ".*_cache", "results")
-            )
-            copies.put(copy)
-        before = {room: unchanged(room, copy) for room in sorted({change.room for change in drawn})}
-        came_by = {change: before[change.room].tests(change, copy) for change in drawn}
-        ends = time.monotonic() + 60 * options.minutes
-
-        def tried(change: Change) -> tuple[Change, bool | None]:
-            if time.monotonic() > ends:
-                return change, None
-            copy = copies.get()
-            try:
-                return change, noticed(
-                    change, came_by[change], copy, SLOWER * before[change.room].seconds + MORE
-                )
-            finally:
-                copies.put(copy)
-
-        with ThreadPoolExecutor(options.workers) as threads:
-            for change, was in threads.map(tried, drawn):
-                said = f"{change.file} {change.old} to {change.new}: {lines[change]}"
-                if was is None or said in known:
-                    continue
-                counts[change.room, was] += 1
-                print("noticed " if was else "NOT     ", change, "" if was else f"\n{said}", flush=True)
-    for room in options.rooms:
-        yes, no = counts[room, True], counts[room, False]
-        if yes + no:
-            print(f"{room}: {yes} of {yes + no} noticed")
-    yes = sum(number for (_, was), number in counts.items() if was)
-    print(f"together: {yes} of {counts.total()} noticed, of {len(pool)} that can be made")
+            shutil.copytree(ROOT, Path(folder) / str(at), ignore=shutil.ignore_patterns(*LEFT_OUT))
+            copies.put(Path(folder) / str(at))
+        for room in dict.fromkeys(change.room for change in moving):
+            of_room = [change for change in moving if change.room == room]
+            counts = try_room(room, of_room, copies, options.workers)
+            together += counts
+            print(f"{room}: {counts[True]} of {counts.total()} noticed", flush=True)
+    print(
+        f"together: {together[True]} of {together.total()} noticed, {len(changes) - len(moving)} without effect"
+    )
 
 
 if __name__ == "__main__":

@@ -41,6 +41,18 @@ def steps_of(ring: Region, machine: RadialMachine) -> bool:
     return len(found) == len(wanted) and bool(np.allclose(found, wanted, atol=1e-12))
 
 
+@pytest.mark.parametrize("taper", [0.0, 8 * deg])
+def test_a_coil_beside_leaning_flanks_keeps_its_distances_and_no_more(taper: float) -> None:
+    """Along the pole's axis, by the corners that reach furthest."""
+    outline = outline_of(replace(MACHINE, stator_pole=Pole(arc=30 * deg, taper=taper)))
+    for side in ("minus", "plus"):
+        ring = outline.stator.region(Label("coil", pole=0, side=side)).ring
+        levels = [segment.start.real for segment in ring]
+        begins = MACHINE.stator_bore_radius + MACHINE.winding.face_inset
+        ends = MACHINE.slot_radius - MACHINE.winding.yoke_clearance
+        assert (min(levels), max(levels)) == pytest.approx((begins, ends), abs=1e-9)
+
+
 def test_a_stepped_coil_is_as_wide_as_its_steps_say() -> None:
     parts = regions(outline_of(STEPPED))
     height = STEPPED.slot_radius - 3 * mm - STEPPED.stator_bore_radius - 2 * mm

@@ -74,6 +74,12 @@ def test_the_table_can_be_cut_short() -> None:
     assert "1  smooth" in text and "rough" not in text and "... and 2 more" in text
 
 
+def test_a_table_that_holds_all_promises_no_more() -> None:
+    for most in (3, 9, None):
+        text = table_text(rank(RECORDS, ""), most)
+        assert "rough" in text and "... and" not in text
+
+
 def test_many_aside_are_counted_where_the_table_is_cut_short() -> None:
     many = [*RECORDS, *(fallen(f"f{at}", Status.REFUSED, "no") for at in range(20))]
     assert "... and 16 more outside the limits or without figures" in table_text(rank(many, ""), most=20)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from scipy.stats import norm
@@ -58,6 +60,9 @@ def test_the_advice_names_what_parts_them_least() -> None:
     assert "narrow or measure this: air_gap +-0.05 mm" in uncertainty(a=[gap, mesh], b=[gap, mesh]).advice
     rough = Effect("mesh", 0.1)
     assert "refine the mesh" in uncertainty(a=[gap, rough], b=[gap, rough]).advice
+    near = Effect("mesh", 0.04)  # squares add up: 0.04^2 of 0.03^2 + 0.04^2 is 64 %
+    said = uncertainty(a=[gap, near], b=[gap, near]).advice
+    assert re.search(r"; 6[2-6] % of the uncertainty between them is in one source, so refine the mesh", said)
     assert uncertainty(a=[mesh], b=[mesh]).advice.startswith("a is first, with 100 %")
     assert uncertainty(a=[mesh]).advice == "there is nothing to compare it with"
 

@@ -32,7 +32,7 @@ from polefem.ring import (
     surface_velocity,
     thick_ring_frequency,
 )
-from polefem.ring.modal import iron_of_turn
+from polefem.ring.modal import _orders, iron_of_turn
 from polefem.units import rpm
 from tests.field.built_machines import MACHINES, ROUGH
 from tests.forces.test_pressure import made_of
@@ -170,6 +170,18 @@ def test_the_modes_of_a_stator_with_poles(name: str) -> None:
 
 def pressure_of(order: int, harmonic: int, pull: float) -> GapPressure:
     return made_of([(order, harmonic, pull, 0.3)], angles=32)
+
+
+def test_the_order_of_a_mode_is_that_of_most_of_its_square() -> None:
+    """A swelling of 1 beside a wave of 1.6: squares add up, and a wave's mean square is half its own (Parseval)."""
+    turn = np.exp(2j * math.pi * np.arange(48) / 48)
+    ring = plain(0.2)
+    points = np.stack([turn.real, turn.imag], axis=1) * (ring.inner + ring.outer) / 2
+    out = 1.0 + 1.6 * (turn**2).real
+    (order,), (share,) = _orders(
+        points, (out[:, None] * np.stack([turn.real, turn.imag], axis=1))[None], ring
+    )
+    assert order == 2 and share == pytest.approx(1.28 / 2.28)
 
 
 @pytest.mark.parametrize("order", [0, 2, -3])

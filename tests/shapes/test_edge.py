@@ -213,6 +213,20 @@ def test_a_free_face_passes_its_points_and_never_narrows_the_gap() -> None:
     assert np.abs(z).min() > 30.5 * mm - 1e-7
 
 
+def test_slopes_that_meet_leave_nothing_between_them() -> None:
+    """Two halves of a face, each of which rises from the middle on."""
+    edge = pole_edge(Pole(arc=0.4, face=SlopedFace(1 * mm, start=0.0)), LOW)
+    assert min(abs(piece.end - piece.start) for piece in edge.path) > 0.1 * mm
+
+
+def test_thin_iron_over_an_opening_is_a_corner_and_thick_iron_is_none() -> None:
+    """Thin is less than a tenth of the pole's width, 20 mm here."""
+    plain = len(pole_edge(Pole(arc=0.4), LOW).corners)
+    for depth, thin in ((1.6, True), (6.0, False)):
+        holed = pole_edge(Pole(arc=0.4, holes=(Hole(depth * mm, 1.5 * mm),)), LOW)
+        assert (len(holed.corners) > plain) == thin
+
+
 @pytest.mark.parametrize(
     ("pole", "seat", "sentence"),
     [
@@ -268,6 +282,11 @@ def test_a_free_face_passes_its_points_and_never_narrows_the_gap() -> None:
             Pole(arc=0.4, notches=(Notch(0.0, 2 * mm, 1 * mm), Notch(0.03, 2 * mm, 1 * mm))),
             LOW,
             "notches must not meet: pole.notch.at is 1.719 deg",
+        ),
+        (
+            Pole(arc=0.4, face=RoundFace(12 * mm), notches=(Notch(0.0, 8 * mm, 0.2 * mm),)),
+            LOW,
+            "than the face falls away across it: pole.notch.depth is 0.2 mm, allowed is above 0.6863 mm",
         ),
         (
             Pole(arc=0.4, face=RoundFace(-40 * mm)),

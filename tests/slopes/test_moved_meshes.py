@@ -10,12 +10,16 @@ import pytest
 from numpy.typing import NDArray
 
 from polefem.field import built
+from polefem.mesher import mesh_side
+from polefem.outline import sections
 from polefem.params import Machine
 from polefem.params.fields import field_value, with_fields
 from polefem.params.quantity import quantity_of
 from polefem.slopes import Following, Forces, LoadedField, Movable, Move, continuous_fields
+from polefem.slopes.following import lead
 from polefem.solve import FactorCache, System, minimise
-from tests.field.built_machines import ROUGH
+from tests.field.built_machines import MACHINES, ROUGH
+from tests.mesher.mesh_checks import curves_met
 from tests.slopes.shaped_machines import SHAPED
 
 Floats = NDArray[np.float64]
@@ -157,6 +161,20 @@ def test_slopes_in_each_field(name: str, angle: float, current: float) -> None:
     slopes = own.slopes()
     wrong = [f for f in own.fields if not own.agree(slopes, {f: own.step(f)})]
     assert not wrong
+
+
+def test_unlike_poles_are_led_in_every_copy_of_their_unit() -> None:
+    machine = MACHINES["12/8, periodic half"][0]
+    one, two = machine.stator_pattern
+    wider = replace(machine, stator_pole=(replace(one, arc=one.arc + 1e-4), replace(two, arc=two.arc - 2e-4)))
+    side, other = (sections(m)[0].stator for m in (machine, wider))
+    mesh = mesh_side(side, ROUGH, 2)
+    led = lead(mesh, side)
+    points, way = mesh.points.copy(), led.moves(other, other.gap)
+    points[led.nodes] += np.stack([way.real, way.imag], axis=1)
+    assert side.unit_poles == 2 and curves_met(mesh, side, middles=False)
+    assert curves_met(replace(mesh, points=points), other, middles=False)
+    assert not curves_met(mesh, other, middles=False)
 
 
 # Twins ------------------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,9 +14,12 @@ from test_joint import ANGLES, CURRENTS, SPEC, exact_state, thin_yoke
 from polefem import coupled_map, flux_map
 from polefem.field import built
 from polefem.maps import CoupledMap, Interaction
-from polefem.sweep import fill
+from polefem.sweep import fill, joint
+from polefem.sweep.correction import BOTH, FIRST, SECOND, TURNED, TURNED_FIRST, TURNED_SECOND, VALUE
+from polefem.sweep.idle import Idle
 from polefem.sweep.levels import LEVELS, placed
 from polefem.sweep.nodes import doubts
+from polefem.sweep.symmetry import symmetries
 from polefem.units import deg
 
 Floats = NDArray[np.float64]
@@ -112,6 +116,95 @@ def off(one: CoupledMap, other: CoupledMap) -> float:
         linked = np.abs(a.flux_linkages - b.flux_linkages).max() / np.abs(one.single.flux_linkage).max()
         worst = max(worst, float(torque), float(linked))
     return worst
+
+
+def test_what_rests_is_known_all_round_from_half_a_pitch() -> None:
+    """One phase alone: its own flux linkage is even in the angle, and the other two change places."""
+    machine, currents = thin_yoke(), np.array([1.0, 2.0, 3.0])
+    ways = symmetries(machine.phases, 6, 4, mirror=True)
+    mirror = next(way for way in ways if way.sense == -1 and way.phase[0] == 0)
+    assert mirror.phase == (0, 2, 1)
+
+    def closed(angle: Floats) -> Floats:
+        one, other = (0.1 + 0.3 * np.cos(4 * sign * angle + 0.7) for sign in (1, -1))
+        return np.stack([2.0 + np.cos(4 * angle), one, mirror.sign[1] * mirror.sign[0] * other])
+
+    half = np.linspace(0.0, machine.rotor_pitch / 2, 17)
+    results = SimpleNamespace(
+        angles=half, currents=currents, linkages=currents[:, None] * closed(half)[:, None]
+    )
+    around = np.linspace(-3.0, 3.0, 101)
+    found = Idle(results, machine, ways).at(0, around, currents)  # type: ignore[arg-type]
+    np.testing.assert_allclose(found, closed(around)[..., None] * currents, atol=2e-3)
+
+
+def test_bends_at_the_ends_of_pieces_are_those_of_cubics() -> None:
+    few, rng = np.array([0.0, 1.0, 3.0, 4.5]), np.random.default_rng(2)
+    value, slope = rng.normal(size=(2, 4, 3))
+    curve = CubicHermiteSpline(few, value, slope)
+    ends = [curve(few[:-1], 2), 3 * curve((few[:-1] + 2 * few[1:]) / 3, 2) / 2 - curve(few[:-1], 2) / 2]
+    np.testing.assert_allclose(fill._bent(few, value, slope), ends)
+
+
+def test_angles_are_added_in_the_middle_of_pieces_in_doubt() -> None:
+    """Something passes at angles 2 and 2 + pi, in the eighth and the twentieth of 24 pieces; nodes are four apart."""
+    angles = np.linspace(0.0, 2 * np.pi, 25)
+    nodes = np.zeros((2, 1, 1, 24, 2, 2))
+    nodes[0, 0, 0], nodes[1, 0, 0] = (one[:-1, None, None] for one in bump(angles, 0.1))
+    part = SimpleNamespace(phases=(0, 1), angles=angles, nodes=nodes)
+    found = SimpleNamespace(interactions=(part,), single=SimpleNamespace(torque=nodes[1]))
+
+    def asked(apart: int) -> list[int]:
+        sites = SimpleNamespace(
+            coarse={2: [0]}, nodes=24 * apart, solved=lambda on: [apart * at for at in range(24)],
+            source=lambda site: site,
+        )  # fmt: skip
+        return sorted(at for _, at in joint._doubtful(found, sites))  # type: ignore[arg-type]
+
+    assert {4 * 7 + 2, 4 * 19 + 2} <= set(asked(4))
+    assert all(at % 4 == 2 and min(abs(at - 30), abs(at - 78)) <= 18 for at in asked(4))
+    assert asked(1) == []  # there is nothing between neighbours
+
+
+def test_cubic_pieces_are_put_where_no_field_is() -> None:
+    """What is a cubic in either current comes back exactly, with its slopes (Hermite, and splines through cubics)."""
+    levels, coarse = np.linspace(1.0, 9.0, 9), [1, 3, 5, 8]
+    p, q = np.polynomial.Polynomial([0.0, 2.0, 0.3, -0.02]), np.polynomial.Polynomial([0.0, -1.0, 0.1, 0.01])
+
+    def product(of: Floats, first: int = 0, second: int = 0) -> Floats:
+        return np.outer((p.deriv(first) if first else p)(of), (q.deriv(second) if second else q)(of))
+
+    few = np.append(0.0, levels[coarse])
+    here = {VALUE: product(few), FIRST: product(few, 1), SECOND: product(few, 0, 1), BOTH: product(few, 1, 1)}
+    here |= {TURNED: 3 * here[VALUE], TURNED_FIRST: 3 * here[FIRST], TURNED_SECOND: 3 * here[SECOND]}
+    m, none = len(levels), np.zeros((2, 1, len(levels) + 1))
+    alone = SimpleNamespace(
+        currents=np.append(0.0, levels),
+        linkage=none,
+        turning=none,
+        both=lambda name: np.zeros((1, m + 1, m + 1)),
+    )
+    values = SimpleNamespace(
+        coenergy=np.zeros((m, m)), torque=np.zeros((m, m)), linkages=np.zeros((3, m, m)),
+        turning=np.zeros((2, m, m)), bends=np.zeros((2, 2, m, m)),
+    )  # fmt: skip
+    resting = {2: (5 * here[VALUE], [5 * here[FIRST], 5 * here[SECOND]])}
+    filler = fill.Filler(None, None, levels, coarse, False)  # type: ignore[arg-type]
+    filler._put((0, 1), alone, few, here, values, np.zeros((m, m), dtype=bool), resting)  # type: ignore[arg-type]
+    free = np.ones((m, m), dtype=bool)
+    free[np.ix_(coarse, coarse)] = False
+    for found, exact in (
+        (values.coenergy, product(levels)),
+        (values.torque, 3 * product(levels)),
+        (values.linkages[0], product(levels, 1)),
+        (values.linkages[1], product(levels, 0, 1)),
+        (values.linkages[2], 5 * product(levels)),
+        (values.turning[0], 3 * product(levels, 1)),
+        (values.turning[1], 3 * product(levels, 0, 1)),
+        (values.bends[0, 1], product(levels, 1, 1)),
+    ):
+        np.testing.assert_allclose(found[free], exact[free], atol=1e-9)
+        assert (found[~free] == 0.0).all()
 
 
 @pytest.mark.slow
