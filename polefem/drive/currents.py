@@ -32,13 +32,12 @@ def run_currents(run: DriveRun, angles: ArrayLike) -> Array:
 def rectangular_currents(
     drive: RectangularCurrent, current: float, phases: int, pitch: float, angles: ArrayLike
 ) -> Array:
-    """Phase currents (A) of the ideal rectangular current at angles (rad), shape (n_angles, n_phases).
+    """Phase currents (A) of a rectangular current at angles (rad), shape (n_angles, n_phases).
 
     >>> rectangular_currents(RectangularCurrent(-0.5, 0.0), 8.0, 3, 1.5, [-0.2, 0.2]).tolist()
     [[8.0, 0.0, 0.0], [0.0, 8.0, 0.0]]
     """
-    own = _own(angles, phases, pitch, drive.turn_on)
-    return np.where(own < drive.turn_off, current, 0.0)
+    return current * drive.share(_own(angles, phases, pitch, drive.turn_on) - drive.turn_on)
 
 
 def waveform_currents(current: Tracking, phases: int, pitch: float, angles: ArrayLike) -> Array:

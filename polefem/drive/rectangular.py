@@ -1,10 +1,11 @@
-"""The ideal rectangular current: what the shaft feels when currents rise and fall in no time.
+"""The rectangular current: what the shaft feels when currents rise and fall in no time, or along ramps.
 
 Every conducting phase carries the same constant current. Between the angles at which phases are switched and those at
 which the map's pieces meet, the co-energy is then a cubic in the angle and the torque a parabola: three values a piece
 say all about it, so that its extremes are exact, both one-sided values at every switching angle count, and the work of
-a rotor pitch is had from values of the co-energy, without a quadrature. A whole rotor pitch is followed, since its
-strokes are unlike where phases that share iron meet with unlike polarity.
+a rotor pitch is had from values of the co-energy, without a quadrature. On ramps the torque bends more: they are cut
+into short pieces, whose torque is taken for parabolas too, and the work is their quadrature. A whole rotor pitch is
+followed, since its strokes are unlike where phases that share iron meet with unlike polarity.
 """
 
 from __future__ import annotations
@@ -46,12 +47,13 @@ ripple."""
 COVER_RIPPLE = 0.3
 
 _HARMONICS = 24
+_RAMP_PIECES = 8
 _SAME_ANGLE = 1e-9  # of a rotor pitch
 
 
 @dataclass(frozen=True, eq=False, repr=False)
 class RectangularTorque:
-    """Torque of the machine over one rotor pitch, under the ideal rectangular current.
+    """Torque of the machine over one rotor pitch, under a rectangular current.
 
     drive, current: what was asked, A. coupling: of the map, "joint" where all phases share one field, "summed" where
     each phase is taken alone.
@@ -102,10 +104,10 @@ class RectangularTorque:
 
 
 class _Pieces(NamedTuple):
-    """Where the torque is a parabola: starts and ends, rad, shape (n,), and phase currents, A, shape (n, n_phases)."""
+    """Where the torque is a parabola: start, middle and end, rad, shape (n, 3), and phase currents there, A, shape
+    (n, 3, n_phases)."""
 
-    starts: Array
-    ends: Array
+    angles: Array
     currents: Array
 
 
@@ -121,9 +123,8 @@ def rectangular_torque(m: CoupledMap, drive: RectangularCurrent, current: float)
     4.297
     """
     pieces = _pieces(m, drive, _checked(m, drive, current))
-    angles = np.stack([pieces.starts, (pieces.starts + pieces.ends) / 2, pieces.ends], axis=-1)
-    torque = m.torque(angles, pieces.currents[:, None, :])
-    mean = _work(m, pieces) / m.pitch
+    angles, torque = pieces.angles, m.torque(*pieces)
+    mean = (_area(angles, torque) if drive.ramp else _work(m, pieces)) / m.pitch
     highs, lows = _extremes(torque)
     highest, lowest = float(highs.max()), float(lows.min())
     size = abs(mean) or math.nan
@@ -142,14 +143,15 @@ def rectangular_torque(m: CoupledMap, drive: RectangularCurrent, current: float)
         ripple=ripple,
         stroke_ripples=np.array(own) / size if mean else np.full(m.phases, math.inf),
         harmonics=_harmonics(m, angles, torque),
-        rms_current=current * math.sqrt(drive.dwell / m.pitch),
+        rms_current=current * math.sqrt(drive.heating_dwell / m.pitch),
         ripple_error=ripple_error(m, current, ripple, mean),
     )
 
 
 def mean_torque(m: CoupledMap, drive: RectangularCurrent, current: float) -> float:
-    """Mean torque, N m: the work of the co-energy between switching angles over a rotor pitch."""
-    return _work(m, _pieces(m, drive, _checked(m, drive, current), knots=False)) / m.pitch
+    """Mean torque, N m: the work over a rotor pitch, of the co-energy between switching angles where currents step."""
+    pieces = _pieces(m, drive, _checked(m, drive, current), knots=drive.ramp > 0.0)
+    return (_area(pieces.angles, m.torque(*pieces)) if drive.ramp else _work(m, pieces)) / m.pitch
 
 
 def torque_error(m: CoupledMap, current: float) -> float | None:
@@ -175,7 +177,7 @@ def ripple_error(m: CoupledMap, current: float, ripple: float, mean: float) -> f
 
 def copper_loss(m: CoupledMap, drive: RectangularCurrent, current: float, resistance: float) -> float:
     """Copper loss of all phases, W, for the resistance of one phase, ohm."""
-    return of_machine(m).phases * resistance * current**2 * drive.dwell / m.pitch
+    return of_machine(m).phases * resistance * current**2 * drive.heating_dwell / m.pitch
 
 
 def current_for_copper_loss(
@@ -208,9 +210,10 @@ def current_for_mean_torque(m: CoupledMap, drive: RectangularCurrent, torque: fl
 
 def _checked(m: CoupledMap, drive: RectangularCurrent, current: float) -> float:
     of_machine(m)
-    if drive.dwell > m.pitch * (1 + _SAME_ANGLE):
-        found, most = f"{math.degrees(drive.dwell):.6g} deg", f"up to {math.degrees(m.pitch):.6g} deg"
-        raise InvalidValue(refusal("a phase conducts for no more than a rotor pitch", "dwell", found, most))
+    if drive.flow > m.pitch * (1 + _SAME_ANGLE):
+        found, most = f"{math.degrees(drive.flow):.6g} deg", f"up to {math.degrees(m.pitch):.6g} deg"
+        what = "dwell and ramp" if drive.ramp else "dwell"
+        raise InvalidValue(refusal("a phase conducts for no more than a rotor pitch", what, found, most))
     current = positive("a rectangular current must flow", "current", current, "A", zero=True)
     if current > m.currents[-1] * (1 + _SAME_ANGLE):
         found, most = f"{current:.6g} A", f"up to {m.currents[-1]:.6g} A"
@@ -221,7 +224,11 @@ def _checked(m: CoupledMap, drive: RectangularCurrent, current: float) -> float:
 def _pieces(m: CoupledMap, drive: RectangularCurrent, current: float, knots: bool = True) -> _Pieces:
     """The pieces of a rotor pitch between its switching angles and, with `knots`, those where the map's pieces meet."""
     lag = np.arange(m.phases) * m.stroke
-    edges = [np.array([0.0]), drive.turn_on + lag, drive.turn_off + lag]
+    rising = np.linspace(0.0, drive.ramp, _RAMP_PIECES + 1) if drive.ramp else np.zeros(1)
+    edges = [
+        np.array([0.0]),
+        *((at + rising[:, None] + lag).ravel() for at in (drive.turn_on, drive.turn_off)),
+    ]
     if knots:
         edges += [(m.single.potential.angles[:, None] + lag).ravel(), *(one.angles for one in m.interactions)]
     close = _SAME_ANGLE * m.pitch
@@ -231,15 +238,21 @@ def _pieces(m: CoupledMap, drive: RectangularCurrent, current: float, knots: boo
     ]  # of two that are one, the later; none at the end
     starts[0] = 0.0
     ends = np.append(starts[1:], m.pitch)
-    since = np.mod((starts + ends)[:, None] / 2 - lag - drive.turn_on, m.pitch)
-    return _Pieces(starts, ends, np.where(since < drive.dwell, current, 0.0))
+    angles = np.stack([starts, (starts + ends) / 2, ends], axis=-1)
+    where = angles if drive.ramp else angles[:, [1, 1, 1]]  # at both of its ends a step is on neither side
+    since = np.mod(where[..., None] - lag - drive.turn_on, m.pitch)
+    return _Pieces(angles, current * drive.share(since))
 
 
 def _work(m: CoupledMap, pieces: _Pieces) -> float:
     """Work on the shaft over a rotor pitch, J: what the co-energy gains in each piece, at the piece's currents."""
-    ends = np.stack([pieces.starts, pieces.ends], axis=-1)
-    coenergy = m.coenergy(ends, pieces.currents[:, None, :])
+    coenergy = m.coenergy(pieces.angles[:, ::2], pieces.currents[:, ::2])
     return float((coenergy[:, 1] - coenergy[:, 0]).sum())
+
+
+def _area(angles: Array, torque: Array) -> float:
+    """Work over a rotor pitch, J, of torque at the starts, middles and ends of pieces, shape (n, 3): Simpson's rule."""
+    return float((angles[:, 2] - angles[:, 0]) @ (torque @ np.array([1.0, 4.0, 1.0]))) / 6
 
 
 def _parabola(torque: Array) -> tuple[Array, Array, Array]:

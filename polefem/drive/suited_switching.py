@@ -1,4 +1,4 @@
-"""The ideal switching that suits a machine: the turn-on angle and the dwell of least ripple, or of most torque.
+"""The switching that suits a machine: the turn-on angle and the dwell of least ripple, or of most torque.
 
 They are found on the machine's map and cost no field. A scan looks at every turn-on angle of a rotor pitch and at
 dwells from one stroke, below which at some angles no phase conducts, to half a pitch, beyond which a phase works
@@ -6,6 +6,7 @@ against its purpose: torque on a grid of angles for each number of phases that c
 windows of it. From the best of the scan the two angles are refined with the torque of `rectangular_torque`, by the
 simplex method of J. A. Nelder and R. Mead (Computer Journal 7, 1965), which asks no slopes of a ripple that has none.
 The edge, a dwell of just one stroke, where each phase conducts alone, is refined by itself: the least often lies there.
+Where currents have ramps, the scan follows them over the whole pitch from half as many angles.
 """
 
 from __future__ import annotations
@@ -63,7 +64,7 @@ def suited_switching(
 
     Raises InvalidValue where no switching gives a torque of the sign asked for, or as much as asked for.
     """
-    found = [_at_torque(group, wanted) for group in _scan(of_machine(m), currents)]
+    found = [_at_torque(group, wanted) for group in _scan(of_machine(m), currents, asked.ramp)]
     heat = float(m.currents[-1]) ** 2 * m.pitch
 
     def score(mean: Array | float, swing: Array | float, current: Array | float, dwell: float) -> Array:
@@ -76,34 +77,48 @@ def suited_switching(
     stroke = m.stroke
 
     def exact(angles: Array) -> float:
-        switching = _switching(float(angles[0]) * stroke, float(angles[1]) * stroke)
+        switching = _switching(float(angles[0]) * stroke, float(angles[1]) * stroke, asked.ramp)
         try:
             one = torque(switching)
         except InvalidValue:
             return math.inf
-        return float(score(one.mean, one.highest - one.lowest, one.current, switching.dwell))
+        return float(score(one.mean, one.highest - one.lowest, one.current, switching.heating_dwell))
 
     edge = float(found[0].turn_on[scores[0].argmin()]) / stroke
     inside = float(found[best].turn_on[scores[best].argmin()]) / stroke, found[best].dwell / stroke
     ends = [_refined_edge(exact, edge), _refined(exact, inside, m.phases / 2)]
     on, dwell = min(ends, key=exact)
-    return _switching(float(on) * stroke, float(dwell) * stroke)
+    return _switching(float(on) * stroke, float(dwell) * stroke, asked.ramp)
 
 
-def _switching(turn_on: float, dwell: float) -> RectangularCurrent:
-    return RectangularCurrent(turn_on, turn_on + dwell)
+def _switching(turn_on: float, dwell: float, ramp: float) -> RectangularCurrent:
+    return RectangularCurrent(turn_on, turn_on + dwell, ramp)
 
 
-def _scan(m: CoupledMap, currents: Callable[[float], Sequence[float]]) -> list[list[_Scanned]]:
+def _scan(m: CoupledMap, currents: Callable[[float], Sequence[float]], ramp: float) -> list[list[_Scanned]]:
     """Every turn-on angle of the grid, for each dwell of the grid and, within it, each of its currents."""
-    turn_on = m.pitch * (np.arange(_GRID * m.phases) / (_GRID * m.phases) - 0.75)
+    count = _GRID * m.phases // (2 if ramp else 1)
+    turn_on = m.pitch * (np.arange(count) / count - 0.75)
     found = []
     for more in range(math.floor(_DWELLS * (m.phases / 2 - 1) + 1e-9) + 1):
         dwell = m.stroke * (1 + more / _DWELLS)
         count, rest = divmod(_DWELLS + more, _DWELLS)
         shared = rest * _GRID // _DWELLS  # steps from a turn-on to the turn-off of the oldest phase
-        found.append([_scanned(m, turn_on, dwell, count, shared, i) for i in currents(dwell)])
+        if ramp:
+            drive = RectangularCurrent(0.0, dwell, ramp)
+            found.append([_ramped(m, turn_on, drive, i) for i in currents(drive.heating_dwell)])
+        else:
+            found.append([_scanned(m, turn_on, dwell, count, shared, i) for i in currents(dwell)])
     return found
+
+
+def _ramped(m: CoupledMap, turn_on: Array, drive: RectangularCurrent, current: float) -> _Scanned:
+    """The scan under a current with ramps, at as many angles of the pitch as there are turn-on angles."""
+    lag = m.stroke * np.arange(m.phases)
+    since = np.mod(turn_on[:, None, None] - turn_on[:, None] - lag, m.pitch)  # of angle, turn-on, phase
+    torque = m.torque(turn_on[:, None], current * drive.share(since))
+    level = np.full(turn_on.shape, current)
+    return _Scanned(drive.dwell, turn_on, level, torque.mean(axis=0), torque.max(axis=0), torque.min(axis=0))
 
 
 def _scanned(

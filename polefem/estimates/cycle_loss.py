@@ -112,7 +112,8 @@ def iron_loss(
     mesh: MeshSpec | str | None = None,
     fields: Fields = field_series,
 ) -> IronLoss:
-    """Iron loss under nearly rectangular currents (A) at a speed; `fields`: what solves the fields.
+    """Iron loss under nearly rectangular currents (A) at a speed; `fields`: what solves the fields. A drive with a ramp
+    of its own keeps it.
 
     mesh: as `built` takes it; where none is said, that of a built machine, or a coarse one.
 
@@ -120,7 +121,7 @@ def iron_loss(
     """
     known = built(machine, mesh or (None if isinstance(machine, BuiltMachine) else "coarse"))
     angles = cycle_angles(known, turning.samples)
-    currents = ramped_currents(known, drive, current, turning.ramp, angles)
+    currents = ramped_currents(known, drive, current, drive.ramp or turning.ramp, angles)
     return loss_over_cycle(known, fields(known, angles, currents), turning.speed)
 
 
@@ -150,8 +151,7 @@ def ramped_currents(
     phases = np.arange(machine.phases.count)
     own = np.asarray(angles, dtype=float)[:, None] - machine.stroke * phases
     since = (own - drive.turn_on) % machine.rotor_pitch
-    currents: Floats = current * np.clip(np.minimum(since, drive.dwell + ramp - since) / ramp, 0.0, 1.0)
-    return currents
+    return current * replace(drive, ramp=min(ramp, drive.dwell)).share(since)
 
 
 def loss_over_cycle(machine: Machine | DrawnMachine, states: Iterable[FieldState], speed: float) -> IronLoss:

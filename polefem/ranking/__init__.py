@@ -2,7 +2,7 @@
 
 from polefem.ranking.at_the_shaft import ShaftFigures, drive_points, shaft_figures, shaft_text
 from polefem.ranking.drive_words import change_sentence, drives_text
-from polefem.ranking.drives import IDEAL, DriveOrders, orders_under_drives
+from polefem.ranking.drives import IDEAL, RAMPED, DriveOrders, orders_under_drives
 from polefem.ranking.order import Ranking, rank
 from polefem.ranking.pareto import pareto_set
 from polefem.ranking.remarks import remarks
@@ -20,6 +20,7 @@ from polefem.ranking.words import (
 
 __all__ = [
     "IDEAL",
+    "RAMPED",
     "DriveOrders",
     "Ranking",
     "ShaftFigures",

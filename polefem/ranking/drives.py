@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from polefem.ranking.order import Ranking, rank
 from polefem.study import Figures, Limit, OperatingPointFigures, Record, braking, figure_words
 
-__all__ = ["IDEAL", "DriveOrders", "orders_under_drives"]
+__all__ = ["IDEAL", "RAMPED", "DriveOrders", "orders_under_drives"]
 
-IDEAL = "ideal"
-"""What the ideal rectangular current of a study is called beside the names of its operating points."""
+IDEAL, RAMPED = "ideal", "ramped"
+"""What the rectangular current of a study is called beside the names of its operating points."""
 
 
 _INSTEAD = dict.fromkeys(("power_in", "power_out", "efficiency", "link_current"), "mean_torque")
@@ -23,7 +23,7 @@ _INSTEAD = dict.fromkeys(("power_in", "power_out", "efficiency", "link_current")
 
 @dataclass(frozen=True, eq=False)
 class DriveOrders:
-    """One ranking for each drive, the ideal rectangular current first.
+    """One ranking for each drive, the rectangular current first.
 
     figure: that orders. drives: by name. rankings: one for each. names: of the designs that are ranked, in the order
     of the first drive. positions: ndarray, shape (n_designs, n_drives), from 1; nan where a design has no figure
@@ -77,17 +77,23 @@ def orders_under_drives(
     conditions: Mapping[str, str],
     by: str = "ripple",
     limits: Sequence[Limit] = (),
+    ramped: bool = False,
 ) -> DriveOrders:
-    """Order records by one figure under the ideal rectangular current and under each operating point.
+    """Order records by one figure under the rectangular current and under each operating point.
 
     basis: of the study, in words. conditions: what is held equal at each point, in words, by the point's name.
     by: a figure that both have, such as "ripple"; for what a bridge does not have the ripple is taken, and in place of
-    power and efficiency the mean torque of the ideal current.
+    power and efficiency the mean torque of the rectangular current. ramped: whether that has ramps.
     """
     of = by.rpartition(".")[2]
     of = of if of in OperatingPointFigures.names() else "ripple"
     ideal_figure = of if of in Figures.names() else _INSTEAD.get(of, "ripple")
-    asked = [(IDEAL, ideal_figure, f"ideal rectangular current, {basis}")]
+    own = (
+        (RAMPED, f"rectangular current with ramps, {basis}")
+        if ramped
+        else (IDEAL, f"ideal rectangular current, {basis}")
+    )
+    asked = [(own[0], ideal_figure, own[1])]
     asked += [(name, f"{name}.{of}", said) for name, said in conditions.items()]
     rankings = tuple(rank(records, said, figure, limits) for _, figure, said in asked)
     names = tuple(record.name for record in rankings[0].ordered)

@@ -37,7 +37,7 @@ def _densities(ranking: Ranking, designs: Mapping[str, Design]) -> list[str]:
     found: dict[str, float] = {}
     for record in ranking.ordered:
         if record.figures is not None and record.name in designs:
-            dwell = record.figures.turn_off - record.figures.turn_on
+            dwell = record.figures.switching.heating_dwell
             share = dwell / designs[record.name].machine.rotor_pitch
             found[record.name] = record.figures.current_density * math.sqrt(min(share, 1.0))
     usual = (

@@ -32,7 +32,6 @@ _COLUMNS = (
 )
 _NUMBER = re.compile(r"[-+]?[0-9.]+([eE][-+]?[0-9]+)?( [\w ]+)?")  # with its unit, perhaps
 _NOTES = (
-    f"ripple: {RIPPLE_FORMULA} of the torque of all phases over a turn, ideal rectangular current.",
     "L: flux linkage over current at that current.",
     "on, off: the angles between which a phase conducts, 0 where its poles are aligned.",
     "Left out, unless estimates of end effects are named above: end turns (but for their resistance), flux out of the "
@@ -67,13 +66,22 @@ def table_text(ranking: Ranking, most: int | None = None, remarks: Sequence[str]
     lines.append("")
     rest = _BRAKED if braking(ranking.ordered, "mean_torque") else _DRIVEN
     notes = (
-        _NOTES[0],
+        _ripple_note(ranking.ordered),
         rest,
-        *_NOTES[1:],
+        *_NOTES,
         *(_estimates(record.name, record.figures) for record in shown[:1] if record.figures),
     )
     lines += [line for note in notes for line in textwrap.wrap(note, _WIDTH, subsequent_indent="    ")]
     return "\n".join(lines) + "\n"
+
+
+def _ripple_note(ordered: Sequence[Record]) -> str:
+    """What ripple is, and under which current."""
+    ramps = {r.figures.ramp for r in ordered if r.figures is not None and r.figures.ramp}
+    ramp = quantity_of_figure("ramp")
+    of = ", ".join(ramp.text(one) for one in sorted(ramps))
+    form = f"rectangular current with ramps of {of}" if ramps else "ideal rectangular current"
+    return f"ripple: {RIPPLE_FORMULA} of the torque of all phases over a turn, {form}."
 
 
 def _estimates(name: str, figures: Figures) -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from polefem.drive import rectangular_currents
 from polefem.errors import InvalidValue, refusal
 from polefem.field import FieldState
 from polefem.files import complete
@@ -30,7 +31,7 @@ _DPI = 100
 
 @dataclass(frozen=True, eq=False)
 class Film:
-    """A shape over one rotor pitch under the ideal rectangular current, after which all of it comes again.
+    """A shape over one rotor pitch under the rectangular current, after which all of it comes again.
 
     name: of the shape. angles: ndarray, shape (n,), rad. currents: ndarray, shape (n, n_phases), A. torque: ndarray,
     shape (n,), N m, of all phases in one field. densities: n of them. curve: torque of single phases and their sum.
@@ -59,9 +60,7 @@ def film_currents(shape: Shape, frames: int = 48) -> tuple[Array, Array]:
     whole("a film needs frames", "frames", frames, 2)
     drive, m = shape.figures.switching, shape.at_work
     angles = m.pitch * (np.arange(frames) + 0.5) / frames
-    own = angles[:, None] - m.stroke * np.arange(m.phases)
-    currents = np.where(np.mod(own - drive.turn_on, m.pitch) < drive.dwell, shape.figures.current, 0.0)
-    return angles, currents
+    return angles, rectangular_currents(drive, shape.figures.current, m.phases, m.pitch, angles)
 
 
 def film_of(shape: Shape, states: Iterable[FieldState]) -> Film:

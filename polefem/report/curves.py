@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.drive import RIPPLE_FORMULA, RectangularTorque, rectangular_torque
+from polefem.drive import RIPPLE_FORMULA, RectangularTorque, rectangular_currents, rectangular_torque
 from polefem.maps import CoupledMap, FluxMap, summed
 from polefem.params import RectangularCurrent
 from polefem.report import plotting
@@ -91,17 +91,17 @@ def torque_of_designs(
 
 def torque_of_phases(m: CoupledMap, drive: RectangularCurrent, current: float) -> Curves:
     """Torque of all phases in one field, of single phases summed where that differs, and of each phase alone, N m, over
-    a rotor pitch (deg), under the ideal rectangular current."""
+    a rotor pitch (deg), under the rectangular current."""
     torque = rectangular_torque(m, drive, current)
     angle = np.linspace(0.0, m.pitch, 2 * _FINE)
+    currents = rectangular_currents(drive, current, m.phases, m.pitch, angle)
     y = {f"all phases: ripple {100 * torque.ripple:.0f} %": _over(torque, angle)}
     if m.coupling == "joint":
         alone = rectangular_torque(summed(m.single), drive, current)
         y[f"single phases summed: ripple {100 * alone.ripple:.0f} %"] = _over(alone, angle)
     for phase in range(m.phases):
-        own = angle - phase * m.stroke
-        conducts = np.mod(own - drive.turn_on, m.pitch) < drive.dwell
-        y[f"phase {phase + 1} alone"] = np.where(conducts, m.single.at(own, current)[1], 0.0)
+        own = currents[:, phase]
+        y[f"phase {phase + 1} alone"] = m.single.at(angle - phase * m.stroke, own)[1]
     title = _titled(f"Torque at {current:.3g} A, {drive}", m.single)
     note = f"ripple: {RIPPLE_FORMULA}"
     return Curves(title, "rotor angle (deg)", "torque (N m)", angle / deg, y, growing=False, note=note)
@@ -122,7 +122,7 @@ class Spectrum:
 
 
 def spectrum_of_torque(m: CoupledMap, drive: RectangularCurrent, current: float) -> Spectrum:
-    """The harmonics of the torque of all phases under the ideal rectangular current."""
+    """The harmonics of the torque of all phases under the rectangular current."""
     torque = rectangular_torque(m, drive, current)
     orders = np.arange(1.0, torque.harmonics.size + 1)
     title = _titled(f"Harmonics of the torque at {current:.3g} A", m.single)

@@ -200,7 +200,9 @@ def findings_of(
     orders = None
     if conditions := {point.name: str(point) for point in drive_points(study.plan)}:
         records = [*ranking.ordered, *outside, *ranking.unsolved]
-        orders = orders_under_drives(records, study.plan.terms, conditions, ranking.by, study.limits)
+        orders = orders_under_drives(
+            records, study.plan.terms, conditions, ranking.by, study.limits, study.plan.drive.ramp > 0.0
+        )
     slopes, shares = None, None
     if study.sensitivities is not None:
         base = study.design(Variant("base"))

@@ -17,7 +17,7 @@ from polefem.params.fields import shown, with_fields
 from polefem.params.quantity import Quantity, quantity, quantity_of
 from polefem.ring import Hearing
 from polefem.study.basis import Basis, EqualCopperLoss
-from polefem.study.operating_points import OperatingPoint
+from polefem.study.operating_points import OperatingPoint, RectangularOperatingPoint
 from polefem.version import numerics
 
 __all__ = ["Design", "Plan", "field_text", "of_plan", "quantity_of_field"]
@@ -80,19 +80,24 @@ class Plan:
     def at_any_current(self) -> bool:
         """Whether the map must know phases together at any of their currents."""
         bridge = any(point.at_any_current for point in self.operating_points) or self.map_current > 0.0
-        return self.all_currents or bridge or self.basis.mean_torque is not None
+        drives = [
+            self.drive,
+            *(p.drive for p in self.operating_points if isinstance(p, RectangularOperatingPoint)),
+        ]
+        ramped = any(drive.ramp for drive in drives)
+        return self.all_currents or bridge or ramped or self.basis.mean_torque is not None
 
     def dwells(self, stroke: float, pitch: float) -> tuple[float, float]:
-        """The shortest and the longest dwell that a design may get, rad."""
+        """The shortest and the longest dwell, as hot as steps, that a design may get, rad."""
         asked = [d for part in (self.drive, *self.operating_points) for d in part.dwells(stroke, pitch)]
         return min(asked), max(asked)
 
     def at_once(self, stroke: float, pitch: float) -> int:
         """How many phases may conduct at once, as far as the map must know it: three under a bridge, whose currents
-        have tails, or where a dwell is more than two strokes."""
+        have tails, or where a current may flow for more than two strokes."""
         bridge = any(point.at_any_current for point in self.operating_points) or self.map_current > 0.0
-        long = self.dwells(stroke, pitch)[1] > 2 * stroke * (1 + 1e-9)
-        return 3 if bridge or self.all_currents or long else 2
+        flows = [part.longest_flow(stroke, pitch) for part in (self.drive, *self.operating_points)]
+        return 3 if bridge or self.all_currents or max(flows) > 2 * stroke * (1 + 1e-9) else 2
 
     @property
     def point_figures(self) -> dict[str, tuple[str, ...]]:

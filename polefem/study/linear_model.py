@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.drive import waveform_torque
+from polefem.drive import rectangular_currents, waveform_torque
 from polefem.maps import MapSlopes
 from polefem.params.fields import field_value
 from polefem.study.design import Design, of_plan
@@ -32,9 +32,12 @@ WEIGHT = 20.0
 
 
 def torque_curve(design: Design, outcome: Outcome, point: str = "") -> Array:
-    """The summed torque of a design over a stroke, N m: under the rectangular current, shape (ANGLES + 2,), at equal
-    steps from where a phase turns on, and on both sides of where one turns off; or under the waveform of an operating
-    point, shape (ANGLES,)."""
+    """The torque of a design over a stroke, or over each where phases share a field, N m.
+
+    Under the rectangular current, shape (ANGLES + 2,) a stroke, at equal steps from where a phase turns on and on both
+    sides of where one turns off, or (ANGLES + 4,) with the corners of ramps; or under the waveform of an operating
+    point, shape (ANGLES,).
+    """
     figures = outcome.figures
     assert outcome.machine_map is not None and figures is not None
     m = at_work(outcome.machine_map, design.machine, design.plan.end_effects)
@@ -44,11 +47,13 @@ def torque_curve(design: Design, outcome: Outcome, point: str = "") -> Array:
         current = wave.current.scaled(peak)
         return waveform_torque(m, current, ANGLES).torque[:ANGLES]
     drive = figures.switching
-    off = drive.dwell % m.stroke / m.stroke
-    parts = np.clip([*np.linspace(0.0, 1.0, ANGLES), off - BESIDE, off + BESIDE], BESIDE, 1.0 - BESIDE)
-    angles = drive.turn_on + m.stroke * parts
-    since = np.mod(angles[:, None] - m.stroke * np.arange(m.phases) - drive.turn_on, m.pitch)
-    torque: Array = m.torque(angles, np.where(since < drive.dwell, figures.current, 0.0))
+    off, done = (angle % m.stroke / m.stroke for angle in (drive.dwell, drive.flow))
+    beside = (0.0, drive.ramp / m.stroke, off, done) if drive.ramp else (off - BESIDE, off + BESIDE)
+    parts = np.clip([*np.linspace(0.0, 1.0, ANGLES), *beside], BESIDE, 1.0 - BESIDE)
+    strokes = np.arange(m.phases if m.coupling == "joint" else 1)
+    angles = drive.turn_on + m.stroke * (strokes[:, None] + parts).ravel()
+    currents = rectangular_currents(drive, figures.current, m.phases, m.pitch, angles)
+    torque: Array = m.torque(angles, currents)
     return torque
 
 

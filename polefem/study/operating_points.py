@@ -124,10 +124,11 @@ class WaveformOperatingPoint(PlanPoint):
 @spelled
 @dataclass(frozen=True)
 class RectangularOperatingPoint(PlanPoint):
-    """The ideal rectangular current with the same switching angles for every design, by name: beside a study in which
-    each design has the switching that suits it.
+    """The rectangular current with the same switching angles for every design, by name: beside a study in which each
+    design has the switching that suits it, or whose current steps and that asks what ramps leave of it.
 
-    drive: when a phase conducts. basis: what its current follows from. speed: rad/s, for the input power.
+    drive: when a phase conducts, and its ramps. basis: what its current follows from. speed: rad/s, for the input
+    power.
     Raises InvalidValue for a name with dots, and for a speed of nought or less.
     """
 
@@ -142,11 +143,16 @@ class RectangularOperatingPoint(PlanPoint):
         check_name_and_speed(self.name, self.speed)
 
     def __str__(self) -> str:
-        return f"the ideal rectangular current {self.drive} for all, {self.basis}"
+        ideal = "" if self.drive.ramp else "ideal "
+        return f"the {ideal}rectangular current {self.drive} for all, {self.basis}"
 
     def dwells(self, stroke: float, pitch: float) -> tuple[float, ...]:
         """That of its switching."""
         return self.drive.dwells(stroke, pitch)
+
+    def longest_flow(self, stroke: float, pitch: float) -> float:
+        """That of its switching."""
+        return self.drive.longest_flow(stroke, pitch)
 
     def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map; `resistance` of one phase, ohm. Raises as `rectangular_torque` does."""

@@ -1,4 +1,4 @@
-"""A design at work: the ideal rectangular current with the switching and at the size that its study gives it."""
+"""A design at work: the rectangular current with the switching and at the size that its study gives it."""
 
 from __future__ import annotations
 
@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from polefem.drive import RectangularTorque, copper_loss, rectangular_torque, suited_switching
+from polefem.drive import (
+    RectangularTorque,
+    copper_loss,
+    rectangular_currents,
+    rectangular_torque,
+    suited_switching,
+)
 from polefem.errors import InvalidValue, refusal
 from polefem.estimates import with_end_effects
 from polefem.maps import CoupledMap, summed
@@ -78,8 +84,7 @@ def phase_interaction(machine_map: CoupledMap, torque: RectangularTorque) -> flo
     pitch where it is furthest, over the mean torque."""
     drive = torque.drive
     angles = (np.arange(_PLACES) + 0.5) * machine_map.pitch / _PLACES
-    own = angles[:, None] - np.arange(machine_map.phases) * machine_map.stroke - drive.turn_on
-    currents = np.where(np.mod(own, machine_map.pitch) < drive.dwell, torque.current, 0.0)
+    currents = rectangular_currents(drive, torque.current, machine_map.phases, machine_map.pitch, angles)
     together = machine_map.torque(angles, currents)
     apart = summed(machine_map.single).torque(angles, currents)
     return float(np.abs(together - apart).max()) / abs(torque.mean)

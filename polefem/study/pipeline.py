@@ -124,6 +124,7 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         ripple=torque.ripple,
         turn_on=torque.drive.turn_on,
         turn_off=torque.drive.turn_off,
+        ramp=torque.drive.ramp,
         aligned_inductance=float(inductance[0]),
         unaligned_inductance=float(inductance[1]),
         torque_per_loss=torque.mean / loss,

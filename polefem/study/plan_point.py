@@ -41,8 +41,12 @@ class PlanPoint(ABC):
         return None
 
     def dwells(self, stroke: float, pitch: float) -> tuple[float, ...]:
-        """Dwells of the ideal rectangular current that the map must reach the current of, rad."""
+        """Dwells of the rectangular current, as hot as steps, that the map must reach the current of, rad."""
         return ()
+
+    def longest_flow(self, stroke: float, pitch: float) -> float:
+        """The longest angle over which a rectangular current may flow, rad; 0 of a point that has none."""
+        return 0.0
 
 
 def check_name(name: str) -> None:

@@ -172,7 +172,7 @@ class Figures:
     weakest in the direction of the mean. ripple: (highest - lowest) / mean.
     aligned_inductance, unaligned_inductance: flux linkage over current at that current, H.
     torque_per_loss: mean torque over copper loss, N m/W.
-    turn_on, turn_off: of the rectangular current, given or suited to the design, rad.
+    turn_on, turn_off, ramp: of the rectangular current, given or suited to the design, rad.
     phase_interaction: the largest difference between the torque of single phases, summed, and the machine's, over the
     mean torque; None where phases were summed.
     rotor_inertia: of the rotor's steel, kg m2. torque_per_mass: mean torque over copper and steel, N m/kg.
@@ -196,6 +196,7 @@ class Figures:
     ripple: float = field(metadata=quantity("%", digits=3))
     turn_on: float = field(metadata=quantity("deg", digits=3, label="on"))
     turn_off: float = field(metadata=quantity("deg", digits=3, label="off"))
+    ramp: float = field(metadata=quantity("deg", digits=3))
     aligned_inductance: float = field(metadata=quantity("mH", more_is_better=True, label="L aligned"))
     unaligned_inductance: float = field(metadata=quantity("mH", label="L unaligned"))
     torque_per_loss: float = field(metadata=quantity("mN m/W", more_is_better=True, label="torque / loss"))
@@ -214,7 +215,7 @@ class Figures:
     @property
     def switching(self) -> RectangularCurrent:
         """When each phase conducts."""
-        return RectangularCurrent(self.turn_on, self.turn_off)
+        return RectangularCurrent(self.turn_on, self.turn_off, self.ramp)
 
     @classmethod
     def names(cls) -> tuple[str, ...]:

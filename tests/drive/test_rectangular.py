@@ -164,3 +164,67 @@ def test_refusals() -> None:
         current_for_mean_torque(m, drive, -1.0)
     with pytest.raises(InvalidValue, match="a copper loss must be positive: loss is 0 W"):
         current_for_copper_loss(m, drive, resistance=0.8, loss=0.0)
+
+
+# Ramps -----------------------------------------------------------------------------------------------
+
+
+def crossing_is_as_by_hand(drive: RectangularCurrent, current: float = 8.0) -> bool:
+    """Where the inductance rises straight and currents cross in straight lines over a ramp, torque is
+    (x^2 + (1 - x)^2) i^2 / 2 dL/dangle with x from 0 to 1: half in the middle, two thirds on average."""
+    height = current**2 / 2 * RISE
+    run = rectangular_torque(STRAIGHT, drive, current)
+    mean = height * (1 - 4 * deg / 3 / (30 * deg))
+    found = [run.mean, run.lowest, run.highest, run.rms_current, mean_torque(STRAIGHT, drive, current)]
+    rms = current * np.sqrt((30 * deg - 4 * deg / 3) / STRAIGHT.pitch)
+    return bool(np.allclose(found, [mean, height / 2, height, rms, mean], rtol=1e-5))
+
+
+def test_straight_currents_that_cross_give_half_the_torque_in_the_middle() -> None:
+    assert crossing_is_as_by_hand(RectangularCurrent(-38 * deg, -8 * deg, ramp=4 * deg))
+
+
+def test_steps_and_longer_ramps_and_another_dwell_are_no_such_crossing() -> None:
+    assert not crossing_is_as_by_hand(RectangularCurrent(-38 * deg, -8 * deg))
+    assert not crossing_is_as_by_hand(RectangularCurrent(-38 * deg, -8 * deg, ramp=4.1 * deg))
+    assert not crossing_is_as_by_hand(RectangularCurrent(-38 * deg, -7.9 * deg, ramp=4 * deg))
+
+
+@pytest.mark.parametrize(("on", "off", "ramp"), [(-38, 2, 3), (-35, -3, 6), (3, 41, 5)])
+def test_torque_on_ramps_is_that_of_a_dense_scan(on: float, off: float, ramp: float) -> None:
+    """With phases that share a field: currents at each angle from their definition."""
+    m, drive = coupled(), RectangularCurrent(on * deg, off * deg, ramp * deg)
+    angles = (np.arange(20_000) + 0.5) * m.pitch / 20_000
+
+    def agrees(ramp: float) -> bool:
+        own = np.mod(angles[:, None] - np.arange(m.phases) * m.stroke - drive.turn_on, m.pitch)
+        rise, fall = own / ramp, (drive.dwell + ramp - own) / ramp
+        torque = m.torque(angles, 12.0 * np.clip(np.minimum(rise, fall), 0.0, 1.0))
+        run, size = rectangular_torque(m, drive, 12.0), np.ptp(torque)
+        ends = np.abs([run.highest - torque.max(), run.lowest - torque.min()]).max()
+        plain = 2 * np.abs(np.fft.rfft(torque))[1:73] / len(torque)
+        harmonics = np.abs(run.harmonics - plain).max()
+        return bool(
+            abs(run.mean / torque.mean() - 1) < 1e-4 and ends < 2e-3 * size and harmonics < 1e-3 * size
+        )
+
+    assert agrees(ramp * deg)
+    assert not agrees(1.2 * ramp * deg)
+
+
+def test_heat_of_ramps() -> None:
+    m, drive = summed(sampled()), RectangularCurrent(-34 * deg, -2 * deg, ramp=6 * deg)
+    current = current_for_copper_loss(m, drive, resistance=0.8, loss=30.0)
+    since = (np.arange(90_000) + 0.5) * m.pitch / 90_000
+    assert 3 * 0.8 * np.mean((current * drive.share(since)) ** 2) == pytest.approx(30.0, rel=1e-6)
+    assert 3 * 0.8 * np.mean((current * RectangularCurrent(-0.6, -0.04).share(since)) ** 2) > 31.0
+
+
+def test_a_ramp_fits_its_dwell_and_its_pitch() -> None:
+    with pytest.raises(
+        InvalidValue, match="a current rises within its dwell: ramp is 9 deg, allowed is 0 to 8 deg"
+    ):
+        RectangularCurrent(-8 * deg, 0.0, ramp=9 * deg)
+    m = summed(sampled())
+    with pytest.raises(InvalidValue, match="no more than a rotor pitch: dwell and ramp is 95 deg"):
+        rectangular_torque(m, RectangularCurrent(-60 * deg, 20 * deg, ramp=15 * deg), 5.0)

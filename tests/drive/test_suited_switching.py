@@ -30,7 +30,8 @@ def scanned(m, asked: SuitedSwitching) -> float:
     found = []
     for on in range(-20, 31, 2) if asked.generating else range(-60, -10, 2):
         for dwell in range(30, 46, 3):
-            run = rectangular_torque(m, RectangularCurrent(on * deg, (on + dwell) * deg), CURRENT)
+            drive = RectangularCurrent(on * deg, (on + dwell) * deg, asked.ramp)
+            run = rectangular_torque(m, drive, CURRENT)
             if sign * run.mean > asked.least_torque:
                 found.append(run.ripple if asked.objective == "ripple" else -sign * run.mean)
     return min(found)
@@ -42,6 +43,8 @@ ASKED = [
     SuitedSwitching("torque"),
     SuitedSwitching("torque", generating=True),
     SuitedSwitching(least_torque=3.6),
+    SuitedSwitching(ramp=4 * deg),
+    SuitedSwitching("torque", generating=True, ramp=6 * deg),
 ]
 
 
@@ -64,6 +67,13 @@ def test_the_switching_of_a_sum_does_not_suit_phases_that_share_iron() -> None:
     alone = suited(summed(m.single), SuitedSwitching())
     together = rectangular_torque(m, alone.drive, CURRENT)
     assert not beats_the_scan(together.ripple, scanned(m, SuitedSwitching()))
+
+
+def test_the_switching_of_steps_does_not_suit_ramps() -> None:
+    m = coupled()
+    of_steps = suited(m, SuitedSwitching()).drive
+    ramped = rectangular_torque(m, replace(of_steps, ramp=4 * deg), CURRENT)
+    assert not beats_the_scan(ramped.ripple, scanned(m, SuitedSwitching(ramp=4 * deg)))
 
 
 def test_a_flat_torque_is_found() -> None:

@@ -13,7 +13,12 @@ from polefem.units import deg, rpm
 from tests.study.fake_solver import MACHINE, PLAN
 
 #: One stroke of a third of the rotor pitch: the root mean square is that of the current over sqrt(3).
-USUAL = dict.fromkeys(Figures.names(), 1.0) | {"turn_on": -30 * deg, "turn_off": 0.0, "current_density": 8e6}
+USUAL = dict.fromkeys(Figures.names(), 1.0) | {
+    "turn_on": -30 * deg,
+    "turn_off": 0.0,
+    "ramp": 0.0,
+    "current_density": 8e6,
+}
 SPEED = 2 * 400 * rpm * 60 / 8  # a rotor of four poles: 400 Hz
 
 

@@ -173,13 +173,21 @@ def to_switch(shape: Shape, table: bool) -> str:
         if brakes
         else "below 0 the rotor pole approaches"
     )
+    ramp = _with_unit(shape.record, "ramp")
+    ramps = f", rises over the first {ramp} and falls over {ramp} more" if shape.figures.ramp else ""
     said = (
-        f"Under the ideal rectangular current each phase conducts {current} from "
-        f"{_with_unit(shape.record, 'turn_on')} to {_with_unit(shape.record, 'turn_off')} (0: aligned; {half})."
+        f"Under the {shape.figures.switching.form} each phase conducts {current} from "
+        f"{_with_unit(shape.record, 'turn_on')} to {_with_unit(shape.record, 'turn_off')} (0: aligned; {half})"
+        f"{ramps}."
     )
     if table:
         return f"{said} For a bridge, see the switching table."
-    return f"{said} A bridge needs time for that: a study that asks for a switching table gets the angles of one."
+    time = (
+        "Whether a bridge can follow is for its supply and the speed to say"
+        if ramps
+        else "A bridge needs time for that"
+    )
+    return f"{said} {time}: a study that asks for a switching table gets the angles of one."
 
 
 def assumptions(findings: Findings) -> tuple[str, ...]:
@@ -200,7 +208,7 @@ def assumptions(findings: Findings) -> tuple[str, ...]:
         else "Torques of single phases are summed as if each were alone; the phase interaction was not included."
     )
     return (
-        f"Compared at {plan.terms}, under the ideal rectangular current, {plan.drive}; coils filled to "
+        f"Compared at {plan.terms}, under the {plan.drive.form}, {plan.drive}; coils filled to "
         f"{percent(plan.copper.fill_factor)}, copper at {field_text('copper.temperature', plan.copper.temperature)}.",
         f"Ripple is {RIPPLE_FORMULA} of the torque of all phases over a turn; (max - min) / (max + min), in use "
         "elsewhere, gives about half of it.",
