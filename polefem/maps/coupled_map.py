@@ -253,12 +253,16 @@ class CoupledMap:
 
     def save(self, path: str | Path) -> None:
         """Write the map to an .npz file with a checksum of its contents; no code is stored."""
+        write(path, self.contents())
+
+    def contents(self) -> dict[str, Any]:
+        """What a file of the map holds."""
         contents: dict[str, Any] = {name: getattr(self, name) for name in _FACTS}
         contents |= {f"single {item.name}": getattr(self.single, item.name) for item in fields(FluxMap)}
         for part in self.interactions:
             of = f"phases {' '.join(map(str, part.phases))}"
             contents |= {f"{of} {name}": getattr(part, name) for name in _PARTS}
-        write(path, contents)
+        return contents
 
     @classmethod
     def load(cls, path: str | Path) -> CoupledMap:

@@ -25,14 +25,15 @@ _TABLES = ("flux_linkage", "torque", "coenergy")
 
 @dataclass(frozen=True, eq=False)
 class MapSlopes:
-    """A flux map and the slopes of its tables in fields of the machine, per SI unit of each.
+    """A machine's map and the slopes of the tables of one phase in fields of the machine, per SI unit of each.
 
-    fields: dotted names. flux_linkage, torque, coenergy: ndarrays, shape (n_fields, n_currents, n_angles). mirrored:
-    the same three at the opposite angles, shape (3, n_fields, n_currents, n_angles), where the map mirrors: a field
-    that spoils the symmetry does not do the same at both.
+    machine_map: of all phases; what they add to each other has no slopes. fields: dotted names. flux_linkage, torque,
+    coenergy: ndarrays, shape (n_fields, n_currents, n_angles). mirrored: the same three at the opposite angles, shape
+    (3, n_fields, n_currents, n_angles), where the map mirrors: a field that spoils the symmetry does not do the same at
+    both.
     """
 
-    flux_map: FluxMap
+    machine_map: CoupledMap
     fields: tuple[str, ...]
     flux_linkage: Floats
     torque: Floats
@@ -43,6 +44,11 @@ class MapSlopes:
         for array in (self.flux_linkage, self.torque, self.coenergy, self.mirrored):
             if array is not None:
                 array.flags.writeable = False
+
+    @property
+    def flux_map(self) -> FluxMap:
+        """The map of one phase, whose tables the slopes are of."""
+        return self.machine_map.single
 
     def symmetric(self, field: str) -> bool:
         """Whether the map mirrors as the field is changed."""
@@ -78,6 +84,11 @@ class MapSlopes:
             incremental_inductance=None,
         )
 
+    def changed_machine(self, steps: Mapping[str, float]) -> CoupledMap:
+        """The map of all phases with that of one as steps (SI) of fields change it; what phases add to each other is
+        held as it is. Raises as `changed`."""
+        return replace(self.machine_map, single=self.changed(steps))
+
     def _sum(self, steps: Mapping[int, float], slopes: Floats) -> Floats:
         return sum((step * slopes[at] for at, step in steps.items()), np.zeros(self.flux_map.torque.shape))
 
@@ -91,7 +102,7 @@ class MapSlopes:
         """Write map and slopes to one .npz file with a checksum of its contents; no code is stored."""
         own = {"slope_fields": self.fields, "slope_mirrored": self.mirrored}
         tables = {f"slope_of_{name}": getattr(self, name) for name in _TABLES}
-        write(path, {**self.flux_map.contents(), **own, **tables})
+        write(path, {**self.machine_map.contents(), **own, **tables})
 
     def _at(self, field: str) -> int:
         if field not in self.fields:
@@ -107,5 +118,5 @@ def loaded(path: str | Path) -> CoupledMap | MapSlopes:
         return CoupledMap.of_contents(contents, path)
     own = {name: contents.pop(name, None) for name in [n for n in contents if n.startswith("slope_")]}
     linkage, torque, coenergy = (own[f"slope_of_{name}"] for name in _TABLES)
-    base = FluxMap.of_contents(contents, path)
+    base = CoupledMap.of_contents(contents, path)
     return MapSlopes(base, own["slope_fields"], linkage, torque, coenergy, own["slope_mirrored"])

@@ -96,6 +96,16 @@ class RectangularCurrent:
         return _form(self.ramp)
 
     @property
+    def turned_back(self) -> RectangularCurrent:
+        """What a rotor that turns the other way is fed by the same angles, counted in the direction of turning, as
+        angles of this one: currents rise where they fell.
+
+        >>> RectangularCurrent(-0.5, 0.0, ramp=0.1).turned_back
+        RectangularCurrent(turn_on=-0.1, turn_off=0.4, ramp=0.1)
+        """
+        return RectangularCurrent(-self.turn_off - self.ramp, -self.turn_on - self.ramp, self.ramp)
+
+    @property
     def generating(self) -> bool:
         """Whether most of the dwell is past the aligned angle, where the torque brakes the rotor."""
         return self.turn_on + self.turn_off > 0.0

@@ -10,13 +10,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import GeometryRefused, refusal
 from polefem.field import BuiltMachine, built
-from polefem.maps import FluxMap, MapSlopes
-from polefem.params import Machine, MeshSpec
+from polefem.maps import FluxMap, MapSlopes, summed
+from polefem.params import Machine, MeshSpec, RectangularCurrent
 from polefem.slopes.fields import Following
 from polefem.slopes.forces import Forces
 from polefem.slopes.state import Movable
 from polefem.solve import Coupled, FactorCache, Solution
-from polefem.sweep import COARSER, Teller, checked_lists, distinct_angles, points_of, swept
+from polefem.sweep import COARSER, Teller, checked_lists, distinct_angles, met_map, points_of, swept
 
 __all__ = ["Swept", "map_with_slopes", "sloped_map"]
 
@@ -56,11 +56,13 @@ def sloped_map(
     fields: Sequence[str],
     mesh: MeshSpec | str | None = None,
     progress: Callable[[int, int], None] | None = None,
+    drives: Sequence[RectangularCurrent] = (),
 ) -> tuple[MapSlopes, Swept]:
     """A machine's flux map with its slopes in fields by their dotted names, and what near designs start from.
 
-    The other arguments as in `flux_map`. Raises what `flux_map` raises, and what `Following.moves` raises for a field
-    that has no slope.
+    drives: under which phases meet, so that the map knows what they then add to each other; none where they are summed.
+    The other arguments as in `flux_map`. Raises what `flux_map` raises, what `Following.moves` raises for a field that
+    has no slope, and what `met_map` raises.
     """
     following = Following(built(machine, mesh))
     angles, currents = checked_lists(angles, currents)
@@ -68,7 +70,7 @@ def sloped_map(
     whole = following.whole
     tell = Teller(progress, points_of(whole, angles, currents))
     rough = built(whole, whole.mesh.coarser(COARSER))
-    found, _ = swept(whole, rough, angles, currents, tell, collector)
+    found, results = swept(whole, rough, angles, currents, tell, collector)
     where, signs = collector.where, collector.signs
     first, second = collector.slopes[:, :, :, where], collector.mirrored[:, :, :, where]
     ahead = np.where(signs > 0, first, second)
@@ -77,15 +79,20 @@ def sloped_map(
     if collector.mirror:
         behind = np.where(signs > 0, second, first)
         behind[1] *= -signs
-    slopes = MapSlopes(found, tuple(fields), ahead[0], ahead[1], ahead[2], behind)
+    machine_map = met_map(whole, found, results, drives) if drives else summed(found)
+    slopes = MapSlopes(machine_map, tuple(fields), ahead[0], ahead[1], ahead[2], behind)
     return slopes, Swept(following, tuple(collector.fields))
 
 
 def map_with_slopes(
-    machine: Machine | BuiltMachine, angles: ArrayLike, currents: ArrayLike, fields: Sequence[str]
+    machine: Machine | BuiltMachine,
+    angles: ArrayLike,
+    currents: ArrayLike,
+    fields: Sequence[str],
+    drives: Sequence[RectangularCurrent] = (),
 ) -> MapSlopes:
     """A machine's flux map with its slopes in fields by their dotted names, as `sloped_map`."""
-    return sloped_map(machine, angles, currents, fields)[0]
+    return sloped_map(machine, angles, currents, fields, drives=drives)[0]
 
 
 class _Collector:

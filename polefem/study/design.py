@@ -106,15 +106,31 @@ class Plan:
 
     @property
     def can_have_slopes(self) -> bool:
-        """Whether slopes of its map and figures can be asked for: phases are summed, switching angles are given."""
-        return self.coupling == "summed" and isinstance(self.drive, RectangularCurrent)
+        """Whether slopes of its map and figures can be asked for: switching angles are given, and phases are summed, or
+        meet under these angles alone."""
+        bridge = not all(isinstance(point, RectangularOperatingPoint) for point in self.operating_points)
+        free = self.all_currents or self.map_current > 0.0 or bridge
+        return isinstance(self.drive, RectangularCurrent) and (self.coupling == "summed" or not free)
+
+    @property
+    def meeting(self) -> tuple[RectangularCurrent, ...]:
+        """Under what phases meet, where slopes are asked for and phases share a field; else nothing."""
+        if not self.slopes or self.coupling != "joint" or not isinstance(self.drive, RectangularCurrent):
+            return ()
+        points = [
+            point.ways for point in self.operating_points if isinstance(point, RectangularOperatingPoint)
+        ]
+        return tuple(dict.fromkeys([self.drive, *(drive for ways in points for drive in ways)]))
 
     def check_slopes(self) -> None:
         """Raise InvalidValue where slopes of its map and figures cannot be asked for."""
         if not self.can_have_slopes:
-            rule = "slopes are known of single phases, summed, at given switching angles"
+            rule = "slopes are known at given switching angles, of phases summed or of those that meet under them alone"
             found = f"{self.coupling!r} with {self.drive}"
-            raise InvalidValue(refusal(rule, "coupling", found, "'summed' with a RectangularCurrent"))
+            allowed = (
+                "a RectangularCurrent, and 'summed' with bridges, waveforms, map_current or all_currents"
+            )
+            raise InvalidValue(refusal(rule, "coupling", found, allowed))
 
     def __post_init__(self) -> None:
         whole("a map needs angles", "angle_points", self.angle_points, 5)
@@ -207,7 +223,7 @@ class Design:
         mesh = (plan.mesh, plan.meshed_as)
         size = (*mesh, plan.angle_points, plan.current_points, plan.map_current, plan.slopes)
         at_once = plan.at_once(self.machine.stroke, self.machine.rotor_pitch)
-        phases = (plan.coupling, plan.at_any_current, at_once)
+        phases = (plan.coupling, plan.at_any_current, at_once, plan.meeting)
         return content_key(self.machine, size, phases, reach, numerics())
 
     @cached_property

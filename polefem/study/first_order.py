@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import PolefemError, SolveFailed
 from polefem.field import BuiltMachine, FieldState
-from polefem.maps import MapSlopes, summed
+from polefem.maps import MapSlopes
 from polefem.params.fields import field_value
 from polefem.study.design import Design, of_plan, quantity_of_field
 from polefem.study.pipeline import attempt
@@ -48,8 +48,8 @@ def near_outcome(design: Design, slopes: MapSlopes, near: Design) -> Outcome:
     except PolefemError as problem:
         return Outcome(Status.REFUSED, str(problem))
     steps = {f: field_value(machine, f) - field_value(design.machine, f) for f in slopes.fields}
-    changed = slopes.changed(steps)
-    return attempt(near, Solver(KnownMap(changed), KnownMap(summed(changed)), _no_fields))
+    changed = slopes.changed_machine(steps)
+    return attempt(near, Solver(KnownMap(changed.single), KnownMap(changed), _no_fields))
 
 
 def shifted(design: Design, changes: Mapping[str, Any]) -> Design:

@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.drive import rectangular_currents, waveform_torque
-from polefem.maps import MapSlopes
+from polefem.drive import mean_torque, rectangular_currents, waveform_torque
+from polefem.maps import CoupledMap, MapSlopes
+from polefem.params import RectangularCurrent
 from polefem.params.fields import field_value
 from polefem.study.design import Design, of_plan
 from polefem.study.first_order import near_outcome, shifted, step_of
 from polefem.study.objectives import cost
-from polefem.study.operating_points import WaveformOperatingPoint
+from polefem.study.operating_points import RectangularOperatingPoint, WaveformOperatingPoint
 from polefem.study.operation import at_work
 from polefem.study.record import Outcome, Record
 from polefem.study.search import Search
@@ -34,32 +35,40 @@ WEIGHT = 20.0
 def torque_curve(design: Design, outcome: Outcome, point: str = "") -> Array:
     """The torque of a design over a stroke, or over each where phases share a field, N m.
 
-    Under the rectangular current, shape (ANGLES + 2,) a stroke, at equal steps from where a phase turns on and on both
-    sides of where one turns off, or (ANGLES + 4,) with the corners of ramps; or under the waveform of an operating
-    point, shape (ANGLES,).
+    Under the rectangular current of the plan or of an operating point, shape (ANGLES + 2,) a stroke, at equal steps
+    from where a phase turns on and on both sides of where one turns off, or (ANGLES + 4,) with the corners of ramps;
+    where the rotor turns both ways, that of the other way after it, as it were of the same mean. Or under the waveform
+    of an operating point, shape (ANGLES,).
     """
     figures = outcome.figures
     assert outcome.machine_map is not None and figures is not None
     m = at_work(outcome.machine_map, design.machine, design.plan.end_effects)
-    if point:
-        wave, peak = _waveform(design, point), figures.value(f"{point}.peak_current")
-        assert wave is not None and peak is not None
-        current = wave.current.scaled(peak)
-        return waveform_torque(m, current, ANGLES).torque[:ANGLES]
-    drive = figures.switching
+    if not point:
+        return _under(m, figures.switching, figures.current)
+    of, peak = _point(design, point), figures.value(f"{point}.peak_current")
+    assert of is not None and peak is not None
+    if isinstance(of, WaveformOperatingPoint):
+        return waveform_torque(m, of.current.scaled(peak), ANGLES).torque[:ANGLES]
+    means = [mean_torque(m, drive, peak) for drive in of.ways]
+    curves = [_under(m, drive, peak) for drive in of.ways]
+    return np.concatenate([means[0] / mean * curve for mean, curve in zip(means, curves, strict=True)])
+
+
+def _under(m: CoupledMap, drive: RectangularCurrent, current: float) -> Array:
     off, done = (angle % m.stroke / m.stroke for angle in (drive.dwell, drive.flow))
     beside = (0.0, drive.ramp / m.stroke, off, done) if drive.ramp else (off - BESIDE, off + BESIDE)
     parts = np.clip([*np.linspace(0.0, 1.0, ANGLES), *beside], BESIDE, 1.0 - BESIDE)
     strokes = np.arange(m.phases if m.coupling == "joint" else 1)
     angles = drive.turn_on + m.stroke * (strokes[:, None] + parts).ravel()
-    currents = rectangular_currents(drive, figures.current, m.phases, m.pitch, angles)
-    torque: Array = m.torque(angles, currents)
-    return torque
+    return m.torque(angles, rectangular_currents(drive, current, m.phases, m.pitch, angles))
 
 
-def _waveform(design: Design, point: str) -> WaveformOperatingPoint | None:
-    named = [one for one in design.plan.operating_points if one.name == point]
-    return next((one for one in named if isinstance(one, WaveformOperatingPoint)), None)
+def _point(design: Design, point: str) -> WaveformOperatingPoint | RectangularOperatingPoint | None:
+    """The operating point of a name, of those whose torque is known at every angle of a given current."""
+    of = (WaveformOperatingPoint, RectangularOperatingPoint)
+    return next(
+        (one for one in design.plan.operating_points if one.name == point and isinstance(one, of)), None
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,17 +126,24 @@ def model_of(search: Search, design: Design, record: Record) -> Model | None:
     slopes = np.array(columns).T
     end = 1 + len(base.torque)
     spread = _spread(search, design, outcome, base)
-    value = spread.value(base.torque) if search.tolerances else base.value
+    # A lowest and a highest torque for both ways: neither has more ripple.
+    value = spread.value(base.torque) if search.tolerances or _both_ways(search, design) else base.value
     return Model(value, slopes[0], base.torque, slopes[1:end], base.oversteps, slopes[end:], spread)
+
+
+def _both_ways(search: Search, design: Design) -> bool:
+    point, _, of = search.objective.rpartition(".")
+    asked = _point(design, point)
+    return of == "ripple" and isinstance(asked, RectangularOperatingPoint) and asked.both_ways
 
 
 def _sloped(search: Search, outcome: Outcome) -> Outcome:
     """The outcome with slopes of its map in no field, where no field of the machine varies and none were asked for."""
-    single = outcome.flux_map
-    if outcome.slopes is not None or single is None or not all(of_plan(name) for name in search.ranges):
+    known = outcome.machine_map
+    if outcome.slopes is not None or known is None or not all(of_plan(name) for name in search.ranges):
         return outcome
-    none = np.zeros((0, *single.torque.shape))
-    return replace(outcome, slopes=MapSlopes(single, (), none, none, none))
+    none = np.zeros((0, *known.single.torque.shape))
+    return replace(outcome, slopes=MapSlopes(known, (), none, none, none))
 
 
 def spread_ripple(search: Search, design: Design, record: Record) -> float | None:
@@ -182,7 +198,7 @@ class _Rows:
         point, _, of = search.objective.rpartition(".")
         mean = figures.value(f"{point}.mean_torque" if point else "mean_torque")
         torque = np.empty(0)
-        if of == "ripple" and mean and (not point or _waveform(design, point) is not None):
+        if of == "ripple" and mean and (not point or _point(design, point) is not None):
             torque = torque_curve(design, outcome, point) / abs(mean)
         oversteps = np.array([limit.overstep(figures) for limit in search.limits])
         return cls(np.nan if value is None else value, torque, oversteps)

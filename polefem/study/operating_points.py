@@ -15,6 +15,7 @@ figures are on:
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import ClassVar
 
@@ -25,6 +26,7 @@ from polefem.drive import (
     AngleTable,
     DriveRun,
     Objective,
+    RectangularTorque,
     Setting,
     angle_table,
     at_level,
@@ -128,7 +130,8 @@ class RectangularOperatingPoint(PlanPoint):
     design has the switching that suits it, or whose current steps and that asks what ramps leave of it.
 
     drive: when a phase conducts, and its ramps. basis: what its current follows from. speed: rad/s, for the input
-    power.
+    power. both_ways: whether the rotor turns either way, under the same angles and current counted in its direction:
+    figures of torque, ripple among them, are then of whichever way has the worse.
     Raises InvalidValue for a name with dots, and for a speed of nought or less.
     """
 
@@ -136,6 +139,7 @@ class RectangularOperatingPoint(PlanPoint):
     drive: RectangularCurrent
     basis: Basis
     speed: float = field(metadata=quantity("rpm"))
+    both_ways: bool = False
 
     at_any_current: ClassVar[bool] = False
 
@@ -143,8 +147,8 @@ class RectangularOperatingPoint(PlanPoint):
         check_name_and_speed(self.name, self.speed)
 
     def __str__(self) -> str:
-        ideal = "" if self.drive.ramp else "ideal "
-        return f"the {ideal}rectangular current {self.drive} for all, {self.basis}"
+        ways = ", turning either way" if self.both_ways else ""
+        return f"the {self.drive.form} {self.drive} for all{ways}, {self.basis}"
 
     def dwells(self, stroke: float, pitch: float) -> tuple[float, ...]:
         """That of its switching."""
@@ -157,22 +161,28 @@ class RectangularOperatingPoint(PlanPoint):
     def figures(self, machine_map: CoupledMap, resistance: float) -> OperatingPointFigures:
         """The figures of a map; `resistance` of one phase, ohm. Raises as `rectangular_torque` does."""
         current = self.basis.rectangular_current(machine_map, self.drive, resistance)
-        torque = rectangular_torque(machine_map, self.drive, current)
+        ways = [rectangular_torque(machine_map, drive, current) for drive in self.ways]
+        forth, sign = ways[0], 1.0 if ways[0].mean >= 0.0 else -1.0
         loss = copper_loss(machine_map, self.drive, current, resistance)
-        shaft = torque.mean * self.speed
-        given, gained = _powers(shaft, loss)
+        mean = sign * min(abs(way.mean) for way in ways)
+        given, gained = _powers(mean * self.speed, loss)
         return OperatingPointFigures(
-            mean_torque=torque.mean,
-            lowest_torque=torque.weakest,
-            highest_torque=torque.strongest,
-            ripple=torque.ripple,
+            mean_torque=mean,
+            lowest_torque=sign * min(_along(way, way.weakest) for way in ways),
+            highest_torque=sign * max(_along(way, way.strongest) for way in ways),
+            ripple=max(way.ripple for way in ways),
             peak_current=current,
-            rms_current=torque.rms_current,
+            rms_current=forth.rms_current,
             copper_loss=loss,
             power_in=given,
             power_out=gained,
             efficiency=gained / given if gained > 0.0 else None,
         )
+
+    @property
+    def ways(self) -> tuple[RectangularCurrent, ...]:
+        """Its drive, and that of the other way where the rotor turns both."""
+        return (self.drive, self.drive.turned_back) if self.both_ways else (self.drive,)
 
     def currents(self, machine_map: CoupledMap, resistance: float, angles: Array) -> Array:
         """Phase currents (A) at angles (rad), shape (n_angles, n_phases); raises as `figures`."""
@@ -326,6 +336,11 @@ BRIDGED = (DriveOperatingPoint, LevelOperatingPoint, BestOperatingPoint)
 """Operating points of a bridge: those have a `run`."""
 """An operating point of a plan: `DriveOperatingPoint` is the bridge with the same switching and level for every
 design."""
+
+
+def _along(torque: RectangularTorque, value: float) -> float:
+    """A torque counted in the direction of the mean, N m."""
+    return math.copysign(value, value * torque.mean)
 
 
 def _powers(shaft: float, loss: float) -> tuple[float, float]:

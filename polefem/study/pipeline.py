@@ -184,8 +184,8 @@ def map_of(whole: BuiltMachine, plan: Plan, solver: Solver) -> tuple[CoupledMap,
     angles = half_or_whole_pitch(pitch, plan.angle_points, whole.mirror)
     currents = np.linspace(0.0, reach(shortest), plan.current_points + 1)[1:]
     if plan.slopes and solver.sloped is not None:
-        slopes = solver.sloped(whole, angles, currents * REACH, plan.slopes)
-        return summed(slopes.flux_map), slopes
+        slopes = solver.sloped(whole, angles, currents * REACH, plan.slopes, plan.meeting)
+        return slopes.machine_map, slopes
     if plan.coupling == "summed":
         return summed(solver.flux_map(whole, angles, currents)), None
     together = None if plan.at_any_current else np.unique([reach(longest), reach(shortest)])

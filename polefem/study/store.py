@@ -21,7 +21,7 @@ from typing import Any
 
 from polefem.errors import StoreRefused, refusal
 from polefem.files import beside, sweep
-from polefem.maps import CoupledMap, MapSlopes, summed
+from polefem.maps import CoupledMap, MapSlopes
 from polefem.maps.slopes import loaded
 from polefem.study.claims import Claims
 from polefem.study.database import on_network, open_database, spoken, transaction
@@ -224,7 +224,7 @@ class Store:
 
 def _with_map(outcome: Outcome, kept: CoupledMap | MapSlopes) -> Outcome:
     if isinstance(kept, MapSlopes):
-        return replace(outcome, machine_map=summed(kept.flux_map), slopes=kept)
+        return replace(outcome, machine_map=kept.machine_map, slopes=kept)
     return replace(outcome, machine_map=kept)
 
 

@@ -1,6 +1,6 @@
 """From a built machine to its maps: fields solved over angle and current, each from its neighbours."""
 
-from polefem.sweep.joint import coupled_map
+from polefem.sweep.joint import coupled_map, met_map
 from polefem.sweep.single import (
     COARSER,
     Teller,
@@ -20,6 +20,7 @@ __all__ = [
     "coupled_map",
     "distinct_angles",
     "flux_map",
+    "met_map",
     "points_of",
     "swept",
 ]

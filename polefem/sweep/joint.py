@@ -8,7 +8,7 @@ of current where those between coarser ones are (`fill`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from itertools import combinations
 
@@ -17,8 +17,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import InvalidValue, refusal
 from polefem.field import BuiltMachine, built
-from polefem.maps import CoupledMap, Interaction
-from polefem.params import Machine, MeshSpec, checks
+from polefem.maps import CoupledMap, FluxMap, Interaction
+from polefem.params import Machine, MeshSpec, RectangularCurrent, checks
 from polefem.sweep.alike import Site, alone, orbits
 from polefem.sweep.correction import of_pair, of_three, thinned
 from polefem.sweep.fill import Filler
@@ -27,11 +27,11 @@ from polefem.sweep.joint_errors import with_errors
 from polefem.sweep.levels import placed
 from polefem.sweep.nodes import doubts
 from polefem.sweep.points import solve_sites
-from polefem.sweep.single import COARSER, Teller, checked_lists, points_of, refined, swept
+from polefem.sweep.single import COARSER, Results, Teller, checked_lists, points_of, refined, swept
 from polefem.sweep.sites import Known, Sites
 from polefem.sweep.symmetry import Symmetry, symmetries
 
-__all__ = ["coupled_map"]
+__all__ = ["coupled_map", "met_map"]
 
 Floats = NDArray[np.float64]
 
@@ -41,6 +41,9 @@ FOUR = "what four phases on at once add to what three of them do is left out"
 MOST = 3
 #: Nodes over a stroke that phases meet at to begin with, and how often their steps may be halved.
 NODES, HALVINGS = 6, 3
+#: Levels of current, of the last, at which phases meet under a given drive: with one of half the last alone torque on
+#: ramps is off by 4 % of its mean (the wheel of `studies/wheel_strong.py`), with these by what the map of one phase is.
+MET = (0.35, 0.7, 1.0)
 #: Torque of cubic pieces, of the peak of one phase, by which better pieces may differ before a node is added, and
 #: before an angle is added to the map of one phase, where that is cheaper.
 DOUBT, SINGLE_DOUBT = 1e-3, 5e-4
@@ -102,6 +105,56 @@ def coupled_map(
     return with_errors(found, whole, rough, sites) if count > 1 else found
 
 
+def met_map(
+    whole: BuiltMachine, single: FluxMap, results: Results, drives: Sequence[RectangularCurrent]
+) -> CoupledMap:
+    """The map of all phases from that of one, with what pairs add where they meet under some drives, and nowhere else.
+
+    single, results: of one sweep. It takes a fraction of the fields of `coupled_map`: nodes lie half as far apart as
+    there to begin with, one beyond either end of where a pair meets, at three levels up to the last current. What the
+    map says of phases that meet elsewhere is nothing.
+
+    Raises InvalidValue where more than two phases meet.
+    """
+    machine, levels = whole.machine, single.currents[-1] * np.array(MET)
+    longest = max(drive.flow for drive in drives)
+    if longest > 2 * machine.stroke * (1 + 1e-9):
+        found, most = f"{np.degrees(longest):.4g} deg", f"up to {np.degrees(2 * machine.stroke):.4g} deg"
+        rule = "no more than two phases meet where slopes are asked for"
+        raise InvalidValue(refusal(rule, "dwell and ramp", found, most))
+    ways = _ways(whole)
+    idle = Idle(results, machine, ways)
+    sites = _sites(whole, ways, levels, NODES * machine.phases.count, 1, 2)
+    filler = Filler(single, idle, levels, sites.coarse[2], False)
+    todo = [
+        site
+        for site, images in sites.orbits.items()
+        if any(
+            _meets(machine, drive, image.phases, sites.angle(image.node), sites.angle(1))
+            for image in images
+            for drive in drives
+        )
+    ]
+    for section in range(len(whole.sections)):
+        solve_sites(whole.systems[section], section, sites, todo, filler, Teller(None, 0))
+    met, lost = _corrected(CoupledMap(single), sites, idle), _lost(sites)
+    errors = single.flux_linkage_error, single.torque_error
+    return replace(
+        met, flux_linkage_error=errors[0], torque_error=errors[1], remarks=tuple(lost), lost=len(lost)
+    )
+
+
+def _meets(
+    machine: Machine, drive: RectangularCurrent, phases: tuple[int, ...], angle: float, margin: float
+) -> bool:
+    """Whether two phases carry current together within a margin (rad) of an angle (rad)."""
+    lag = (phases[1] - phases[0]) * machine.stroke % machine.rotor_pitch
+    if drive.flow <= min(lag, machine.rotor_pitch - lag) * (1 + 1e-9):
+        return False
+    since = [(angle + margin - p * machine.stroke - drive.turn_on) % machine.rotor_pitch for p in phases]
+    return max(since) < drive.flow + 2 * margin
+
+
 def _sites(
     whole: BuiltMachine, ways: tuple[Symmetry, ...], levels: Floats, nodes: int, halvings: int, at_once: int
 ) -> Sites:
@@ -130,7 +183,9 @@ def _corrected(lower: CoupledMap, sites: Sites, idle: Idle) -> CoupledMap:
     sets: list[tuple[int, ...]] = list(
         dict.fromkeys(on for images in sites.orbits.values() for on in (i.phases for i in images))
     )
-    pairs: dict[tuple[int, ...], Known] = {on: sites.known(on) for on in sorted(sets) if len(on) == 2}
+    pairs: dict[tuple[int, ...], Known] = {
+        on: sites.known(on) for on in sorted(sets) if len(on) == 2 and sites.solved(on)
+    }
     added: list[Interaction] = [
         of_pair(lower.single, idle, on, known, sites.levels[2]) for on, known in pairs.items()
     ]

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 
 from polefem.errors import InvalidValue
 from polefem.maps import CoupledMap, FluxMap, MapSlopes
+from polefem.params import RectangularCurrent
 from polefem.study.design import Design
 from polefem.study.record import Outcome
 
@@ -51,7 +52,12 @@ class _CoupledMaps(Protocol):
 
 class _Slopes(Protocol):
     def __call__(
-        self, machine: BuiltMachine, angles: ArrayLike, currents: ArrayLike, fields: Sequence[str]
+        self,
+        machine: BuiltMachine,
+        angles: ArrayLike,
+        currents: ArrayLike,
+        fields: Sequence[str],
+        drives: Sequence[RectangularCurrent] = (),
     ) -> MapSlopes: ...
 
 
@@ -155,7 +161,12 @@ class KnownSlopes:
     slopes: MapSlopes
 
     def __call__(
-        self, machine: BuiltMachine, angles: ArrayLike, currents: ArrayLike, fields: Sequence[str]
+        self,
+        machine: BuiltMachine,
+        angles: ArrayLike,
+        currents: ArrayLike,
+        fields: Sequence[str],
+        drives: Sequence[RectangularCurrent] = (),
     ) -> MapSlopes:
         """The map with its slopes, which are those asked for."""
         return self.slopes
