@@ -25,12 +25,12 @@ _TABLES = ("flux_linkage", "torque", "coenergy")
 
 @dataclass(frozen=True, eq=False)
 class MapSlopes:
-    """A machine's map and the slopes of the tables of one phase in fields of the machine, per SI unit of each.
+    """A machine's map and the slopes of its tables in fields of the machine, per SI unit of each.
 
-    machine_map: of all phases; what they add to each other has no slopes. fields: dotted names. flux_linkage, torque,
-    coenergy: ndarrays, shape (n_fields, n_currents, n_angles). mirrored: the same three at the opposite angles, shape
-    (3, n_fields, n_currents, n_angles), where the map mirrors: a field that spoils the symmetry does not do the same at
-    both.
+    machine_map: of all phases. fields: dotted names. flux_linkage, torque, coenergy: of one phase, ndarrays, shape
+    (n_fields, n_currents, n_angles). mirrored: the same three at the opposite angles, shape (3, n_fields, n_currents,
+    n_angles), where the map mirrors: a field that spoils the symmetry does not do the same at both. together: of the
+    nodes of each interaction, each of shape (n_fields,) + that of the nodes; empty where phases are summed.
     """
 
     machine_map: CoupledMap
@@ -39,9 +39,10 @@ class MapSlopes:
     torque: Floats
     coenergy: Floats
     mirrored: Floats | None = None
+    together: tuple[Floats, ...] = ()
 
     def __post_init__(self) -> None:
-        for array in (self.flux_linkage, self.torque, self.coenergy, self.mirrored):
+        for array in (self.flux_linkage, self.torque, self.coenergy, self.mirrored, *self.together):
             if array is not None:
                 array.flags.writeable = False
 
@@ -85,9 +86,13 @@ class MapSlopes:
         )
 
     def changed_machine(self, steps: Mapping[str, float]) -> CoupledMap:
-        """The map of all phases with that of one as steps (SI) of fields change it; what phases add to each other is
-        held as it is. Raises as `changed`."""
-        return replace(self.machine_map, single=self.changed(steps))
+        """The map of all phases as steps (SI) of fields change it, to first order. Raises as `changed`."""
+        taken = {self._at(field): step for field, step in steps.items() if step}
+        parts = [
+            replace(part, nodes=part.nodes + sum(step * slopes[at] for at, step in taken.items()))
+            for part, slopes in zip(self.machine_map.interactions, self.together, strict=False)
+        ]
+        return replace(self.machine_map, single=self.changed(steps), interactions=tuple(parts))
 
     def _sum(self, steps: Mapping[int, float], slopes: Floats) -> Floats:
         return sum((step * slopes[at] for at, step in steps.items()), np.zeros(self.flux_map.torque.shape))
@@ -100,7 +105,8 @@ class MapSlopes:
 
     def save(self, path: str | Path) -> None:
         """Write map and slopes to one .npz file with a checksum of its contents; no code is stored."""
-        own = {"slope_fields": self.fields, "slope_mirrored": self.mirrored}
+        own: dict[str, object] = {"slope_fields": self.fields, "slope_mirrored": self.mirrored}
+        own |= {f"slope_together {at:02d}": one for at, one in enumerate(self.together)}
         tables = {f"slope_of_{name}": getattr(self, name) for name in _TABLES}
         write(path, {**self.machine_map.contents(), **own, **tables})
 
@@ -119,4 +125,5 @@ def loaded(path: str | Path) -> CoupledMap | MapSlopes:
     own = {name: contents.pop(name, None) for name in [n for n in contents if n.startswith("slope_")]}
     linkage, torque, coenergy = (own[f"slope_of_{name}"] for name in _TABLES)
     base = CoupledMap.of_contents(contents, path)
-    return MapSlopes(base, own["slope_fields"], linkage, torque, coenergy, own["slope_mirrored"])
+    together = tuple(own[name] for name in sorted(own) if name.startswith("slope_together"))
+    return MapSlopes(base, own["slope_fields"], linkage, torque, coenergy, own["slope_mirrored"], together)

@@ -14,6 +14,7 @@ from polefem.maps import FluxMap, MapSlopes, summed
 from polefem.params import Machine, MeshSpec, RectangularCurrent
 from polefem.slopes.fields import Following
 from polefem.slopes.forces import Forces
+from polefem.slopes.meeting import Meeting
 from polefem.slopes.state import Movable
 from polefem.solve import Coupled, FactorCache, Solution
 from polefem.sweep import COARSER, Teller, checked_lists, distinct_angles, met_map, points_of, swept
@@ -79,8 +80,11 @@ def sloped_map(
     if collector.mirror:
         behind = np.where(signs > 0, second, first)
         behind[1] *= -signs
-    machine_map = met_map(whole, found, results, drives) if drives else summed(found)
-    slopes = MapSlopes(machine_map, tuple(fields), ahead[0], ahead[1], ahead[2], behind)
+    slopes = MapSlopes(summed(found), tuple(fields), ahead[0], ahead[1], ahead[2], behind)
+    if drives:
+        meeting = Meeting(collector.movables, len(fields), collector.mirror)
+        machine_map, sites = met_map(whole, found, results, drives, meeting)
+        slopes = replace(slopes, machine_map=machine_map, together=meeting.slopes(slopes, machine_map, sites))
     return slopes, Swept(following, tuple(collector.fields))
 
 
@@ -104,10 +108,10 @@ class _Collector:
         distinct, self.where, self.signs = distinct_angles(angles, whole.machine.rotor_pitch, self.mirror)
         self._count, self._currents = len(fields), currents
         moves = following.moves(fields)
-        self._movables = []
+        self.movables = []
         for motion, own in zip(following.motions, moves, strict=True):
             images = [replace(move, nodes=motion.mirrored(move.nodes)) for move in own] if self.mirror else []
-            self._movables.append(Movable(Forces(motion.model), [*own, *images]))
+            self.movables.append(Movable(Forces(motion.model), [*own, *images]))
         shape = 3, len(fields), len(currents), len(distinct)
         self.slopes, self.mirrored = np.zeros(shape), np.zeros(shape)
         self.fields = [np.zeros((len(distinct), len(currents), system.size)) for system in whole.systems]
@@ -118,7 +122,7 @@ class _Collector:
         self.fields[section][j, k] = found.unknowns
         currents = np.zeros(len(coupled.system.model.loads))
         currents[0] = self._currents[k]
-        own = self._movables[section].slopes(coupled, found.unknowns, currents, cache, [0])
+        own = self.movables[section].slopes(coupled, found.unknowns, currents, cache, [0])
         rows = np.stack([own.flux_linkages[0], own.torque, own.coenergy])
         self.slopes[:, :, k, j] += rows[:, : self._count]
         if self.mirror:

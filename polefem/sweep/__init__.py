@@ -1,6 +1,8 @@
 """From a built machine to its maps: fields solved over angle and current, each from its neighbours."""
 
+from polefem.sweep.alike import Site
 from polefem.sweep.joint import coupled_map, met_map
+from polefem.sweep.points import SiteWatch
 from polefem.sweep.single import (
     COARSER,
     Teller,
@@ -11,9 +13,13 @@ from polefem.sweep.single import (
     points_of,
     swept,
 )
+from polefem.sweep.sites import Sites
 
 __all__ = [
     "COARSER",
+    "Site",
+    "SiteWatch",
+    "Sites",
     "Teller",
     "Watch",
     "checked_lists",

@@ -26,7 +26,7 @@ from polefem.sweep.idle import Idle
 from polefem.sweep.joint_errors import with_errors
 from polefem.sweep.levels import placed
 from polefem.sweep.nodes import doubts
-from polefem.sweep.points import solve_sites
+from polefem.sweep.points import SiteWatch, solve_sites
 from polefem.sweep.single import COARSER, Results, Teller, checked_lists, points_of, refined, swept
 from polefem.sweep.sites import Known, Sites
 from polefem.sweep.symmetry import Symmetry, symmetries
@@ -106,9 +106,14 @@ def coupled_map(
 
 
 def met_map(
-    whole: BuiltMachine, single: FluxMap, results: Results, drives: Sequence[RectangularCurrent]
-) -> CoupledMap:
-    """The map of all phases from that of one, with what pairs add where they meet under some drives, and nowhere else.
+    whole: BuiltMachine,
+    single: FluxMap,
+    results: Results,
+    drives: Sequence[RectangularCurrent],
+    watch: SiteWatch | None = None,
+) -> tuple[CoupledMap, Sites]:
+    """The map of all phases from that of one, with what pairs add where they meet under some drives, and nowhere else;
+    and the sites it comes from.
 
     single, results: of one sweep. It takes a fraction of the fields of `coupled_map`: nodes lie half as far apart as
     there to begin with, one beyond either end of where a pair meets, at three levels up to the last current. What the
@@ -136,12 +141,13 @@ def met_map(
         )
     ]
     for section in range(len(whole.sections)):
-        solve_sites(whole.systems[section], section, sites, todo, filler, Teller(None, 0))
+        solve_sites(whole.systems[section], section, sites, todo, filler, Teller(None, 0), watch)
     met, lost = _corrected(CoupledMap(single), sites, idle), _lost(sites)
     errors = single.flux_linkage_error, single.torque_error
-    return replace(
+    said = replace(
         met, flux_linkage_error=errors[0], torque_error=errors[1], remarks=tuple(lost), lost=len(lost)
     )
+    return said, sites
 
 
 def _meets(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from itertools import product
 
 import numpy as np
@@ -14,9 +14,13 @@ from polefem.sweep.fill import Filler, shares
 from polefem.sweep.single import Teller
 from polefem.sweep.sites import Sites, Values
 
-__all__ = ["solve_sites"]
+__all__ = ["SiteWatch", "solve_sites"]
 
 Floats = NDArray[np.float64]
+
+#: Told of each solution: which section, site and levels, the system there, its unknowns, the currents of all phases (A)
+#: and the factor.
+SiteWatch = Callable[[int, Site, tuple[int, ...], Coupled, Floats, Floats, FactorCache], None]
 
 #: Of the fields: a joint torque of a tolerance of 1e-4 is off by 3e-5 of the peak, and costs two thirds of one of 1e-5.
 #: Levels are far apart, so a kept factor that does not lead soon is given up sooner.
@@ -27,22 +31,36 @@ ANSWER = 3e-3
 
 
 def solve_sites(
-    system: System, section: int, sites: Sites, todo: Iterable[Site], filler: Filler, tell: Teller
+    system: System,
+    section: int,
+    sites: Sites,
+    todo: Iterable[Site],
+    filler: Filler,
+    tell: Teller,
+    watch: SiteWatch | None = None,
 ) -> None:
     """Solve one section at sites, and add what it gives to their values. filler: of levels that need no fields."""
     cache = FactorCache(tolerance=TOLERANCE, patience=PATIENCE)
     for node in sorted({node for _, node in todo}):
         coupled, cache.factor = system.at(sites.angle(node)), None
         for site in [site for site in todo if site[1] == node]:
-            _Here(coupled, section, sites, site, cache, tell).solve(filler)
+            _Here(coupled, section, sites, site, cache, tell, watch).solve(filler)
 
 
 class _Here:
     """One section at one site."""
 
     def __init__(
-        self, coupled: Coupled, section: int, sites: Sites, site: Site, cache: FactorCache, tell: Teller
+        self,
+        coupled: Coupled,
+        section: int,
+        sites: Sites,
+        site: Site,
+        cache: FactorCache,
+        tell: Teller,
+        watch: SiteWatch | None,
     ) -> None:
+        self.watch = watch
         self.coupled, self.sites, self.site, self.cache, self.tell = coupled, sites, site, cache, tell
         self.phases, self.section = site[0], section
         k = len(self.phases)
@@ -86,6 +104,10 @@ class _Here:
         if not found.converged:
             self.sites.lost.append((self.site, at))
         self.tell()
+        if self.watch is not None:
+            currents = np.zeros(len(self.loads))
+            currents[phases] = self.levels[list(at)]
+            self.watch(self.section, self.site, at, coupled, found.unknowns, currents, self.cache)
         if len(phases) != 2 or len(self.levels) == 1:
             return found.unknowns, ()
         told = tangent_solutions(coupled, found.unknowns, list(self.loads[phases]), self.cache, ANSWER)

@@ -100,6 +100,10 @@ class Sites:
         """The nodes at which a set of phases is known, in rising order."""
         return [node for node in range(self.nodes) if self._source[phases, node][0] in self.values]
 
+    def image(self, phases: tuple[int, ...], node: int) -> tuple[Site, Image]:
+        """The site that is solved for a set of phases at a node, and what of it they are."""
+        return self._source[phases, node]
+
     def near(self, section: int, site: Site) -> Floats | None:
         """Fields of the same phases at nodes near by, shape (n_coarse,) * k + (size,): of the nearer side, or the mean
         where both are as near; None where there is none."""
