@@ -44,13 +44,14 @@ study = replace(
     ranges={
         **stepped.ranges,
         **{name: span for name, span in of_rotor.items() if name.startswith("rotor_pole.face")},
-        "rotor_pole.arc": Range(28 * deg, 46 * deg),
+        "rotor_pole.arc": Range(30 * deg, 46 * deg),
+        "stator_pole.arc": Range(30 * deg, 42 * deg),
         "drive.turn_on": Range(-48 * deg, -28 * deg),
         "drive.turn_off": Range(-14 * deg, 6 * deg),
     },
     limits=(Limit("mean_torque", least=LEAST_TORQUE), Limit("copper_mass", most=1.5)),
     linked={},
-    evaluations=20,
+    evaluations=18,
 )
 
 if __name__ == "__main__":
