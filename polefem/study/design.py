@@ -106,11 +106,8 @@ class Plan:
 
     @property
     def can_have_slopes(self) -> bool:
-        """Whether slopes of its map and figures can be asked for: switching angles are given, and phases are summed, or
-        meet under these angles alone."""
-        bridge = not all(isinstance(point, RectangularOperatingPoint) for point in self.operating_points)
-        free = self.all_currents or self.map_current > 0.0 or bridge
-        return isinstance(self.drive, RectangularCurrent) and (self.coupling == "summed" or not free)
+        """Whether slopes of its map serve in place of more maps: phases are summed, switching angles are given."""
+        return self.coupling == "summed" and isinstance(self.drive, RectangularCurrent)
 
     @property
     def meeting(self) -> tuple[RectangularCurrent, ...]:
@@ -123,8 +120,11 @@ class Plan:
         return tuple(dict.fromkeys([self.drive, *(drive for ways in points for drive in ways)]))
 
     def check_slopes(self) -> None:
-        """Raise InvalidValue where slopes of its map and figures cannot be asked for."""
-        if not self.can_have_slopes:
+        """Raise InvalidValue where slopes of its map and figures cannot be asked for: switching angles are to be given,
+        and phases summed, or to meet under given angles alone."""
+        points = all(isinstance(point, RectangularOperatingPoint) for point in self.operating_points)
+        given = points and not self.all_currents and not self.map_current
+        if not (self.can_have_slopes or (given and isinstance(self.drive, RectangularCurrent))):
             rule = "slopes are known at given switching angles, of phases summed or of those that meet under them alone"
             found = f"{self.coupling!r} with {self.drive}"
             allowed = (

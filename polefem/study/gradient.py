@@ -5,9 +5,10 @@ lowest is brought down while the torque at every angle stays between them. With 
 in the step this is a linear programme (scipy.optimize.linprog, HiGHS), solved within a box of the unit cube that grows
 where the model predicts well and shrinks where it does not, where the shape cannot be built, or where it gives no mesh.
 (Sequential linear programming for minimax problems: K. Madsen, J. Inst. Math. Appl. 16 (1975) 321-328; from memory.)
-Where ripple is to hold over what a workshop delivers, each draw of it has a lowest and a highest torque of its own
-(`polefem.study.spread`). Any other objective is taken the same way, without the torques. How far a limit was missed at
-the last step, beyond what the model said, is allowed for in the next as going with the square of the box.
+Where ripple is to hold over what a workshop delivers, or either way of turning, each draw of it and each way has a
+lowest and a highest torque of its own (`polefem.study.spread`). Any other objective is taken the same way, without the
+torques. How far a limit was missed at the last step, beyond what the model said, is allowed for in the next as going
+with the square of the box.
 
 Each design of the path is computed like any other, with its slopes, by the run of the study: it is kept at once, and a
 search that was stopped finds its path in the store. Their meshes are that of the first, moved: between fresh ones the
@@ -94,28 +95,34 @@ def _best_step(
 ) -> tuple[Array, float]:
     """The step within a box that the linear model likes best, and by how much its merit falls there."""
     n, limits = len(here), len(model.oversteps)
-    # Unknowns: the step, lowest and highest torque over the mean of each draw, and what each limit is missed by.
-    shifts = model.spread.shifts if len(model.torque) else np.empty((0, 0))
-    ends, angles = 2 * len(shifts), len(model.torque)
-    weights = model.spread.weights(model.torque) if ends else np.empty(0)
+    # Unknowns: the step, lowest and highest torque over the mean of each draw and way of turning, the ripple of each
+    # draw, and what each limit is missed by.
+    shifts, ways = (model.spread.shifts if len(model.torque) else np.empty((0, 0))), model.spread.ways
+    draws, angles = len(shifts), len(model.torque) // ways
+    ends, others = draws * ways, draws * (2 * ways + 1)
+    weights = model.spread.weights(model.torque) if draws else np.empty(0)
     prices = np.concatenate(
-        [np.zeros(n) if ends else model.slope, -weights, weights, np.full(limits, WEIGHT)]
+        [np.zeros(n) if draws else model.slope, np.zeros(2 * ends), weights, np.full(limits, WEIGHT)]
     )
-    own = np.tile(model.torque_slopes, (len(shifts), 1))
-    which = np.repeat(np.eye(len(shifts)), angles, axis=0)
-    none, free_of = np.zeros_like(which), np.zeros((len(own), limits))
+    own = np.tile(model.torque_slopes, (draws, 1))
+    which = np.repeat(np.eye(ends), angles, axis=0)
+    none, free_of = np.zeros_like(which), np.zeros((len(own), draws + limits))
     lowest = np.hstack([-own, which, none, free_of])
     highest = np.hstack([own, none, -which, free_of])
-    kept = np.hstack([model.overstep_slopes, np.zeros((limits, ends)), -np.eye(limits)])
-    torque = (model.torque + shifts).ravel() if ends else np.empty(0)
-    right = np.concatenate([torque, -torque, -(model.oversteps + bend * box**2)])
-    matrix = np.vstack([lowest, highest, kept]) if ends else kept
+    of_draw = np.repeat(np.eye(draws), ways, axis=0)
+    between = np.hstack(
+        [np.zeros((ends, n)), -np.eye(ends), np.eye(ends), -of_draw, np.zeros((ends, limits))]
+    )
+    kept = np.hstack([model.overstep_slopes, np.zeros((limits, others)), -np.eye(limits)])
+    torque = (model.torque + shifts).ravel() if draws else np.empty(0)
+    right = np.concatenate([torque, -torque, np.zeros(ends), -(model.oversteps + bend * box**2)])
+    matrix = np.vstack([lowest, highest, between, kept]) if draws else kept
     if rows is not None:
         room = np.maximum(rows[1] - rows[0] @ here, 0.0)
-        matrix = np.vstack([matrix, np.hstack([rows[0], np.zeros((len(room), ends + limits))])])
+        matrix = np.vstack([matrix, np.hstack([rows[0], np.zeros((len(room), others + limits))])])
         right = np.concatenate([right, room])
     bounds = [(max(-box, -at), min(box, 1.0 - at)) for at in here.tolist()]
-    free: list[tuple[float | None, float | None]] = [(None, None)] * ends + [(0.0, None)] * limits
+    free: list[tuple[float | None, float | None]] = [(None, None)] * others + [(0.0, None)] * limits
     found = scipy.optimize.linprog(prices, A_ub=matrix, b_ub=right, bounds=[*bounds, *free])
     if found.x is None:
         return np.zeros(n), 0.0

@@ -126,15 +126,8 @@ def model_of(search: Search, design: Design, record: Record) -> Model | None:
     slopes = np.array(columns).T
     end = 1 + len(base.torque)
     spread = _spread(search, design, outcome, base)
-    # A lowest and a highest torque for both ways: neither has more ripple.
-    value = spread.value(base.torque) if search.tolerances or _both_ways(search, design) else base.value
+    value = spread.value(base.torque) if search.tolerances else base.value
     return Model(value, slopes[0], base.torque, slopes[1:end], base.oversteps, slopes[end:], spread)
-
-
-def _both_ways(search: Search, design: Design) -> bool:
-    point, _, of = search.objective.rpartition(".")
-    asked = _point(design, point)
-    return of == "ripple" and isinstance(asked, RectangularOperatingPoint) and asked.both_ways
 
 
 def _sloped(search: Search, outcome: Outcome) -> Outcome:
@@ -157,8 +150,10 @@ def spread_ripple(search: Search, design: Design, record: Record) -> float | Non
 
 
 def _spread(search: Search, design: Design, outcome: Outcome, base: _Rows) -> Spread:
+    asked = _point(design, search.objective.rpartition(".")[0])
+    ways = len(asked.ways) if isinstance(asked, RectangularOperatingPoint) else 1
     if not search.tolerances:
-        return NOMINAL
+        return replace(NOMINAL, ways=ways)
     slopes = []
     for tolerance in search.tolerances:
         name, step = tolerance.field, step_of(tolerance.field)
@@ -166,7 +161,8 @@ def _spread(search: Search, design: Design, outcome: Outcome, base: _Rows) -> Sp
         near = [shifted(design, {name: value + sign * step}) for sign in (1.0, -1.0)]
         sides = [_near(search, design, outcome, other) for other in near]
         slopes.append(_slope(base, sides, step)[1 : 1 + len(base.torque)])
-    return spread_of(slopes, [tolerance.deviation for tolerance in search.tolerances], search.deviations)
+    sizes = [tolerance.deviation for tolerance in search.tolerances]
+    return replace(spread_of(slopes, sizes, search.deviations), ways=ways)
 
 
 def _near(search: Search, design: Design, outcome: Outcome, other: Design) -> _Rows | None:

@@ -30,17 +30,21 @@ class Spread:
     """What draws of a workshop do to torques.
 
     shifts: of the torque over the mean, shape (n_draws, n_angles). deviations: how many of them count beside the mean.
+    ways: of turning, whose torques stand one after the other over the angles; of a draw the larger ripple counts.
     """
 
     shifts: Array
     deviations: float = field(metadata=quantity())
+    ways: int = 1
 
     def __post_init__(self) -> None:
         self.shifts.flags.writeable = False
 
     def ripples(self, torque: Array) -> Array:
         """The ripple of each draw, shape (n_draws,), about torques over the mean, shape (n_angles,)."""
-        found: Array = np.ptp(torque + self.shifts, axis=1)
+        found: Array = np.ptp((torque + self.shifts).reshape(len(self.shifts), self.ways, -1), axis=2).max(
+            axis=1
+        )
         return found
 
     def value(self, torque: Array) -> float:

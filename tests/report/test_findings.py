@@ -47,6 +47,7 @@ def record(name: str, ripple: float, error: float | None = None, status: Status 
             "ripple": ripple,
             "current": 10.0,
             "turn_on": -30 * deg,
+            "ramp": 0.0,
             "turn_off": 0.0,
             "end_winding_inductance": 0.01,
             "unaligned_fringing": 0.01,

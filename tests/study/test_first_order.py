@@ -109,9 +109,10 @@ def test_slopes_are_kept_and_found_again(tmp_path: Path) -> None:
     assert np.array_equal(record.outcome.flux_map.torque, outcome().flux_map.torque)
 
 
-def test_slopes_are_of_phases_that_are_summed() -> None:
-    with pytest.raises(InvalidValue, match=r"slopes are known of single phases, .*: coupling is 'joint'"):
-        replace(PLAN, coupling="joint")
+def test_slopes_are_of_phases_that_are_summed_or_meet_under_given_angles() -> None:
+    with pytest.raises(InvalidValue, match=r"slopes are known at given switching .*: coupling is 'joint'"):
+        replace(PLAN, coupling="joint", all_currents=True)
+    assert replace(PLAN, coupling="joint").meeting == (PLAN.drive,)
     assert replace(PLAN, coupling="joint", slopes=()).slopes == ()
 
 

@@ -239,10 +239,12 @@ def test_what_a_gradient_search_is_asked() -> None:
         search(starts=0)
     with pytest.raises(InvalidValue, match="a bend has a radius: least_radius is -1 m"):
         search(least_radius=-1.0)
-    with pytest.raises(InvalidValue, match=r"slopes are known of single phases, .*: coupling is 'joint'"):
-        replace(search(), plan=replace(search().plan, coupling="joint"))
+    with pytest.raises(InvalidValue, match=r"slopes are known at given switching .*: coupling is 'joint'"):
+        replace(search(), plan=replace(search().plan, coupling="joint", map_current=12.0))
     suited = SuitedSwitching(least_torque=1.0)
-    with pytest.raises(InvalidValue, match="at given switching angles: coupling is 'summed' with"):
+    with pytest.raises(
+        InvalidValue, match=r"slopes are known at given switching angles, .*: coupling is 'summed' with"
+    ):
         replace(search(), plan=replace(search().plan, drive=suited, current_points=3))
     assert search(limits=(Limit("mean_torque", least=1.0),)).method == "gradient"
 
