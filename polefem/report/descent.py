@@ -3,13 +3,14 @@ the last must be held."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from polefem import study as later
+from polefem.drive import rectangular_torque
 from polefem.outline.builds import Build, builds_of
 from polefem.params import Machine
 from polefem.report import plotting
@@ -34,6 +35,9 @@ __all__ = ["Descent", "GapCurve", "descent_of", "draw_descent", "draw_first_and_
 
 Array = NDArray[np.float64]
 
+#: Ramps under which what was found with currents that step is looked at too.
+RAMPS = (2 * deg, 4 * deg)
+
 
 @dataclass(frozen=True, eq=False)
 class Descent:
@@ -44,7 +48,8 @@ class Descent:
     design keeps the limits. best: shape (n_steps,): whether it is the best so far of its descent. begins: steps at
     which descents begin. first, last: what the best descent began with, and its best, with their records. finer: the
     record of the last on a finer mesh. tightness: of the last. spread: mean ripple and some deviations over what a
-    workshop does, shape (n_steps,), by which the search went where it has tolerances; spread_words: what it is.
+    workshop does, shape (n_steps,), by which the search went where it has tolerances; spread_words: what it is. ramps:
+    ripple of the last by the ramps of its current, rad, its angles and current as they are; none where not known.
     """
 
     figures: tuple[str, ...]
@@ -59,6 +64,7 @@ class Descent:
     tightness: later.Tightness | None
     spread: Array | None = None
     spread_words: str = ""
+    ramps: Mapping[float, float] = field(default_factory=dict)
 
 
 def descent_of(search: Search, records: Sequence[Record]) -> Descent | None:
@@ -99,7 +105,19 @@ def descent_of(search: Search, records: Sequence[Record]) -> Descent | None:
         tightness=later.tightness_of(search, last, path[ends[1]]),
         spread=spread,
         spread_words=f"ripple: mean + {search.deviations:g} deviations",
+        ramps=ripple_by_ramp(last, path[ends[1]]) if search.objective == "ripple" else {},
     )
+
+
+def ripple_by_ramp(design: Design, record: Record) -> dict[float, float]:
+    """Ripple of a design by the ramps (rad) of its current, at its angles and its current: how much of what a search
+    found needs currents that step; of one whose current has ramps, with these and without."""
+    known, figures = record.outcome.machine_map, record.figures
+    if known is None or figures is None or (known.coupling == "joint" and not figures.ramp):
+        return {}  # a joint map with slopes knows phases where they meet under its own drive
+    m, drive = later.at_work(known, design.machine, design.plan.end_effects), figures.switching
+    ramps = [ramp for ramp in (0.0, drive.ramp or RAMPS[0], drive.ramp or RAMPS[1]) if ramp <= drive.dwell]
+    return {ramp: rectangular_torque(m, replace(drive, ramp=ramp), figures.current).ripple for ramp in ramps}
 
 
 def _spread(search: Search, path: Sequence[Record]) -> Array:

@@ -10,6 +10,7 @@ import pytest
 from matplotlib.image import imread
 
 from polefem import FreeFace, Limit, Pole
+from polefem.maps import linear_map, summed
 from polefem.outline.builds import builds_of
 from polefem.report import (
     descent_drawings,
@@ -19,8 +20,9 @@ from polefem.report import (
     gap_along_face,
     save,
 )
-from polefem.report.page.descent import ends_table, tightness_table
-from polefem.study import Figures, Outcome, Record, Status, Tightness
+from polefem.report.descent import ripple_by_ramp
+from polefem.report.page.descent import ends_table, ramps_sentence, tightness_table
+from polefem.study import Design, Figures, Outcome, Record, Status, Tightness
 from polefem.study.searching import begins_of
 from polefem.units import deg, mm
 from tests.field.built_machines import half_turn
@@ -34,7 +36,7 @@ def record(point: list[float], ripple: float | None, torque: float = 3.1, finer:
     changes = {**design.changes, **({"mesh.corner": 0.2} if finer else {})}
     outcome = Outcome(Status.REFUSED, "it cannot be built")
     if ripple is not None:
-        values = {**dict.fromkeys(Figures.names(), 1.0), "ripple": ripple, "mean_torque": torque}
+        values = {**dict.fromkeys(Figures.names(), 1.0), "ripple": ripple, "mean_torque": torque, "ramp": 0.0}
         outcome = Outcome(Status.SOLVED, figures=Figures(**values))
     return Record(f"{point} {len(changes)}", str(changes), changes, outcome)
 
@@ -71,6 +73,31 @@ def test_the_path_is_told_from_the_records(monkeypatch: pytest.MonkeyPatch) -> N
     rows = ends_table(found).rows
     assert [cell.text for cell in rows[0]] == ["ripple", "50.0", "20.0", "21.0", "%"]
     assert {drawing.name for drawing in descent_drawings(found)} == {"descent", "first-and-last"}
+
+
+def smooth_only_where_it_steps(design: Design, ramp: float = 0.0) -> bool:
+    """Torque of a straight rise that is handed over in straight lines: half of it in the middle (by hand, as in
+    tests/drive/test_rectangular.py)."""
+    m = summed(linear_map(60e-3, 6e-3, full=0.0, apart=40 * deg, current=10.0, corner=1e-7))
+    ends = {"turn_on": -36 * deg, "turn_off": -6 * deg, "current": 8.0, "ramp": ramp}
+    figures = Figures(**{**dict.fromkeys(Figures.names(), 1.0), **ends})
+    outcome = Outcome(Status.SOLVED, figures=figures, machine_map=m)
+    found = ripple_by_ramp(design, Record("last", "last", {}, outcome))
+    wanted = {0.0: 0.0, **{r * deg: 0.5 / (1 - r / 90) for r in (2, 4)}}
+    return found.keys() == wanted.keys() and found == pytest.approx(wanted, abs=1e-4)
+
+
+def test_how_much_smoothness_needs_a_current_that_steps() -> None:
+    (design,) = SEARCH.designs(np.array(FIRST)[None], 0)
+    assert smooth_only_where_it_steps(design) and not smooth_only_where_it_steps(design, 3 * deg)
+    found = descent_of(SEARCH, records())
+    assert found is not None and not found.ramps and ramps_sentence(found) == ""  # their maps are gone
+    record, m = found.last[1], summed(linear_map(60e-3, 6e-3, full=0.0, apart=40 * deg, current=10.0))
+    known = replace(record, outcome=replace(record.outcome, machine_map=m, figures=record.figures))
+    said = ramps_sentence(
+        replace(found, last=(design, known), ramps={0.0: 0.05, 2 * deg: 0.3, 4 * deg: 0.52})
+    )
+    assert "phases summed, where the current steps: 5.00 %" in said and "4.00 deg: 52.0 %" in said
 
 
 def test_descents_begin_at_the_starts() -> None:

@@ -8,7 +8,13 @@ from dataclasses import dataclass
 from polefem.copper import joining_plan, winding_order
 from polefem.ranking import DriveOrders, change_sentence, remarks, sensitivity_sentence
 from polefem.report.findings import Findings, Shape
-from polefem.report.page.descent import ends_table, levers_table, tightness_note, tightness_table
+from polefem.report.page.descent import (
+    ends_table,
+    levers_table,
+    ramps_sentence,
+    tightness_note,
+    tightness_table,
+)
 from polefem.report.page.hearing import forces_of, sound_table, to_hear
 from polefem.report.page.point_tables import drives_table, operating_point_tables, shaft_table
 from polefem.report.page.tables import (
@@ -61,11 +67,13 @@ class Winding:
 @dataclass(frozen=True)
 class PathPart:
     """What a page says of a search along slopes. lever: that was free, empty where all fields were. ends: what it came
-    from and to. held: how tightly the last must be held; None where its slopes are not known. note: what that means."""
+    from and to. ramps: what its smoothness needs of the current. held: how tightly the last must be held; None where
+    its slopes are not known. note: what that means."""
 
     lever: str
     pictures: tuple[Picture, ...]
     ends: Table
+    ramps: str
     held: Table | None
     note: str
 
@@ -205,7 +213,8 @@ def _paths(findings: Findings, pictures: Mapping[str, Sequence[Picture]]) -> tup
     found = []
     for lever, one in findings.descents.items():
         held = None if one.tightness is None else tightness_table(one.tightness)
-        found.append(PathPart(lever, tuple(pictures.get(lever, ())), ends_table(one), held, tightness_note()))
+        drawn, ramps = tuple(pictures.get(lever, ())), ramps_sentence(one)
+        found.append(PathPart(lever, drawn, ends_table(one), ramps, held, tightness_note()))
     return tuple(found)
 
 

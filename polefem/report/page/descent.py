@@ -17,7 +17,7 @@ from polefem.study import (
     quantity_of_figure,
 )
 
-__all__ = ["ends_table", "levers_table", "tightness_note", "tightness_table"]
+__all__ = ["ends_table", "levers_table", "ramps_sentence", "tightness_note", "tightness_table"]
 
 _OF_POINT = ("ripple", "mean_torque", "copper_loss", "peak_current", "peak_voltage")
 _SHOWN = ("ripple", "mean_torque", "lowest_torque", "highest_torque", "current", "copper_loss")
@@ -72,6 +72,27 @@ def ends_table(descent: Descent) -> Table:
     heads = (Head("figure", number=False), *(Head(title) for title in records), Head("unit", number=False))
     said = f"What the search came from and to: {descent.first[0].name}, {descent.last[0].name}"
     return Table(said, heads, tuple(rows))
+
+
+def ramps_sentence(descent: Descent) -> str:
+    """How much of the last's smoothness needs a current that steps; empty where it is not known."""
+    found, figures = descent.ramps, descent.last[1].figures
+    known = descent.last[1].outcome.machine_map
+    if len(found) < 2 or figures is None or known is None:
+        return ""
+    ripple, angle = quantity_of_figure("ripple"), quantity_of_figure("ramp")
+    said = [f"{angle.text(ramp)}: {ripple.text(value)}" for ramp, value in found.items() if ramp]
+    summed = ", phases summed" if known.coupling == "summed" else ""
+    stepped = f"where the current steps: {ripple.text(found[0.0])}"
+    rest = (
+        "The search was for these ramps"
+        if figures.ramp
+        else "A bridge's current takes its time to rise and fall"
+    )
+    return (
+        f"Ripple of the last at the same angles and current{summed}, {stepped}; where it rises and falls over "
+        f"{', '.join(said)}. {rest}."
+    )
 
 
 def tightness_table(tightness: later.Tightness) -> Table:
