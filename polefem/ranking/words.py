@@ -127,7 +127,10 @@ def verdict_sentences(uncertainty: Uncertainty) -> tuple[str, ...]:
 
 
 def fields_text(ranking: Ranking, most: int = 8) -> str:
-    """What the first designs change, each field in the unit it is read in; empty where that is more than numbers."""
+    """What the first designs change, each field in the unit it is read in; empty where that is more than numbers.
+
+    A row for each design; where that is too wide, a row for each field, of as many designs as there is room for.
+    """
     first = ranking.ordered[:most]
     names = list(dict.fromkeys(name for record in first for name in record.changes))
     if not names or not all(isinstance(r.changes.get(n, 0.0), int | float) for r in first for n in names):
@@ -137,7 +140,11 @@ def fields_text(ranking: Ranking, most: int = 8) -> str:
         [r.name, *(field_text(n, r.changes[n]) if n in r.changes else "unchanged" for n in names)]
         for r in first
     ]
-    return "\n".join(["What each shape changes", "", *columns(rows)]) + "\n"
+    lines = columns(rows)
+    if max(map(len, lines)) > _WIDTH:
+        turned = [columns(list(zip(*rows[: count + 1], strict=True))) for count in range(1, len(rows))]
+        lines = [one for one in turned if max(map(len, one)) <= _WIDTH or one is turned[0]][-1]
+    return "\n".join(["What each shape changes", "", *lines]) + "\n"
 
 
 def pareto_text(best: Sequence[Record], objectives: Sequence[str]) -> str:

@@ -161,7 +161,7 @@ def draw_descent(descent: Descent) -> plotting.Figure:
         _draw_steps(axes, descent, values)
         _limits(axes, limits, size)
     every[0].set_title(
-        "A step at a time; filled: keeps the limits, line: the best so far of each descent",
+        "A step at a time; filled: keeps the limits,\nline: the best so far of each descent",
         fontsize="medium",
         loc="left",
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from dataclasses import replace
 
 import pytest
 
@@ -120,3 +121,13 @@ def test_csv_holds_every_figure_in_si() -> None:
     assert set(Figures.names()) <= set(rows[0])
     assert rows[0]["rotor_pole.arc"] == "0.5" and rows[3]["air_gap"] == "0.0"
     assert rows[3]["reason"].startswith("the air gap")
+
+
+def test_many_changes_stand_in_rows_within_the_width_of_a_terminal() -> None:
+    faces = {f"rotor_pole.face.rises.{k}": 1e-5 * k for k in range(24)}
+    many = [replace(record, changes=faces) for record in RECORDS if record.figures]
+    lines = fields_text(rank(many, "")).splitlines()
+    assert max(map(len, lines)) <= 110 and len(lines) == 2 + 2 + 24
+    assert lines[2].split()[0] == "shape" and lines[4].split()[0] == "rotor_pole.face.rises.0"
+    long = [replace(record, name=f"{record.name} {'x' * 50}") for record in many]
+    assert len(fields_text(rank(long, "")).splitlines()[2].split()) < len(lines[2].split()) + 3
