@@ -22,7 +22,7 @@ from polefem.drive.machine_map import of_machine
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
 from polefem.params.checks import positive
-from polefem.params.drive_spec import RectangularCurrent
+from polefem.params.rectangular import RectangularCurrent
 
 __all__ = [
     "RIPPLE_FORMULA",

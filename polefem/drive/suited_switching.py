@@ -24,7 +24,7 @@ from polefem.drive.machine_map import of_machine
 from polefem.drive.rectangular import RectangularTorque
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
-from polefem.params.drive_spec import RectangularCurrent, SuitedSwitching
+from polefem.params.rectangular import RectangularCurrent, SuitedSwitching
 
 __all__ = ["suited_switching"]
 

@@ -14,7 +14,7 @@ from polefem.drive import (
 )
 from polefem.errors import InvalidValue
 from polefem.maps import CoupledMap, linear_map, summed
-from polefem.params.drive_spec import RectangularCurrent
+from polefem.params.rectangular import RectangularCurrent
 from polefem.units import deg
 from tests.maps.coupled_phases import coupled
 from tests.maps.saturating import sampled
