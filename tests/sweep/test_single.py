@@ -47,3 +47,18 @@ def test_of_points_that_repeat_one_is_solved() -> None:
 
     assert repeats(found.torque) and not repeats(np.abs(found.torque))
     assert (found.flux_linkage[:, 0] == found.flux_linkage[:, 3]).all()
+
+
+@pytest.mark.parametrize("rounded", [False, True])
+def test_half_a_pitch_is_the_same_to_either_side(rounded: bool) -> None:
+    """Also when the last digits of angles were rounded off, as where angles were added."""
+    pitch = np.pi / 2
+    angles = np.linspace(-pitch / 2, pitch / 2, 13)
+    distinct, where, _ = sweep.distinct_angles(
+        np.round(angles, 12) if rounded else angles, pitch, mirror=False
+    )
+    assert len(distinct) == 12 and where[0] == where[-1] == 0
+    half, _, signs = sweep.distinct_angles(np.round(angles, 12) if rounded else angles, pitch, mirror=True)
+    assert len(half) == 7 and signs[3] == -1.0
+    # The twin: angles that are apart stay so.
+    assert len(sweep.distinct_angles(np.append(angles[:-1], pitch / 2 - 1e-9), pitch, mirror=False)[0]) == 13
