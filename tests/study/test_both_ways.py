@@ -28,7 +28,7 @@ from polefem.study import (
 )
 from polefem.study.gradient import Computed, descend
 from polefem.study.linear_model import Model
-from polefem.study.pipeline import KnownMap
+from polefem.study.solver import KnownMap
 from polefem.study.spread import NOMINAL
 from polefem.units import deg, rpm
 from tests.maps.saturating import PITCH, exact
