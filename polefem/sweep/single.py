@@ -39,8 +39,6 @@ COARSER = 1.5
 SAMPLE_ANGLES = 8
 COVER_FLUX_LINKAGE = 1.2
 COVER_TORQUE = 1.7
-#: Angles closer than this are one, rad.
-SAME = 1e-11
 #: How often the steps of a map's angles may be halved where its torque is in doubt.
 ADDED = 2
 
@@ -187,8 +185,7 @@ def distinct_angles(angles: Floats, pitch: float, mirror: bool) -> tuple[Floats,
     for is, and the sign of its torque.
     """
     folded = (angles + pitch / 2) % pitch - pitch / 2
-    # Half a pitch is the same to either side, and remains so when its last digits were rounded off.
-    folded = np.where(np.abs(np.abs(folded) - pitch / 2) < SAME, -pitch / 2, folded)
+    folded[np.abs(np.abs(folded) - pitch / 2) < 1e-11] = -pitch / 2  # same to either side, rounded off or not
     signs = np.ones(len(angles))
     if mirror:
         signs = np.where(folded < 0, -1.0, 1.0)

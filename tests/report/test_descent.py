@@ -60,7 +60,7 @@ def records() -> list[Record]:
 
 
 def test_the_path_is_told_from_the_records(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("polefem.report.descent.begins_of", lambda search, records: [0, 6])
+    monkeypatch.setattr("polefem.study.begins_of", lambda search, records: [0, 6])
     found = descent_of(SEARCH, records())
     assert found is not None and found.figures == ("ripple", "mean_torque")
     assert found.values.shape == (8, 2) and np.isnan(found.values[3]).all()
