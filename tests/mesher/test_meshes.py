@@ -61,7 +61,7 @@ def test_one_pole_of_a_symmetric_side_is_its_own_mirror_image(name: str) -> None
 def test_a_unit_of_a_whole_turn_is_meshed_all_round() -> None:
     poles = tuple(Pole(arc=arc * deg) for arc in (30, 31, 32, 33))
     side = sections(replace(half_turn(), rotor_pole=poles))[0].rotor
-    assert side.unit_poles == side.poles == 4
+    assert side.unit_poles == side.row.poles == 4
     mesh = mesh_side(side, MeshSpec.named("normal"), 1)
     assert upright(mesh) and closed(mesh, side) and areas_match(mesh, side, 1e-5) and curves_met(mesh, side)
 

@@ -72,7 +72,7 @@ def test_half_a_symmetric_pole_is_reckoned_as_a_whole_one_that_barely_is_not(nam
             ),
         )
         found = [sides(replace(half_turn(), rotor_pole=pole))[0] for pole in poles]
-        assert [side.mirror for side in found] == [hair == 0.0] * 2
+        assert [side.row.mirror for side in found] == [hair == 0.0] * 2
         counts.append([reckoned(side, spec) for side in found])
     assert counts[0] == pytest.approx(counts[1], rel=0.02)
     assert 2 * np.array(counts[0]) != pytest.approx(counts[1], rel=0.02)

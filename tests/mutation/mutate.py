@@ -11,7 +11,8 @@ checkout, tells each change as it was tried, one that no test noticed with its l
 guesses, cosmetics): they are left out of the share.
 
 Of a room's tests and the examples of its docstrings those are run that came by the changed statement (pytest-cov's
-contexts); where none is known to have, as in compiled functions, other processes and constants, all of them are.
+contexts), then, if those notice nothing, the rest of their files; where none is known to have, as in compiled
+functions, other processes and constants, all of them are.
 """
 
 from __future__ import annotations
@@ -174,9 +175,12 @@ def passes(tests: Sequence[str], copy: Path, seconds: float | None = None) -> bo
         "PYTHONDONTWRITEBYTECODE": "1",
         "OMP_NUM_THREADS": "1",
     }
-    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    quiet = subprocess.DEVNULL
     try:
-        return subprocess.run(command, cwd=copy, env=environment, timeout=seconds, **quiet).returncode == 0
+        ended = subprocess.run(
+            command, cwd=copy, env=environment, timeout=seconds, stdout=quiet, stderr=quiet
+        )
+        return ended.returncode == 0
     except subprocess.TimeoutExpired:
         return False
 
