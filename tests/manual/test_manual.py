@@ -68,7 +68,7 @@ def test_the_study_of_the_quick_start_is_one(monkeypatch: pytest.MonkeyPatch) ->
     exec(compile(source, "quick-start.md", "exec"), scope)
     study = scope["study"]
     assert isinstance(study, Study)
-    assert [outline_of(design.machine).rotor.poles for design in study.designs()] == [6, 6, 6]
+    assert [outline_of(design.machine).rotor.row.poles for design in study.designs()] == [6, 6, 6]
 
 
 @pytest.mark.parametrize("module", [cells, docstrings])
