@@ -41,15 +41,27 @@ def sound_table(findings: Findings) -> Table | None:
             for name in (pull, wave):
                 value = shape.figures.value(name)
                 cells.append(figure_cell(name, value, error_from_map(shape.record, name)))
-            own, first = shape.figures.value(velocity), heard[0].figures.value(velocity)
-            level = later.relative_level(own, first) if own and first else None
-            cells.append(Cell("-" if level is None else f"{level:+.1f}", level))
+            cells.append(_level(shape, heard[0], velocity))
         rows.append(tuple(cells))
     return Table(
         "Swing of the pull, and level of the ring against the first shape",
         tuple(heads),
         tuple(rows),
     )
+
+
+def _level(shape: Shape, first: Shape, velocity: str) -> Cell:
+    """How a shape moves against the first, dB, and how far that may be off by both fields."""
+    own, other = shape.figures.value(velocity), first.figures.value(velocity)
+    if not own or not other:
+        return Cell("-", None)
+    level = later.relative_level(own, other)
+    errors = [error_from_map(one.record, velocity) for one in (shape, first)]
+    said = ""
+    if shape is not first and errors[0] is not None and errors[1] is not None:
+        off = errors[0] / own + errors[1] / other
+        said = f"± {later.relative_level(1.0 + off, 1.0):.1f}"
+    return Cell(f"{level:+.1f}", level, said)
 
 
 def to_hear(shape: Shape) -> tuple[str, ...]:
