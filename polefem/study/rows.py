@@ -15,7 +15,7 @@ from polefem.study.record import Figures, Outcome, Status, point_figures
 
 __all__ = ["LAYOUT", "SCHEMA", "design_row", "detail_row", "outcome_of", "signed", "sound", "text_of"]
 
-SCHEMA = 11
+SCHEMA = 12
 """Version of the layout of a store; one of another version is refused, never guessed at."""
 
 _FIGURES = ", ".join(f"{name} REAL" for name in Figures.names())
