@@ -90,6 +90,7 @@ ROOMS: dict[str, Sees] = {
             "copper",
             "field",
             "maps",
+            "sweep",
             "slopes",
             "estimates",
             "drive",

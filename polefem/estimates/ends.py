@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from polefem.estimates.end_fringing import EndFringing, end_fringing, with_end_fringing
 from polefem.estimates.end_winding import end_winding_inductance, with_end_winding
@@ -40,11 +40,32 @@ def end_effects(flux_map: FluxMap, machine: Machine | DrawnMachine) -> EndEffect
 
 
 def with_end_effects(
-    flux_map: FluxMap, machine: Machine | DrawnMachine, end_winding: bool = True, fringing: bool = True
+    flux_map: FluxMap,
+    machine: Machine | DrawnMachine,
+    end_winding: bool = True,
+    fringing: bool = True,
+    factor: float = 1.0,
 ) -> FluxMap:
-    """The map with either estimate or both, as its `remarks` then say; with neither, the map itself."""
+    """The map with either estimate or both, as its `remarks` then say; with neither, the map itself.
+
+    factor: how many times the estimates, as a measurement may ask for (`polefem.measured`).
+    """
     # Fringing first: the end turns' inductance drives nothing across the gap.
-    known = drawn(machine)
+    known, found = drawn(machine), flux_map
     if fringing:
-        flux_map = with_end_fringing(flux_map, known)
-    return with_end_winding(flux_map, known) if end_winding else flux_map
+        found = with_end_fringing(found, known)
+    if end_winding:
+        found = with_end_winding(found, known)
+    return found if factor == 1.0 or found is flux_map else _times(flux_map, found, factor)
+
+
+def _times(flat: FluxMap, full: FluxMap, factor: float) -> FluxMap:
+    """The flat map and so many times what another has more than it."""
+    linear = {
+        name: getattr(flat, name) + factor * (getattr(full, name) - getattr(flat, name))
+        for name in ("flux_linkage", "torque", "coenergy")
+    }
+    slopes = flat.incremental_inductance, full.incremental_inductance
+    known = None if slopes[0] is None or slopes[1] is None else slopes[0] + factor * (slopes[1] - slopes[0])
+    remarks = (*full.remarks, f"of these estimates {factor:.4g} times are in it, as was measured")
+    return replace(full, **linear, incremental_inductance=known, remarks=remarks)

@@ -23,8 +23,9 @@ Complexes = NDArray[np.complex128]
 #: By these parts of the unmeshed gap the moving side's circle goes towards the other side, and the other side's towards
 #: its own faces: of a gap of 1 they leave a strip of 0.62, a ring of 0.17 and a strip of 0.21.
 AHEAD, BACK = 0.74, 0.08
-#: No moved triangle may be worse shaped than this (`mesh.quality`).
-WORST = 0.02
+#: No moved triangle may be worse shaped than this (`mesh.quality`): at 0.4 of the gap those of rough meshes, long in a
+#: narrow gap already, come down to 0.01, and none is near to folding.
+WORST = 0.005
 
 
 def with_wide_strip(outline: Outline, moving: Member) -> Outline:

@@ -43,7 +43,7 @@ Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 Offset = Literal["static", "whirling"]
 
-MOST_OFFSET = 0.45
+MOST_OFFSET = 0.4
 """No rotor is moved by more than this part of its gap."""
 #: Places round the circle, in times of those in the usual ring.
 CLOSER = 4

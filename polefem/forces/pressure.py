@@ -8,7 +8,7 @@ evenly spaced angles of one pitch are all there is to know at a constant speed.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -102,6 +102,28 @@ class GapPressure:
     def wave_swing(self) -> float:
         """The swing of the order that matters, N: that of a phase's poles, which squeezes the ring."""
         return self.order_swing(self.phase_poles)
+
+    def less(self, other: GapPressure) -> GapPressure:
+        """What this pressure has more than another of the same machine under the same currents: an error, where the
+        other is of another mesh.
+
+        Raises InvalidValue for other angles or places.
+        """
+        same = self.pull.shape == other.pull.shape and np.allclose(self.angles, other.angles)
+        if not same:
+            rule, allowed = (
+                "pressures are compared at the same angles and places",
+                f"of shape {self.pull.shape}",
+            )
+            raise InvalidValue(refusal(rule, "other.pull", f"of shape {other.pull.shape}", allowed))
+        pull, shear, torque = self.pull - other.pull, self.shear - other.shear, self.torque - other.torque
+        return replace(self, pull=pull, shear=shear, torque=torque)
+
+    def every_second(self, start: int) -> GapPressure:
+        """The same at every second of its angles, from the first (0) or from the one after (1)."""
+        own = slice(start, None, 2)
+        names = ("angles", "currents", "pull", "shear", "torque")
+        return replace(self, **{name: getattr(self, name)[own] for name in names})
 
     def __repr__(self) -> str:
         return (

@@ -1,7 +1,9 @@
 """The few causes that may explain why a built machine is not the drawn one, and how far each may be off beforehand.
 
 - angle offset: of the first mark on the bench, and of nothing in the machine;
-- air gap, stacking factor: as the drawing's tolerances say;
+- air gap, stacking factor: as the drawing's tolerances say. The stacking factor is that of both stacks, since both are
+  punched from one sheet and pressed alike; where the drawing gives the rotor one of its own (a solid rotor has 1), it
+  is that of the stator alone: a phase's readings see both in series with the gap, and could not tell a second one;
 - ends: what the flux round the ends of the stack and the end turns add, over its estimate (`polefem.estimates`), which
   is taken as good to some 30 %;
 - knee: of the steel, in shares of what building did to cores that were measured (`polefem.materials.as_built`): 0 for

@@ -107,7 +107,8 @@ class Readings:
 
     def __repr__(self) -> str:
         counts = ", ".join(f"{n} of {kind}" for kind in KINDS if (n := int(self.of(kind).sum())))
-        return f"Readings({counts or 'none'}; {len(self.left_out)} rows left out)"
+        lost = len(self.left_out)
+        return f"Readings({counts or 'none'}; {lost} row{'' if lost == 1 else 's'} left out)"
 
 
 def unit_of(kind: Kind) -> tuple[str, float]:

@@ -63,6 +63,11 @@ class Recording:
             array.flags.writeable = False
             object.__setattr__(self, name, array)
 
+    def reversed(self) -> Recording:
+        """The same with both signs turned: of a step the other way, so that it can be laid beside one this way. Their
+        mean (`polefem.measured.both_ways`) is free of remanence, and half of their difference is the remanent flux."""
+        return Recording(self.times, -self.voltages, -self.currents, f"{self.name}, reversed")
+
 
 @dataclass(frozen=True, eq=False)
 class LinkageCurve:

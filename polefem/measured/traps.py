@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import cmath
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
 
 from polefem.errors import InvalidValue, refusal
@@ -43,6 +44,8 @@ CAUTIONS = (
 
 #: Copper, per kelvin about 20 degrees Celsius (IEC 60028; from memory).
 COPPER_PER_KELVIN = 0.00393
+#: What lies both ways is told from deviations where they alone give as much so seldom.
+TOLD = 0.01
 #: An inductance off by more than this is said to be.
 NOTED = 0.02
 
@@ -130,15 +133,44 @@ def mark_sentences(prediction: Prediction, points: Readings, offset: float = 0.5
 
 @dataclass(frozen=True, eq=False)
 class BothWays:
-    """Readings taken both ways: means, shape (n,); halves: half of the difference, shape (n,), what remanence, or the
-    friction of a lever, puts on each reading one way and the other."""
+    """Readings taken both ways. readings: their means, with the deviations of means. halves: half of the difference,
+    shape (n,): what the friction of a lever, or remanence, puts on each reading one way and takes from it the other."""
 
-    means: Floats
+    readings: Readings
     halves: Floats
+
+    def __post_init__(self) -> None:
+        self.halves.flags.writeable = False
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """How large what the means are free of was, of each kind, and whether it can be told from the deviations."""
+        said = []
+        for kind in dict.fromkeys(self.readings.kinds):
+            own = self.readings.of(kind)
+            unit, size = unit_of(kind)
+            sizes = np.abs(self.halves[own]) / size
+            # A half has the deviation of a mean.
+            chance = float(
+                scipy.stats.chi2.sf(
+                    float(np.sum((self.halves[own] / self.readings.deviations[own]) ** 2)), int(own.sum())
+                )
+            )
+            cause = "friction of the lever, or remanence" if kind == "torque" else "remanence"
+            what = f"{kind} both ways: half of the difference is {sizes.mean():.2g} {unit} on average, up to "
+            what += f"{sizes.max():.2g} {unit}"
+            if chance < TOLD:
+                said.append(f"{what}: {cause}. The means are free of it; a reading one way alone is not.")
+            else:
+                said.append(
+                    f"{what}, no more than the stated deviations: no {cause.replace(', or', ' and no')} is seen."
+                )
+        return tuple(said)
 
 
 def both_ways(one: Readings, other: Readings) -> BothWays:
-    """Readings of the same points taken with the current (or the turning of the lever) one way, then the other.
+    """Readings of the same points taken with the lever going up and coming down, or with the current one way and the
+    other (a recording turned round by `Recording.reversed`), each as the size that was read.
 
     The mean is free of what does not turn with it; half of the difference says how large that was.
     Raises InvalidValue for readings of different points.
@@ -154,8 +186,16 @@ def both_ways(one: Readings, other: Readings) -> BothWays:
             "the same angles and currents in the same order",
         )
         raise InvalidValue(refusal(rule, "points", "others", allowed))
-    a, b = one.values, other.values
-    return BothWays((a + b) / 2, (a - b) / 2)
+    places = tuple(f"{a} and {b}" for a, b in zip(one.places, other.places, strict=True))
+    left_out = tuple(dict.fromkeys((*one.left_out, *other.left_out)))
+    means = replace(
+        one,
+        values=(one.values + other.values) / 2,
+        deviations=np.hypot(one.deviations, other.deviations) / 2,
+        places=places,
+        left_out=left_out,
+    )
+    return BothWays(means, (one.values - other.values) / 2)
 
 
 def resistance_error(resistance: float, current: float, time: float, kelvin: float) -> float:

@@ -39,11 +39,14 @@ class Plan:
     phases that do not know of each other. all_currents: whether the map knows phases together at any of their
     currents, as bridges need, and not at those of the rectangular current alone; so it does in any case where it is
     driven by a bridge below. end_effects: whether torque and currents are those of the map with estimates of end
-    turns and end fringing in it; inductances are the field's own in any case. turning: at which the iron loss is
+    turns and end fringing in it, or how many times these estimates, as a machine on the bench was found to have them;
+    inductances are the field's own in any case. turning: at which the iron loss is
     asked for; None for no iron loss. operating_points: other drives that each design is judged under, and what else
     is asked of it (a start, a reading of the angle), on the same map. hearing: how the pull in the gap is listened to
-    at each of these that drives; None for not at all. map_current: A, up to which the map goes at least: the highest
-    that a bridge will let flow. slopes: fields of the machine in which the map's slopes are asked for too; of phases
+    at each of these that drives; None for not at all. rotor_offset: of the rotor from its axis, m, as in a seat bored
+    aside: what that does to the torque is added, from fields of the whole turn. map_current: A, up to which the map
+    goes at least: the highest that a bridge will let flow. slopes: fields of the machine in which the map's slopes are
+    asked for too; of phases
     that are summed, at given switching angles. They are the machine's own while one phase conducts at a time, as with a
     dwell of one stroke. meshed_as: a near machine whose mesh is moved to each design, so that figures of near
     designs differ by their shapes and not by their meshes; None for a mesh of each design's own.
@@ -57,10 +60,11 @@ class Plan:
     current_points: int = 6
     coupling: Literal["joint", "summed"] = "joint"
     all_currents: bool = False
-    end_effects: bool = False
+    end_effects: bool | float = False
     turning: Turning | None = None
     operating_points: tuple[OperatingPoint, ...] = ()
     hearing: Hearing | None = None
+    rotor_offset: float = field(default=0.0, metadata=quantity("mm"))
     map_current: float = field(default=0.0, metadata=quantity("A"))
     slopes: tuple[str, ...] = ()
     meshed_as: Machine | None = None
@@ -69,7 +73,8 @@ class Plan:
     def terms(self) -> str:
         """What designs are compared on, in words."""
         phases = "" if self.coupling == "joint" else ", phases summed as if each were alone"
-        return f"{self.basis}{phases}{', with estimates of end effects' if self.end_effects else ''}"
+        times = "" if self.end_effects is True else f"{self.end_effects:.3g} times the "
+        return f"{self.basis}{phases}{f', with {times}estimates of end effects' if self.end_effects else ''}"
 
     @property
     def generating(self) -> bool:
@@ -151,6 +156,8 @@ class Plan:
             other = "motor" if self.generating else "generator"
             allowed = f"{-asked:.4g} N m, or the switching of a {other}"
             raise InvalidValue(refusal(rule, "basis.torque", found, allowed))
+        positive("estimates of ends are taken some times", "end_effects", float(self.end_effects), zero=True)
+        positive("a rotor is off its axis by a length", "rotor_offset", self.rotor_offset, "m", zero=True)
         positive("a map goes up to a current", "map_current", self.map_current, "A", zero=True)
         if self.hearing is not None and not self.operating_points:
             rule = "a machine is heard at an operating point"

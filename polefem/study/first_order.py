@@ -29,7 +29,7 @@ Array = NDArray[np.float64]
 #: Steps of differences by a field's unit, SI: small beside any dimension, large beside rounding.
 STEPS = {"mm": 1e-6, "deg": 1e-5, "": 1e-5}
 #: What a plan asks of fields that no map gives.
-_WITHOUT_FIELDS = {"slopes": (), "meshed_as": None, "turning": None, "hearing": None}
+_WITHOUT_FIELDS = {"slopes": (), "meshed_as": None, "turning": None, "hearing": None, "rotor_offset": 0.0}
 
 
 def step_of(field: str) -> float:

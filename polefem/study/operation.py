@@ -37,11 +37,16 @@ class Operation:
     copper_loss: float
 
 
-def at_work(machine_map: CoupledMap, machine: Machine | BuiltMachine, end_effects: bool) -> CoupledMap:
-    """The map that figures of torque are of: with estimates of end effects in it, where they are asked for."""
+def at_work(
+    machine_map: CoupledMap, machine: Machine | BuiltMachine, end_effects: bool | float
+) -> CoupledMap:
+    """The map that figures of torque are of: with estimates of end effects in it, so many times, where they are asked
+    for."""
     if not end_effects:
         return machine_map
-    return replace(machine_map, single=with_end_effects(machine_map.single, machine))
+    return replace(
+        machine_map, single=with_end_effects(machine_map.single, machine, factor=float(end_effects))
+    )
 
 
 def operate(

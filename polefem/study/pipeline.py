@@ -16,17 +16,17 @@ from polefem.copper import envelope, warming
 from polefem.errors import GeometryRefused, InvalidValue, MissingLibrary, PolefemError, SolveFailed, refusal
 from polefem.estimates import end_effects, iron_loss, masses_of, torque_density
 from polefem.field import BuiltMachine, built
-from polefem.maps import CoupledMap, MapSlopes, summed
+from polefem.maps import CoupledMap, FluxMap, MapSlopes, summed
 from polefem.params import RectangularCurrent
-from polefem.ring import RingWaves
 from polefem.slopes import Following
 from polefem.study.design import Design, Plan
 from polefem.study.door import check_current_density
+from polefem.study.off_axis import off_axis
 from polefem.study.operating_points import OperatingPoint
-from polefem.study.operation import at_work, operate, phase_interaction
+from polefem.study.operation import Operation, at_work, operate, phase_interaction
 from polefem.study.record import NEXT_REASON, Figures, Outcome, PointFigures, Status
 from polefem.study.solver import FIELD, Solver, VersionsDiffer
-from polefem.study.sound import with_sound
+from polefem.study.sound import Sounded, with_sound
 from polefem.version import numerics, versions
 
 __all__ = ["attempt", "attempt_elsewhere", "figures_of"]
@@ -103,20 +103,47 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         operation = operate(working, plan.basis, plan.drive, winding.resistance, generating)
     with clock("operating points"):
         points, lacking = operating_point_figures(plan.operating_points, working, winding.resistance)
-        points, sound = _listened(points, plan, whole, working, solver)
-    phase_map = machine_map.single
-    loss, torque, current = operation.copper_loss, operation.torque, operation.torque.current
+        sounded = _listened(points, plan, whole, working, solver)
     with clock("iron loss"):
-        iron = iron_watts(whole, plan, solver, torque.drive, current)
+        iron = iron_watts(whole, plan, solver, operation.torque.drive, operation.torque.current)
+    figures = _figures(whole, plan, working, machine_map.single, operation, iron, sounded.figures)
+    if plan.rotor_offset > 0.0:
+        with clock("rotor off its axis"):
+            figures = off_axis(figures, plan, working, whole, solver.side_pulls)
+    harmonics = tuple(operation.torque.harmonics.tolist())
+    return Outcome(
+        Status.SOLVED,
+        lacking,
+        figures,
+        machine_map,
+        clock.seconds,
+        harmonics,
+        slopes=slopes,
+        sound=sounded.waves,
+        errors=sounded.errors,
+    )
+
+
+def _figures(
+    whole: BuiltMachine,
+    plan: Plan,
+    working: CoupledMap,
+    phase_map: FluxMap,
+    operation: Operation,
+    iron: float | None,
+    points: Mapping[str, PointFigures],
+) -> Figures:
+    """What is known of a machine at work. working: with ends as the plan says; phase_map: of the field alone."""
+    loss, torque, current = operation.copper_loss, operation.torque, operation.torque.current
     masses, ends = masses_of(whole), end_effects(phase_map, whole)
     density = torque_density(whole, torque.mean)
     inductance = phase_map.at(np.array([0.0, phase_map.pitch / 2]), current)[0] / current
-    figures = Figures(
+    return Figures(
         current=current,
         copper_loss=loss,
-        phase_resistance=winding.resistance,
-        current_density=winding.current_density(current),
-        copper_mass=winding.copper_mass,
+        phase_resistance=whole.winding.resistance,
+        current_density=whole.winding.current_density(current),
+        copper_mass=whole.winding.copper_mass,
         steel_mass=masses.stator_steel + masses.rotor_steel,
         mean_torque=torque.mean,
         lowest_torque=torque.weakest,
@@ -140,18 +167,14 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         iron_loss=iron,
         operating_points=points,
     )
-    harmonics = tuple(torque.harmonics.tolist())
-    return Outcome(
-        Status.SOLVED, lacking, figures, machine_map, clock.seconds, harmonics, slopes=slopes, sound=sound
-    )
 
 
 def _listened(
     points: dict[str, PointFigures], plan: Plan, whole: BuiltMachine, working: CoupledMap, solver: Solver
-) -> tuple[dict[str, PointFigures], dict[str, RingWaves]]:
+) -> Sounded:
     """Figures of operating points with those of the pull in the gap, and its waves, where the plan asks for them."""
     if plan.hearing is None or solver.pressures is None:
-        return points, {}
+        return Sounded(points, {}, {})
     asked = (plan.operating_points, whole, working, plan.hearing)
     return with_sound(points, *asked, solver.pressures, solver.side_pulls)
 

@@ -247,7 +247,8 @@ class Outcome:
 
     seconds: by stage. harmonics: amplitudes of the summed torque's harmonics of the stroke, N m. trace: where an
     error that no one foresaw came from. slopes: the map with its slopes, where the plan asks for them. sound: waves of
-    the pull and frequencies of the ring, by operating point, where the plan asks for them.
+    the pull and frequencies of the ring, by operating point, where the plan asks for them. errors: how far figures may
+    be off by the mesh, by name ("throwing.pull_swing"): of those that are not read off the map.
     """
 
     status: Status
@@ -259,6 +260,7 @@ class Outcome:
     trace: str = ""
     slopes: MapSlopes | None = None
     sound: Mapping[str, RingWaves] = field(default_factory=dict)
+    errors: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def flux_map(self) -> FluxMap | None:

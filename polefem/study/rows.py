@@ -15,7 +15,7 @@ from polefem.study.record import Figures, Outcome, Status, point_figures
 
 __all__ = ["LAYOUT", "SCHEMA", "design_row", "detail_row", "outcome_of", "signed", "sound", "text_of"]
 
-SCHEMA = 11
+SCHEMA = 12
 """Version of the layout of a store; one of another version is refused, never guessed at."""
 
 _FIGURES = ", ".join(f"{name} REAL" for name in Figures.names())
@@ -27,7 +27,8 @@ CREATE TABLE designs (
 ) WITHOUT ROWID;
 CREATE TABLE details (
     key TEXT PRIMARY KEY, harmonics TEXT NOT NULL, operating_points TEXT NOT NULL, stages TEXT NOT NULL,
-    versions TEXT NOT NULL, sound TEXT NOT NULL, inputs TEXT NOT NULL, trace TEXT NOT NULL, checksum TEXT NOT NULL
+    versions TEXT NOT NULL, sound TEXT NOT NULL, errors TEXT NOT NULL, inputs TEXT NOT NULL, trace TEXT NOT NULL,
+    checksum TEXT NOT NULL
 ) WITHOUT ROWID;
 CREATE TABLE members (
     study TEXT NOT NULL, name TEXT NOT NULL, position INTEGER NOT NULL, key TEXT NOT NULL, changes TEXT NOT NULL,
@@ -60,6 +61,7 @@ def detail_row(key: str, outcome: Outcome, versions: Mapping[str, str], inputs: 
         dict(outcome.seconds),
         dict(versions),
         {name: asdict(waves) for name, waves in outcome.sound.items()},
+        dict(outcome.errors),
     )
     return signed((key, *map(text_of, parts), inputs, outcome.trace))
 
@@ -89,6 +91,7 @@ def outcome_of(design: sqlite3.Row, details: sqlite3.Row) -> Outcome | None:
             tuple(json.loads(details["harmonics"])),
             details["trace"],
             sound={name: RingWaves.of(waves) for name, waves in json.loads(details["sound"]).items()},
+            errors={name: float(error) for name, error in json.loads(details["errors"]).items()},
         )
     except (ValueError, TypeError, KeyError, AttributeError):  # made to look sound, and is not
         return None

@@ -11,6 +11,7 @@ import pytest
 
 from polefem import Steel
 from polefem.copper import THERMAL_CAUTION, envelope
+from polefem.errors import InvalidValue
 from polefem.estimates import Turning, end_winding_inductance, gap_shear_stress
 from polefem.field import FieldState
 from polefem.params.fields import with_fields
@@ -64,6 +65,24 @@ def test_end_effects_change_torque_and_never_the_field() -> None:
     flat, same = outcome().flux_map, outcome(plan).flux_map
     assert np.array_equal(flat.coenergy, same.coenergy) and same.remarks == flat.remarks
     assert plan.terms == f"{plan.basis}, with estimates of end effects" and PLAN.terms == str(PLAN.basis)
+
+
+def test_ends_count_so_many_times() -> None:
+    """As a machine on the bench asks for: what they add is in proportion."""
+    plain, once, more = (
+        figures(with_fields(PLAN, {"end_effects": times})).mean_torque for times in (False, True, 1.5)
+    )
+
+    def right(found: float) -> bool:
+        return abs((found - plain) / (1.5 * (once - plain)) - 1) < 1e-3
+
+    assert right(more) and not right(once)
+    assert figures(with_fields(PLAN, {"end_effects": 1.0})).mean_torque == once
+    with pytest.raises(InvalidValue, match="estimates of ends are taken some times"):
+        with_fields(PLAN, {"end_effects": -0.5})
+    assert with_fields(PLAN, {"end_effects": 1.5}).terms.endswith(
+        "with 1.5 times the estimates of end effects"
+    )
 
 
 def test_iron_loss_is_a_column_where_it_is_asked_for() -> None:

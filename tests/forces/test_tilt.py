@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -58,6 +59,9 @@ def test_a_straight_disc_is_pulled_as_ever_and_not_tilted() -> None:
 def test_what_cannot_be_tilted_is_refused() -> None:
     with pytest.raises(InvalidValue, match="a disc is tilted before one other"):
         disc_tilt(MACHINES["6/4, half a turn"][0], 0.0, [0.0], [1.0, 0.0, 0.0])
+    double = replace(AXIAL, build="two rotors", stator_yoke_thickness=2 * AXIAL.stator_yoke_thickness)
+    with pytest.raises(InvalidValue, match="machine is two rotors, allowed is an AxialMachine with one gap"):
+        disc_tilt(double, 0.0, [0.0], [1.0, 0.0, 0.0])
     with pytest.raises(InvalidValue, match="discs must turn free"):
         disc_tilt(AXIAL, math.radians(1.0), [0.0], [1.0, 0.0, 0.0], ROUGH)
     with pytest.raises(InvalidValue, match="each phase has one current"):

@@ -143,9 +143,10 @@ def test_a_corrected_machine_is_a_file_of_its_own() -> None:
 
 def carries(tolerances: tuple[JointTolerance, ...], correction: Correction) -> bool:
     """Whether the directions add up to what the correction leaves open, correlations and all."""
-    names = [name for name in correction.names if name in ("air_gap", "stacking_factor", "knee")]
+    names = [name for name in correction.names if name in ("air_gap", "stacking_factor", "ends", "knee")]
     at = [correction.names.index(name) for name in names]
-    rows = np.array([[dict(t.steps).get(n, t.built[0]) for n in names] for t in tolerances])
+    fields = {name: "end_effects" if name == "ends" else name for name in names}
+    rows = np.array([[dict(t.steps).get(fields[n], t.built[0]) for n in names] for t in tolerances])
     scale = np.array([getattr(TOLERANCES, name) for name in names])
     own = correction.covariance[np.ix_(at, at)] / np.outer(scale, scale)
     return bool(np.allclose(rows.T @ rows / np.outer(scale, scale), own, atol=1e-3 * own.max()))
@@ -176,7 +177,13 @@ def test_a_study_starts_from_the_corrected_machine() -> None:
     assert (up["air_gap"] + down["air_gap"]) / 2 == pytest.approx(0.8 * mm)
     shares = [side["steel"].allowance.share for side in (up, down)]
     assert np.mean(shares) == pytest.approx(after.base.steel.allowance.share)
-    assert study.base.steel.allowance is None
+    assert study.base.steel.allowance is None and study.plan.end_effects is False
+    # The ends, which no machine has, are the plan's.
+    assert after.plan.end_effects == correction.found["ends"] != 1.0
+    assert (up["end_effects"] + down["end_effects"]) / 2 == pytest.approx(correction.found["ends"])
+    assert all(replace(after.designs()[1], changes=side).plan.end_effects > 0.0 for side in (up, down))
+    text = corrected_text(WHEEL, correction)
+    assert f"Plan(end_effects={correction.found['ends']:.3f})" in text
 
 
 def test_pages_say_what_cannot_be_told() -> None:

@@ -12,7 +12,7 @@ from polefem.errors import InvalidValue
 from polefem.measured.causes import Tolerances
 from polefem.measured.correction import fitted
 from polefem.measured.planning import candidates, d_optimal, planned
-from polefem.measured.readings import Kind
+from polefem.measured.readings import Kind, Readings
 from polefem.measured.separating import advice
 from polefem.measured.traps import (
     both_ways,
@@ -24,7 +24,7 @@ from polefem.measured.traps import (
 from polefem.measured.words import told
 from polefem.params.toml import load_machine
 from polefem.units import deg, mm
-from tests.measured.closed_machine import measured, points, prediction
+from tests.measured.closed_machine import measured, points, prediction, truth
 
 TOLERANCES = Tolerances(0.5 * deg, 0.03 * mm, 0.01, 0.3, 0.5, 0.0)
 KINDS: tuple[Kind, ...] = ("inductance", "flux linkage", "torque")
@@ -157,9 +157,31 @@ def test_the_first_mark_and_readings_both_ways() -> None:
     assert "A mark that is off by 0.5 deg moves the torque at" in said
     up, down = points().with_values(np.full(63, 1.2)), points().with_values(np.full(63, 1.0))
     both = both_ways(up, down)
-    assert both.means == pytest.approx(1.1) and both.halves == pytest.approx(0.1)
+    assert both.readings.values == pytest.approx(1.1) and both.halves == pytest.approx(0.1)
+    assert both.readings.deviations == pytest.approx(points().deviations / np.sqrt(2))
+    assert both.readings.places[0] == "inductance 0 and inductance 0"
     with pytest.raises(InvalidValue, match="readings both ways are of the same points"):
         both_ways(up, points(("torque",)))
+
+
+def test_friction_and_remanence_are_told_from_noise_and_leave_the_means() -> None:
+    """Of a lever that rubs with 0.1 N m: up reads more, down less; their means find the gap, one way alone does not."""
+    torques = points(("torque",))
+    true = {"air_gap": 0.52 * mm}
+    rubs = np.full(len(torques), 0.1)
+    up, down = (measured(torques, true, seed) for seed in (1, 2))
+    up, down = up.with_values(up.values + rubs), down.with_values(down.values - rubs)
+    both = both_ways(up, down)
+    (said,) = both.sentences
+    assert "half of the difference is 0.1 N m on average" in said and "friction of the lever" in said
+
+    def off(found: Readings) -> float:
+        left = (found.values - truth(torques, true)) / found.deviations
+        return float((left**2).mean())
+
+    assert off(both.readings) < 1.6 < 3.0 < off(up)
+    quiet = both_ways(*(measured(torques, true, seed) for seed in (1, 2)))
+    assert "no more than the stated deviations" in quiet.sentences[0]
 
 
 def test_a_warm_coil_spoils_the_integral_as_computed() -> None:

@@ -11,6 +11,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from polefem.errors import InvalidValue
+from polefem.measured import both_ways
 from polefem.measured import recording as room
 from polefem.measured.recording import LinkageCurve, Recording, flux_linkage_of, read_recording
 
@@ -183,6 +184,30 @@ def test_a_window_may_hold_as_few_samples_as_the_sentence_allows() -> None:
     assert furthest(flux_linkage_of(taken, 7.5 * step, 20e-3, resistance=OHMS), psi) < 2e-3
     with pytest.raises(InvalidValue, match="before is 7 samples, allowed is 8 or more"):
         flux_linkage_of(taken, 6.5 * step, 20e-3, resistance=OHMS)
+
+
+def test_steps_both_ways_leave_out_what_stayed_magnetised() -> None:
+    """A core that keeps 8 mWb: a step along it begins that much higher on its curve, one against it that much lower."""
+    kept = 8e-3
+
+    def from_kept(way: float) -> Recording:
+        taken, _ = recorded(lambda i: saturating(i) - way * kept * np.tanh(i / 0.2))
+        return taken if way > 0 else taken.reversed()
+
+    along, against = (
+        flux_linkage_of(one, 19e-3, 20e-3) for one in (from_kept(1.0), from_kept(-1.0).reversed())
+    )
+    currents = [2.0, 4.0]
+    both = both_ways(along.readings(0.0, currents), against.readings(0.0, currents))
+    true = saturating(np.array(currents))
+    assert both.readings.values == pytest.approx(true, rel=4e-3)
+    assert -both.halves == pytest.approx(kept, rel=0.05)
+    assert along.readings(0.0, currents).values != pytest.approx(true, rel=4e-3)
+    with pytest.raises(InvalidValue, match="a winding's resistance takes power"):
+        one = from_kept(1.0)
+        flux_linkage_of(Recording(one.times, one.voltages, one.reversed().currents), 19e-3, 20e-3)
+    (said,) = both.sentences
+    assert said.startswith("flux linkage both ways: half of the difference is 8") and "remanence" in said
 
 
 def test_readings_are_taken_where_the_recording_went() -> None:

@@ -32,6 +32,7 @@ __all__ = [
     "Unconverged",
     "current_density",
     "flux_between",
+    "force_by_virtual_work",
     "magnetostatic",
     "over_currents",
     "torque_by_stress",
@@ -297,9 +298,21 @@ def torque_by_stress(section: Section, field: Field) -> float:
     return float(section.length * total / (MU0 * (ends - begins)))
 
 
-def torque_by_virtual_work(section: Section, field: Field) -> float:
-    """Torque on the rotor, N m: minus the stress times the strain rate of air that turns with the rotor's surface at
-    one radian a second and rests at the fence."""
+def torque_by_virtual_work(section: Section, field: Field, axis: complex = 0.0) -> float:
+    """Torque on the rotor about an axis (m), N m: of air that turns with the rotor's surface at one radian a second."""
+    turning = ng.CF((axis.imag - ng.y, ng.x - axis.real))
+    return _power(section, field, ng.CF((0.0, section.radius)) if section.flat else turning)
+
+
+def force_by_virtual_work(section: Section, field: Field) -> complex:
+    """Force on the rotor of a round section, N, x + i y: of air that goes with its surface at a metre a second."""
+    x, y = (_power(section, field, ng.CF(way)) for way in ((1.0, 0.0), (0.0, 1.0)))
+    return complex(x, y)
+
+
+def _power(section: Section, field: Field, velocity: Any) -> float:
+    """Minus the stress times the strain rate of air that moves with the rotor's surface, which is rigid, and rests at
+    the fence."""
     mesh = section.mesh
     air = mesh.Materials("gap|rotor air")
     space = ng.H1(mesh, order=2, definedon=air, dirichlet="rotor|fence")
@@ -316,7 +329,6 @@ def torque_by_virtual_work(section: Section, field: Field) -> float:
     share.vec.data += stiffness.mat.Inverse(space.FreeDofs(), inverse="sparsecholesky") * rest
     slope, weight = ng.grad(field.potential), ng.grad(share)
     b = ng.CF((slope[1], -slope[0]))
-    velocity = ng.CF((0.0, section.radius)) if section.flat else ng.CF((-ng.y, ng.x))
     power = (b * weight) * (b * velocity) - 0.5 * (b * b) * (weight * velocity)
     order = 2 * field.potential.space.globalorder + 2
     return float(-section.length / MU0 * ng.Integrate(power, mesh, definedon=air, order=order))

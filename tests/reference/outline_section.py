@@ -5,6 +5,7 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from drawing import TOUCH, across, around, disc, joined, meshed, named, rectangle
@@ -16,7 +17,7 @@ from polefem.outline import Outline, Ring, Side, sections
 from polefem.params import AxialMachine, Machine, phases_of
 from polefem.shapes import Arc
 
-__all__ = ["reference_machine", "reference_outline", "section_outline"]
+__all__ = ["reference_machine", "reference_outline", "section_outline", "with_wide_band"]
 
 
 def reference_machine(
@@ -58,13 +59,25 @@ def reference_outline(
     return over_currents(section_outline(outline, angle, steels, sizes), turns, currents, order)
 
 
-def section_outline(outline: Outline, angle: float, steels: Mapping[str, Law], level: Level) -> Section:
-    """Draw and mesh an outline whole, its rotor turned by `angle` (rad; a flat one shifted)."""
+def section_outline(
+    outline: Outline, angle: float, steels: Mapping[str, Law], level: Level, offset: complex = 0.0
+) -> Section:
+    """Draw and mesh an outline whole, its rotor turned by `angle` (rad; a flat one shifted) about its own axis, which
+    is off the stator's by an offset (m; of a round one). What is inside is moved, by the offset or against it, with the
+    circle where it ends: both circles then need room (`with_wide_band`)."""
     stator, rotor = outline.stator, outline.rotor
     flat = stator.flat
     gap = rotor.gap, stator.gap
-    band = named("gap", _between(*gap, stator))
-    shapes = [band, *_parts(rotor, outline, angle), *_parts(stator, outline, 0.0)]
+    moved = {"rotor": offset, "stator": 0.0} if gap[0] < gap[1] else {"rotor": 0.0, "stator": -offset}
+    ring = _between(*gap, stator)
+    if offset:
+        ring = disc(max(gap)) - disc(min(gap)).Move(_vector(sum(moved.values())))
+    band = named("gap", ring)
+    shapes = [
+        band,
+        *_parts(rotor, outline, angle, moved["rotor"]),
+        *_parts(stator, outline, 0.0, moved["stator"]),
+    ]
     fixed = [side.row.far for side in (rotor, stator) if side.row.far_fixed]
     mesh = meshed(
         shapes,
@@ -88,14 +101,27 @@ def section_outline(outline: Outline, angle: float, steels: Mapping[str, Law], l
     )
 
 
+def with_wide_band(outline: Outline, part: float = 0.3) -> Outline:
+    """The outline with the circles of its gap nearer to the faces: by so much of how far they are apart."""
+    way = part * (outline.stator.gap - outline.rotor.gap)
+    rotor, stator = outline.rotor, outline.stator
+    return replace(
+        outline, rotor=replace(rotor, gap=rotor.gap - way), stator=replace(stator, gap=stator.gap + way)
+    )
+
+
+def _vector(offset: complex) -> tuple[float, float, float]:
+    return offset.real, offset.imag, 0.0
+
+
 def _ends(stator: Side) -> tuple[Any, Any]:
     """Whether a point lies on the lower end of a flat section, and the shift to the upper one."""
     low = -stator.pitch / 2
     return lambda point: abs(point.y - low) < TOUCH, Translation(Vec(0, stator.poles * stator.pitch, 0))
 
 
-def _parts(side: Side, outline: Outline, angle: float) -> list[Any]:
-    """All regions of one side and the air they leave, named."""
+def _parts(side: Side, outline: Outline, angle: float, shift: complex) -> list[Any]:
+    """All regions of one side and the air they leave, named, all of them shifted (m)."""
     domain = _between(side.gap, side.row.far, outline.stator)
     parts: dict[str, list[Any]] = {}
     for unit, offset in _offsets(side, outline, angle):
@@ -113,10 +139,9 @@ def _parts(side: Side, outline: Outline, angle: float) -> list[Any]:
                 name = str(region.label.further(unit * side.unit_poles))
             parts.setdefault(name, []).extend(shape.faces)
     air = domain - joined([face for faces in parts.values() for face in faces])
-    named_parts = [named(name, face) for name, faces in parts.items() for face in faces]
-    return named_parts + [
-        named(f"{side.row.name} {'air' if _reaches(face, side) else 'void'}", face) for face in air.faces
-    ]
+    called = [(name, face) for name, faces in parts.items() for face in faces]
+    called += [(f"{side.row.name} {'air' if _reaches(face, side) else 'void'}", face) for face in air.faces]
+    return [named(name, face.Move(_vector(shift)) if shift else face) for name, face in called]
 
 
 def _offsets(side: Side, outline: Outline, angle: float) -> list[tuple[int, float]]:

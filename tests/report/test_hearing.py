@@ -61,6 +61,8 @@ def test_a_thicker_yoke_is_quieter(findings: Findings) -> None:
     table = sound_table(findings)
     assert table is not None
     levels = {row[0].text: row[3].value for row in table.rows}
+    assert [row[3].error.startswith("± ") for row in table.rows] == [False, True]
+    assert all(row[1].error.startswith("± ") for row in table.rows)
     first = findings.shapes[0].name
     assert levels[first] == 0.0
     apart = levels["thick"] - levels["plain"]  # type: ignore[operator]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Callable
 from dataclasses import asdict, replace
 from functools import cache
 
@@ -18,10 +19,12 @@ from polefem.outline import Label, Region
 from polefem.ring import (
     Crossing,
     Elastic,
+    Hearing,
     Ring,
     RingModes,
     RingWaves,
     cycles,
+    heard,
     natural_frequencies,
     outer_ring,
     plane_modes,
@@ -32,12 +35,19 @@ from polefem.ring import (
     surface_velocity,
     thick_ring_frequency,
 )
+from polefem.ring.listening import between_angles
 from polefem.ring.modal import _orders, iron_of_turn
 from polefem.units import rpm
 from tests.field.built_machines import MACHINES, ROUGH
 from tests.forces.test_pressure import made_of
 from tests.gallery import even, ring_sector, side
+from tests.record.check import Check
 from tests.ring.annulus import exact_frequencies
+
+Record = Callable[..., None]
+CASE = "rings that ring"
+EXACT = "plane stress, exactly: Bessel functions, derived here"
+THIN = 0.08
 
 
 def plain(thickness: float, radius: float = 0.05) -> Ring:
@@ -65,16 +75,31 @@ def coefficient(ring: Ring, order: int) -> float:
     return 2 * math.pi * thick_ring_frequency(ring, order, thick=False) / bar
 
 
+def by_energies(order: int, along: float) -> float:
+    """The same from the energies of a bent ring, added up round the circle (Rayleigh's way, derived here): it moves
+    across itself by w = cos(m phi) and along itself by v = -sin(m phi) / m, so that it does not stretch (v' = -w);
+    what bends it is w + w'' over R^2, and all of it moves. along: how much of v is counted."""
+    phi = np.arange(720) / 720 * 2 * math.pi
+    w, v = np.cos(order * phi), -along * np.sin(order * phi) / order
+    bent = w - order**2 * np.cos(order * phi)
+    return math.sqrt(float((bent**2).mean() / (w**2 + v**2).mean()))
+
+
 @pytest.mark.parametrize(("order", "printed"), [(2, 2.683), (3, 7.589), (4, 14.55)])
-def test_the_thin_ring_of_the_handbooks(order: int, printed: float) -> None:
-    """S. Timoshenko, Vibration Problems in Engineering: flexure of a ring in its plane (from memory)."""
+def test_the_thin_ring_of_the_handbooks(order: int, printed: float, record: Record) -> None:
+    """S. Timoshenko, Vibration Problems in Engineering: flexure of a ring in its plane (from memory); and derived."""
+    found = coefficient(plain(0.1), order)
 
     def right(found: float) -> bool:
         return abs(found / printed - 1) < 3e-4
 
-    assert right(coefficient(plain(0.1), order))
-    assert not right(coefficient(plain(0.1), order + 1))
-    assert not right(coefficient(plain(0.1), order) * 1.001)
+    assert right(found)
+    assert not right(coefficient(plain(0.1), order + 1)) and not right(found * 1.001)
+    source = "energies of a ring that bends and does not stretch, added up here"
+    check = Check(
+        CASE, f"thin ring, coefficient of order {order}", by_energies(order, 1.0), "", source, "formula", 1e-9
+    )
+    record(check, found, broken=by_energies(order, 0.0))
 
 
 def test_the_exact_ring_is_the_thin_ring_where_it_is_thin() -> None:
@@ -88,19 +113,30 @@ def test_the_exact_ring_is_the_thin_ring_where_it_is_thin() -> None:
 @pytest.mark.parametrize(
     ("thickness", "order", "within"), [(0.15, 2, 0.004), (0.3, 2, 0.012), (0.3, 3, 0.03)]
 )
-def test_the_thick_ring_of_the_handbooks(thickness: float, order: int, within: float) -> None:
-    exact = exact_frequencies(plain(thickness), order)[0]
+def test_the_thick_ring_of_the_handbooks(thickness: float, order: int, within: float, record: Record) -> None:
+    ring = plain(thickness)
+    exact = exact_frequencies(ring, order)[0]
+    what = f"ring of thickness {thickness} of its mean radius, order {order}, by the formula of a thick ring"
+    check = Check(CASE, what, exact, "Hz", EXACT, "formula", within)
+    record(check, thick_ring_frequency(ring, order), broken=thick_ring_frequency(ring, order, thick=False))
+    assert not check.passes(exact_frequencies(ring, order + 1)[0])
 
-    def right(found: float) -> bool:
-        return abs(found / exact - 1) < within
 
-    assert right(thick_ring_frequency(plain(thickness), order))
-    assert not right(thick_ring_frequency(plain(thickness), order, thick=False))
-    assert not right(exact_frequencies(plain(thickness), order + 1)[0])
+def test_the_modes_of_a_thin_ring_are_those_of_its_formula(record: Record) -> None:
+    """Elements and formula have nothing in common but the ring; what they differ by is how thick it is."""
+    ring, modes = plain(THIN), meshed(THIN)
+    for order in (2, 3):
+        found = modes.of_order(order)
+        assert found is not None
+        what = f"ring of thickness {THIN} of its mean radius, order {order}, by finite elements"
+        own = thick_ring_frequency(ring, order, thick=False)
+        check = Check(CASE, what, own, "Hz", "R. Hoppe's thin ring", "from memory", 0.02)
+        stiffer = thick_ring_frequency(replace(ring, modulus=1.1 * ring.modulus), order, thick=False)
+        record(check, found, broken=found * stiffer / own)
 
 
 @pytest.mark.parametrize("thickness", [0.15, 0.4])
-def test_the_modes_of_a_plain_ring_are_the_exact_ones(thickness: float) -> None:
+def test_the_modes_of_a_plain_ring_are_the_exact_ones(thickness: float, record: Record) -> None:
     modes = meshed(thickness)
 
     def right(ring: Ring) -> bool:
@@ -111,6 +147,11 @@ def test_the_modes_of_a_plain_ring_are_the_exact_ones(thickness: float) -> None:
     assert right(plain(thickness))
     assert not right(replace(plain(thickness), density=7650 * 1.01))
     assert not right(plain(thickness * 1.01))
+    found = modes.of_order(2)
+    assert found is not None
+    what = f"ring of thickness {thickness} of its mean radius, order 2, by finite elements"
+    check = Check(CASE, what, exact_frequencies(plain(thickness), 2)[0], "Hz", EXACT, "formula", 2e-3)
+    record(check, found, broken=1.005 * found)
     # Both of a pair, a quarter of a wave apart, ring alike.
     pair = modes.frequencies[modes.orders == 2][:2]
     assert abs(pair[1] / pair[0] - 1) < 1e-6 and modes.shares[0] > 0.95
@@ -235,6 +276,24 @@ def test_shear_bends_the_ring_as_pull_does_a_quarter_wave_on() -> None:
     # d/dphi of the pull is 2 i P; its shear adds to the pull on the one side of the gap and takes from it on the other.
     assert velocity(both) == pytest.approx(2 * velocity(pull), rel=1e-2)
     assert velocity(both, "rotor") < 0.2 * velocity(pull, "rotor")
+
+
+@pytest.mark.parametrize("angles", [10, 14])
+def test_what_lies_between_the_angles_is_in_the_error(angles: int) -> None:
+    """A wave that swings once a pitch by twice its amplitude: a few angles miss its top by less than is said."""
+    seen, closely = (made_of([(2, 1, 1e4, 0.9), (4, 2, 3e3, 0.2)], angles=n) for n in (angles, 720))
+    hearing = Hearing(angles=angles)
+
+    def covers(errors: dict[str, float], share: float = 1.0) -> bool:
+        own, true = (heard(one, None, 20.0, hearing) for one in (seen, closely))
+        return all(
+            share * errors[name] > abs(getattr(own, name) - getattr(true, name))
+            for name in ("pull_swing", "wave_swing")
+        )
+
+    errors = between_angles(seen, None, 20.0, hearing)
+    assert covers(errors) and not covers(errors, 1e-3)
+    assert heard(seen, None, 20.0, hearing, seen).errors == errors
 
 
 def test_where_waves_meet_the_ring() -> None:

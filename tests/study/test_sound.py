@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from polefem.params import RectangularCurrent
 from polefem.params.drive_spec import Bridge, Tracking
 from polefem.report.page.point_tables import operating_point_tables
 from polefem.ring import Hearing, outer_ring, ring_frequencies
+from polefem.ring.listening import COVER
 from polefem.study import (
     BestOperatingPoint,
     Design,
@@ -24,14 +26,19 @@ from polefem.study import (
     EqualCopperLoss,
     InProcess,
     LevelOperatingPoint,
+    Record,
     RectangularOperatingPoint,
     Status,
     Store,
     WaveformOperatingPoint,
     attempt,
+    effects_of,
+    error_from_map,
     quantity_of_figure,
     run_designs,
 )
+from polefem.study.sound import COVER_ASIDE
+from polefem.sweep import COARSER
 from polefem.units import deg, mm, rpm
 from tests.field.built_machines import ROUGH
 from tests.study.fake_solver import FAKE, MACHINE, PLAN
@@ -49,6 +56,11 @@ POINTS = (
 )
 
 
+def off_by(whole: BuiltMachine) -> float:
+    """What a mesh makes of 1: a part in ten thousand more on the one asked for, twice that on one twice as coarse."""
+    return 1.0 + 1e-4 * whole.mesh.corner / ROUGH.corner
+
+
 def fake_pressure(whole: BuiltMachine, angles: ArrayLike, currents: ArrayLike) -> GapPressure:
     """Each phase squeezes its two poles with the square of its current."""
     turned, flowing = np.asarray(angles), np.asarray(currents)
@@ -56,7 +68,7 @@ def fake_pressure(whole: BuiltMachine, angles: ArrayLike, currents: ArrayLike) -
     poles = machine.stator_poles
     places = (np.arange(poles * per) + 0.5) / (poles * per) * 2 * np.pi - np.pi / poles
     of_place = np.repeat(np.asarray(machine.phases.of_pole), per)
-    pull = 1e3 * flowing[:, of_place] ** 2
+    pull = 1e3 * flowing[:, of_place] ** 2 * off_by(whole)
     area, none = 0.06 * 0.03, np.zeros(len(turned))
     return GapPressure(
         turned, flowing, places, pull, 0 * pull, area, area * 0.03, none, poles, 2, 4, False, False
@@ -66,7 +78,7 @@ def fake_pressure(whole: BuiltMachine, angles: ArrayLike, currents: ArrayLike) -
 def fake_side_pull(whole: BuiltMachine, offset: float, angles: ArrayLike, currents: ArrayLike) -> OffsetPull:
     """A spring of 1 N/um and ampere squared of all phases."""
     turned, flowing = np.asarray(angles), np.asarray(currents)
-    force = 1e6 * offset * (flowing**2).sum(axis=1) + 0j
+    force = 1e6 * offset * (flowing**2).sum(axis=1) * off_by(whole) + 0j
     return OffsetPull(offset, 0.0, "static", turned, force, np.zeros(len(turned)))
 
 
@@ -107,7 +119,11 @@ def test_the_pull_is_among_the_figures_of_an_operating_point() -> None:
     assert not right(attempt(Design("one", MACHINE, {}, PLAN), SOLVER).figures.value("ideal.pull_swing"))
     assert outcome.figures.value("ideal.pull_swing") == figures.pull_swing
     assert figures.surface_velocity is not None and figures.surface_velocity > 0.0
-    assert figures.side_pull == pytest.approx(100.0 * current**2)
+    assert figures.side_pull == pytest.approx(100.0 * current**2 * (1 + 1e-4))
+    other = replace(PLAN_HEARD, hearing=Hearing(angles=24, order=4))
+    fourth = attempt(Design("one", MACHINE, {}, other), SOLVER).figures
+    assert fourth is not None and fourth.value("ideal.wave_swing") != figures.wave_swing
+    assert fourth.value("ideal.pull_swing") == figures.pull_swing
     centred = replace(PLAN_HEARD, hearing=Hearing(angles=24))
     alone = attempt(Design("one", MACHINE, {}, centred), SOLVER).figures
     assert alone is not None and alone.value("ideal.side_pull") is None
@@ -117,6 +133,34 @@ def test_the_pull_is_among_the_figures_of_an_operating_point() -> None:
     ring = ring_frequencies(outer_ring(MACHINE))
     assert dict(met.frequencies)[2] == pytest.approx(ring[2], rel=0.1)
     assert met.sentence(1e5).startswith("order") and met.harmonics == 11
+
+
+def test_figures_of_the_pull_have_their_error() -> None:
+    """A coarser mesh makes of everything as much more as it is coarser: that is the difference, and so the error; and
+    nothing lies between the angles where each phase's current is the same at all of its own."""
+    design = Design("one", MACHINE, {}, PLAN_HEARD)
+    outcome = attempt(design, SOLVER)
+    record = Record("one", "key", {}, outcome)
+    apart = 1e-4 * (COARSER - 1.0) / (1.0 + 1e-4)
+
+    def right(name: str, cover: float) -> bool:
+        value, error = outcome.figures.value(name), error_from_map(record, name)  # type: ignore[union-attr]
+        return value is not None and error is not None and abs(error / (cover * apart * value) - 1) < 1e-6
+
+    for name in ("pull_swing", "wave_swing"):
+        assert right(f"ideal.{name}", COVER) and not right(f"ideal.{name}", 2 * COVER)
+    assert outcome.errors["ideal.surface_velocity"] > 0.0
+    assert right("ideal.side_pull", COVER_ASIDE)
+    assert error_from_map(record, "ideal.copper_loss") is None
+    asked: list[str] = []
+
+    def run(name: str, designs: Sequence[Design]) -> list[Record]:
+        asked.append(name)
+        return [record for _ in designs]
+
+    (mesh,) = effects_of("s", [design], (), "ideal.wave_swing", run)["one"]
+    assert mesh.linear == pytest.approx(outcome.errors["ideal.wave_swing"] / 2)
+    assert not any("coarser" in name for name in asked)
 
 
 def test_a_store_keeps_what_was_heard_and_pages_show_it(tmp_path: Path) -> None:
@@ -130,7 +174,7 @@ def test_a_store_keeps_what_was_heard_and_pages_show_it(tmp_path: Path) -> None:
         again = store.outcome(designs[0].key)
     heard, deaf = records
     assert again is not None and again.sound == heard.outcome.sound and again.sound["ideal"].waves
-    assert again.figures == heard.figures
+    assert again.figures == heard.figures and again.errors == heard.outcome.errors and again.errors
     assert deaf.figures is not None and deaf.figures.value("ideal.pull_swing") is None
     shown = [str(operating_point_tables(one, one.figures)) for one in (heard, deaf)]
     assert "pull swing (N)" in shown[0] and "pull swing (N)" not in shown[1]
@@ -141,6 +185,8 @@ def test_nothing_is_heard_where_nothing_turns() -> None:
         replace(PLAN, hearing=Hearing())
     with pytest.raises(InvalidValue, match="a pitch is looked at in steps"):
         Hearing(angles=4)
+    with pytest.raises(InvalidValue, match="a wave goes so often round the turn"):
+        Hearing(order=-1)
     with pytest.raises(InvalidValue, match="a ring that rings comes to rest"):
         Hearing(damping=0.0)
     with pytest.raises(InvalidValue, match="off by a length"):

@@ -29,8 +29,8 @@ OTHER = SteelTolerance(Steel.linear(500.0, "soft"))
 
 
 def formula(value: Any) -> dict[str, float]:
-    gap, soft = value("air_gap") / mm, value("steel").name == "soft"
-    return {"ripple": 0.2 + gap**2 + 0.1 * soft + value("mesh.corner")}
+    gap, soft, off = value("air_gap") / mm, value("steel").name == "soft", value("rotor_offset") / mm
+    return {"ripple": 0.2 + gap**2 + 0.1 * soft + 0.3 * off + value("mesh.corner")}
 
 
 def effects(*tolerances: Any, refused: Any = lambda design: False) -> tuple[Effect, ...]:
@@ -47,10 +47,10 @@ def test_a_field_has_a_slope_and_a_bend() -> None:
     assert mesh.linear == pytest.approx(PLAN.mesh.corner / 2)  # twice as coarse adds it once; half counts
 
 
-def test_an_eccentricity_works_by_the_mean_permeance_and_has_no_sign() -> None:
+def test_an_eccentricity_is_the_offset_of_the_plan_and_has_no_sign() -> None:
     eccentricity, _ = effects(EccentricityTolerance(0.1 * mm))
     assert eccentricity.linear == 0.0
-    assert eccentricity.curved == pytest.approx((0.4**2 - 0.1**2) - 0.4**2)
+    assert eccentricity.curved == pytest.approx(0.3 * 0.1)
 
 
 def test_a_steel_is_shared_by_all() -> None:

@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from polefem import ring as later
 from polefem.report.findings import Findings, Shape
 from polefem.report.hearing import SHOWN_SPEEDS, shown_speeds
-from polefem.report.page.tables import Cell, Head, Table
+from polefem.report.page.tables import Cell, Head, Table, figure_cell
 from polefem.ring import LEFT_OUT, RingWaves, crossing_sentence
-from polefem.study import OF_SOUND, OperatingPointFigures, field_text, quantity_of_figure
+from polefem.study import OF_SOUND, OperatingPointFigures, error_from_map, field_text
 from polefem.units import rpm
 
 __all__ = ["forces_of", "sound_table", "to_hear"]
@@ -40,16 +40,28 @@ def sound_table(findings: Findings) -> Table | None:
             pull, wave, velocity, _ = (f"{point}.{name}" for name in OF_SOUND)
             for name in (pull, wave):
                 value = shape.figures.value(name)
-                cells.append(Cell(quantity_of_figure(name).number(value), value))
-            own, first = shape.figures.value(velocity), heard[0].figures.value(velocity)
-            level = later.relative_level(own, first) if own and first else None
-            cells.append(Cell("-" if level is None else f"{level:+.1f}", level))
+                cells.append(figure_cell(name, value, error_from_map(shape.record, name)))
+            cells.append(_level(shape, heard[0], velocity))
         rows.append(tuple(cells))
     return Table(
         "Swing of the pull, and level of the ring against the first shape",
         tuple(heads),
         tuple(rows),
     )
+
+
+def _level(shape: Shape, first: Shape, velocity: str) -> Cell:
+    """How a shape moves against the first, dB, and how far that may be off by both fields."""
+    own, other = shape.figures.value(velocity), first.figures.value(velocity)
+    if not own or not other:
+        return Cell("-", None)
+    level = later.relative_level(own, other)
+    errors = [error_from_map(one.record, velocity) for one in (shape, first)]
+    said = ""
+    if shape is not first and errors[0] is not None and errors[1] is not None:
+        off = errors[0] / own + errors[1] / other
+        said = f"± {later.relative_level(1.0 + off, 1.0):.1f}"
+    return Cell(f"{level:+.1f}", level, said)
 
 
 def to_hear(shape: Shape) -> tuple[str, ...]:
@@ -67,12 +79,18 @@ def to_hear(shape: Shape) -> tuple[str, ...]:
         f"The ring's own frequencies, held {_HELD[hearing.mount]}: {own}. An estimate; not in it: {LEFT_OUT}."
     )
     said.append(
-        "Pull swing is the highest less the lowest pull on a pole; wave swing likewise, of the order with as many "
-        "waves round the ring as a phase has poles, which squeezes it. Levels compare how fast the ring's surface "
+        f"Pull swing is the highest less the lowest pull on a pole; wave swing likewise, of {_order(hearing.order)}. "
+        "Levels compare how fast the ring's surface "
         "moves, by the square, against the first shape, with an assumed damping of "
         f"{hearing.damping * 100:.2g} % of the critical. They say nothing of how loud a machine is."
     )
     return tuple(said)
+
+
+def _order(order: int | None) -> str:
+    if order is not None:
+        return f"order {order}"
+    return "the order with as many waves round the ring as a phase has poles, which squeezes it"
 
 
 def _meetings(met: RingWaves) -> str:

@@ -73,7 +73,7 @@ def end_share(figures: Figures) -> float:
     return (figures.end_winding_inductance + figures.unaligned_fringing) / figures.unaligned_inductance
 
 
-def _ends(record: Record, counted: bool) -> str:
+def _ends(record: Record, counted: bool | float) -> str:
     """A sentence on end effects that are too large to be left to the small print."""
     if record.figures is None or (share := end_share(record.figures)) <= _MUCH:
         return ""
@@ -190,13 +190,17 @@ def to_switch(shape: Shape, table: bool) -> str:
     return f"{said} {time}: a study that asks for a switching table gets the angles of one."
 
 
+def _times(end_effects: bool | float) -> str:
+    return "" if end_effects is True else f", {end_effects:.3g} times, as was measured"
+
+
 def assumptions(findings: Findings) -> tuple[str, ...]:
     """What was assumed, and what a flat section leaves out."""
     plan = findings.study.plan
     mesh = next((n for n in ("coarse", "normal", "fine") if MeshSpec.named(n) == plan.mesh), "of its own")
     ends = (
         "Estimates of end turns and of flux out of the stack's ends, by handbook formulas good to some 30 %, are in "
-        "torque and currents."
+        f"torque and currents{_times(plan.end_effects)}."
         if plan.end_effects
         else "Left out: the inductance of the end turns (their resistance is counted) and the flux that bulges out of "
         "the stack's ends. Both are estimated beside the field, by handbook formulas good to some 30 %."
