@@ -25,6 +25,8 @@ Floats = NDArray[np.float64]
 
 #: Products that a factor made for the very state may take, unless its precision is too low.
 FEW = 5
+#: How far the residuals of a step taken on trust, and of small loads asked for beside, are reduced.
+ANSWER = 1e-2
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,7 +35,8 @@ class Solution:
 
     unknowns: ndarray, shape (size,), Wb/m. energy: of the field, J/m. work: flux linkage times current, J/m.
     converged, message: how it ended. history: relative energy norm of the error before each step.
-    steps, products, factors: Newton steps, products of conjugate gradients, factors made.
+    steps, products, factors: Newton steps, products of conjugate gradients, factors made. answers: how the unknowns
+    answer small loads, each of shape (size,), where they were asked for.
     """
 
     unknowns: Floats
@@ -45,6 +48,7 @@ class Solution:
     steps: int
     products: int
     factors: int
+    answers: tuple[Floats, ...] = ()
 
 
 @dataclass
@@ -54,6 +58,9 @@ class FactorCache:
     tolerance: energy norm of the error over that of the solution. most_steps: Newton steps before giving up.
     patience: products of conjugate gradients after which a kept factor is replaced at once. worn: products in one
     solution after which the next one begins with a factor of its own. A factor costs as much as some twenty products.
+    near: error below which a solution makes one factor of its own, so that what is left takes few products. trusted:
+    error from which on the next step is the last, and taken on trust: Newton's method squares the error. glance:
+    products after which a kept factor is replaced if it has hardly served so far; 0 for never.
     factor: None where the next solution is to begin with a new one. single: whether factors are made in single
     precision; until one made for the very state does not lead at once. products, factors: how many so far.
     """
@@ -62,6 +69,9 @@ class FactorCache:
     most_steps: int = 150
     patience: int = 20
     worn: int = 10
+    near: float = 0.0
+    trusted: float = 0.0
+    glance: int = 0
     factor: Factor | None = field(default=None, repr=False)
     single: bool = True
     products: int = 0
@@ -100,7 +110,7 @@ class FactorCache:
         """
         while True:
             most = FEW if fresh and self.single else self.patience
-            found = correction(coupled, bare, residual, ready, factor, reduction, most)
+            found = correction(coupled, bare, residual, ready, factor, reduction, most, self.glance)
             self.products += found.products
             if found.reached or (fresh and not self.single):
                 return found
@@ -109,13 +119,18 @@ class FactorCache:
             ready = factor.solve(residual)
 
 
-def minimise(coupled: Coupled, load: Floats, start: Floats, cache: FactorCache) -> Solution:
-    """The unknowns of least energy less load, from `start`; never raises for want of convergence."""
+def minimise(
+    coupled: Coupled, load: Floats, start: Floats, cache: FactorCache, rights: Sequence[Floats] = ()
+) -> Solution:
+    """The unknowns of least energy less load, from `start`; never raises for want of convergence.
+
+    rights: small loads, each of shape (size,), whose answers are asked for: solutions with the last tangent matrix.
+    """
     unknowns, state = start, coupled.state(start)
     history: list[float] = []
     products, factors = cache.products, cache.factors
     message = f"no convergence in {cache.most_steps} steps"
-    converged, gained = False, 0.0
+    converged, gained, own = False, 0.0, False
     while len(history) <= cache.most_steps:
         bare: sp.csr_matrix | None = None
         factor = cache.factor
@@ -133,19 +148,35 @@ def minimise(coupled: Coupled, load: Floats, start: Floats, cache: FactorCache) 
         fresh = bare is not None
         if bare is None:
             bare = coupled.system.tangent_matrix(state)
-        reduction = _reduction(history[-1], cache.tolerance)
+        near, made = history[-1] < cache.near, cache.factors
+        if near and not own and not fresh:
+            factor, fresh = cache.renew(coupled, bare), True
+            ready = factor.solve(residual)
+        last = history[-1] <= cache.trusted
+        reduction = ANSWER if last else _reduction(history[-1], cache.tolerance)
         found = cache.correct(coupled, bare, residual, ready, factor, reduction, fresh)
+        own = own or (near and (fresh or cache.factors > made))
+        if last:
+            message, converged = f"converged in {len(history)} steps, the last on trust", True
+            unknowns = unknowns + found.step
+            gained = float((state.gradient + 0.5 * residual) @ found.step)
+            break
         unknowns, state, moved = _searched(coupled, load, unknowns, state, found.step, found.decrement)
         if not moved:
             message = "the line search found no lower energy: rounding"
             converged = history[-1] <= 10 * cache.tolerance
             break
+    if rights and bare is None:
+        bare = coupled.system.tangent_matrix(state)
+    answers = () if bare is None else tuple(_answers(coupled, bare, rights, cache, ANSWER))
     products, factors = cache.products - products, cache.factors - factors
     if products > cache.worn:
         cache.factor = None
     energy, work = state.energy + gained, float(load @ unknowns)
     steps = len(history) - 1
-    return Solution(unknowns, energy, work, converged, message, tuple(history), steps, products, factors)
+    return Solution(
+        unknowns, energy, work, converged, message, tuple(history), steps, products, factors, answers
+    )
 
 
 def tangent_solutions(
@@ -156,6 +187,13 @@ def tangent_solutions(
     The kept factor leads, as far as it serves; `reduction`: of the residual, weighed by the diagonal.
     """
     bare = coupled.system.tangent_matrix(coupled.state(unknowns))
+    return _answers(coupled, bare, rights, cache, reduction)
+
+
+def _answers(
+    coupled: Coupled, bare: sp.csr_matrix, rights: Sequence[Floats], cache: FactorCache, reduction: float
+) -> list[Floats]:
+    """Solutions with a tangent matrix."""
     fresh = cache.factor is None
     found = []
     for right in rights:

@@ -91,15 +91,15 @@ def coupled_map(
     # Nothing is added where three phases meet, at few currents, so they begin with half the step.
     steps = {2: 2**halvings, 3: 2 ** max(halvings - 1, 0)}
     todo = [site for site in sites.orbits if site[1] % steps[len(site[0])] == 0]
-    found = CoupledMap(single)
     for more in range(halvings + 1):
         tell.more(len(whole.sections) * sites.points(todo))
         for section in range(len(whole.sections)):
             solve_sites(whole.systems[section], section, sites, todo, filler, tell)
-        found = _corrected(CoupledMap(single), sites, idle)
+        found, pairs = _paired(CoupledMap(single), sites, idle)
         todo = list(_doubtful(found, sites)) if more < halvings else []
         if not todo:
             break
+    found = _with_threes(found, sites, pairs)
     lost = _lost(sites)
     found = replace(found, remarks=(*lost, *([FOUR] if count > 3 else [])), lost=len(lost))
     return with_errors(found, whole, rough, sites) if count > 1 else found
@@ -142,7 +142,7 @@ def met_map(
     ]
     for section in range(len(whole.sections)):
         solve_sites(whole.systems[section], section, sites, todo, filler, Teller(None, 0), watch)
-    met, lost = _corrected(CoupledMap(single), sites, idle), _lost(sites)
+    met, lost = _paired(CoupledMap(single), sites, idle)[0], _lost(sites)
     errors = single.flux_linkage_error, single.torque_error
     said = replace(
         met, flux_linkage_error=errors[0], torque_error=errors[1], remarks=tuple(lost), lost=len(lost)
@@ -184,34 +184,35 @@ def _sites(
     )
 
 
-def _corrected(lower: CoupledMap, sites: Sites, idle: Idle) -> CoupledMap:
-    """The map with what every set of phases adds, as far as sites are solved."""
-    sets: list[tuple[int, ...]] = list(
-        dict.fromkeys(on for images in sites.orbits.values() for on in (i.phases for i in images))
+def _sets(sites: Sites, size: int) -> list[tuple[int, ...]]:
+    """All sets of so many phases."""
+    return sorted(
+        {image.phases for images in sites.orbits.values() for image in images if len(image.phases) == size}
     )
-    pairs: dict[tuple[int, ...], Known] = {
-        on: sites.known(on) for on in sorted(sets) if len(on) == 2 and sites.solved(on)
-    }
+
+
+def _paired(single: CoupledMap, sites: Sites, idle: Idle) -> tuple[CoupledMap, dict[tuple[int, ...], Known]]:
+    """The map with what every two phases add, as far as sites are solved, and what is known of these."""
+    pairs = {on: sites.known(on) for on in _sets(sites, 2) if sites.solved(on)}
+    added = [of_pair(single.single, idle, on, known, sites.levels[2]) for on, known in pairs.items()]
+    return replace(single, interactions=tuple(added)), pairs
+
+
+def _with_threes(both: CoupledMap, sites: Sites, pairs: dict[tuple[int, ...], Known]) -> CoupledMap:
+    """The map with what every three phases add to what two of them do."""
     added: list[Interaction] = [
-        of_pair(lower.single, idle, on, known, sites.levels[2]) for on, known in pairs.items()
+        of_three(both, on, sites.known(on), pairs.__getitem__, sites.levels) for on in _sets(sites, 3)
     ]
-    both = replace(lower, interactions=tuple(added))
-    threes = [on for on in sorted(sets) if len(on) == 3]
-    added += [of_three(both, on, sites.known(on), pairs.__getitem__, sites.levels) for on in threes]
-    return replace(lower, interactions=tuple(added))
+    return replace(both, interactions=(*both.interactions, *added))
 
 
 def _doubtful(found: CoupledMap, sites: Sites) -> Iterable[Site]:
-    """The sites in the middle of pieces whose torque is in doubt, images left out."""
+    """The sites in the middle of pieces of pairs whose torque is in doubt, images left out."""
     most = DOUBT * float(np.abs(found.single.torque).max())
     todo: dict[Site, None] = {}
     for part in found.interactions:
-        if len(part.phases) > 2:
-            continue
-        n, always = (
-            len(part.angles) - 1,
-            np.add(sites.coarse[2], 1),
-        )  # where pieces fill in, they differ a little
+        # Where pieces fill in, they differ a little.
+        n, always = len(part.angles) - 1, np.add(sites.coarse[2], 1)
         value, turned = (part.nodes[order, 0, 0][:, always][:, :, always] for order in (0, 1))
         off = doubts(part.angles, value.reshape(n, -1), turned.reshape(n, -1))
         nodes = sites.solved(part.phases)

@@ -8,7 +8,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.solve import Coupled, FactorCache, System, minimise, tangent_solutions
+from polefem.solve import Coupled, FactorCache, System, minimise
 from polefem.sweep.alike import Site
 from polefem.sweep.fill import Filler, shares
 from polefem.sweep.single import Teller
@@ -26,8 +26,9 @@ SiteWatch = Callable[[int, Site, tuple[int, ...], Coupled, Floats, Floats, Facto
 #: Levels are far apart, so a kept factor that does not lead soon is given up sooner.
 TOLERANCE = 1e-4
 PATIENCE = 12
-#: Of the answers to small loads, which only shape the pieces between levels.
-ANSWER = 3e-3
+#: Each state has small loads to answer beside, so that one factor of its own, made once its error is below `NEAR`, pays
+#: for itself. What a step that begins below `TRUSTED` leaves over is below a few 1e-5.
+NEAR, TRUSTED, GLANCE, WORN = 0.1, 1e-3, 4, 100
 
 
 def solve_sites(
@@ -40,7 +41,9 @@ def solve_sites(
     watch: SiteWatch | None = None,
 ) -> None:
     """Solve one section at sites, and add what it gives to their values. filler: of levels that need no fields."""
-    cache = FactorCache(tolerance=TOLERANCE, patience=PATIENCE)
+    cache = FactorCache(
+        tolerance=TOLERANCE, patience=PATIENCE, worn=WORN, near=NEAR, trusted=TRUSTED, glance=GLANCE
+    )
     for node in sorted({node for _, node in todo}):
         coupled, cache.factor = system.at(sites.angle(node)), None
         for site in [site for site in todo if site[1] == node]:
@@ -97,7 +100,8 @@ class _Here:
         two phases."""
         coupled, values, phases = self.coupled, self.values, list(self.phases)
         model = coupled.system.model
-        found = minimise(coupled, self.levels[list(at)] @ self.loads[phases], start, self.cache)
+        rights = list(self.loads[phases]) if len(phases) == 2 and len(self.levels) > 1 else []
+        found = minimise(coupled, self.levels[list(at)] @ self.loads[phases], start, self.cache, rights)
         values.coenergy[at] = model.scale * (found.work - found.energy)
         values.torque[at] = coupled.torque(found.unknowns)
         np.moveaxis(values.linkages, 0, -1)[at] = model.scale * (self.loads @ found.unknowns)
@@ -108,14 +112,11 @@ class _Here:
             currents = np.zeros(len(self.loads))
             currents[phases] = self.levels[list(at)]
             self.watch(self.section, self.site, at, coupled, found.unknowns, currents, self.cache)
-        if len(phases) != 2 or len(self.levels) == 1:
-            return found.unknowns, ()
-        told = tangent_solutions(coupled, found.unknowns, list(self.loads[phases]), self.cache, ANSWER)
         turned = coupled.turned(found.unknowns)
-        for axis, answer in enumerate(told):
+        for axis, answer in enumerate(found.answers):
             np.moveaxis(values.bends[axis], 0, -1)[at] = model.scale * (self.loads @ answer)
             values.turning[(axis, *at)] = -model.scale * float(answer @ turned)
-        return found.unknowns, told
+        return found.unknowns, found.answers
 
 
 def _start(here: Floats, last: Floats | None, at: tuple[int, ...]) -> Floats:
