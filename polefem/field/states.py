@@ -21,8 +21,9 @@ __all__ = ["field_series", "solve_state", "whole_field"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-#: States lie further apart than the points of a map, so a kept factor that does not lead soon is given up sooner.
-PATIENCE = 12
+#: States lie further apart than the points of a map, so a kept factor that does not lead soon is given up sooner, and
+#: one made when most of the way is gone serves all the rest. A last step is taken on trust where it leaves 1e-6.
+PATIENCE, GLANCE, NEAR, TRUSTED, WORN = 12, 4, 0.1, 1e-4, 100
 #: Gradients of the quadratic shape functions at a triangle's centre, over those of its three corner coordinates.
 AT_CENTRE = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [4, 4, 0], [0, 4, 4], [4, 0, 4]]) / 3.0
 
@@ -69,7 +70,10 @@ def field_series(
 
 def _states(whole: BuiltMachine, angles: Floats, currents: Floats) -> Iterator[FieldState]:
     systems = whole.systems
-    caches = [FactorCache(patience=PATIENCE) for _ in systems]
+    caches = [
+        FactorCache(patience=PATIENCE, glance=GLANCE, near=NEAR, trusted=TRUSTED, worn=WORN) for _ in systems
+    ]
+    before: float | None = None
     last = [np.zeros(system.size) for system in systems]
     middle = len(systems) // 2
     for angle, row in zip(angles.tolist(), currents, strict=True):
@@ -77,6 +81,8 @@ def _states(whole: BuiltMachine, angles: Floats, currents: Floats) -> Iterator[F
         for at, system in enumerate(systems):
             model = system.model
             coupled = system.at(angle)
+            if angle != before:  # the gap's coupling is another: a factor kept from there would hardly lead
+                caches[at].factor = None
             found = minimise(coupled, row @ model.loads, last[at], caches[at])
             if not found.converged:
                 raise SolveFailed(f"the field at {np.degrees(angle):.4g} deg and {row} A: {found.message}")
@@ -86,6 +92,7 @@ def _states(whole: BuiltMachine, angles: Floats, currents: Floats) -> Iterator[F
             last[at] = found.unknowns
             if at == middle:
                 field, message = whole_field(model, angle, found.unknowns), found.message
+        before = angle
         yield FieldState(angle, row, torque, linkages, coenergy, field, message)
 
 
