@@ -22,8 +22,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 #: States lie further apart than the points of a map, so a kept factor that does not lead soon is given up sooner, and
-#: one made when most of the way is gone serves all the rest. A last step is taken on trust where it leaves 1e-6.
-PATIENCE, GLANCE, NEAR, TRUSTED, WORN = 12, 4, 0.1, 1e-4, 100
+#: one made when most of the way is gone serves all the rest.
+PATIENCE, GLANCE, NEAR, WORN = 12, 4, 0.1, 100
 #: Gradients of the quadratic shape functions at a triangle's centre, over those of its three corner coordinates.
 AT_CENTRE = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [4, 4, 0], [0, 4, 4], [4, 0, 4]]) / 3.0
 
@@ -70,9 +70,7 @@ def field_series(
 
 def _states(whole: BuiltMachine, angles: Floats, currents: Floats) -> Iterator[FieldState]:
     systems = whole.systems
-    caches = [
-        FactorCache(patience=PATIENCE, glance=GLANCE, near=NEAR, trusted=TRUSTED, worn=WORN) for _ in systems
-    ]
+    caches = [FactorCache(patience=PATIENCE, glance=GLANCE, near=NEAR, worn=WORN) for _ in systems]
     before: float | None = None
     last = [np.zeros(system.size) for system in systems]
     middle = len(systems) // 2

@@ -59,8 +59,9 @@ class FactorCache:
     patience: products of conjugate gradients after which a kept factor is replaced at once. worn: products in one
     solution after which the next one begins with a factor of its own. A factor costs as much as some twenty products.
     near: error below which a solution makes one factor of its own, so that what is left takes few products. trusted:
-    error from which on the next step is the last, and taken on trust: Newton's method squares the error. glance:
-    products after which a kept factor is replaced if it has hardly served so far; 0 for never.
+    error from which on the next step is the last, and taken on trust: near the end, where the law's slope bends from
+    piece to piece, each step leaves a fifth or less. glance: products after which a kept factor is replaced if it has
+    hardly served so far; 0 for never.
     factor: None where the next solution is to begin with a new one. single: whether factors are made in single
     precision; until one made for the very state does not lead at once. products, factors: how many so far.
     """
@@ -130,7 +131,7 @@ def minimise(
     history: list[float] = []
     products, factors = cache.products, cache.factors
     message = f"no convergence in {cache.most_steps} steps"
-    converged, gained, own = False, 0.0, False
+    converged, gained, own, last = False, 0.0, False, False
     while len(history) <= cache.most_steps:
         bare: sp.csr_matrix | None = None
         factor = cache.factor
@@ -173,7 +174,7 @@ def minimise(
     if products > cache.worn:
         cache.factor = None
     energy, work = state.energy + gained, float(load @ unknowns)
-    steps = len(history) - 1
+    steps = len(history) - (not last)
     return Solution(
         unknowns, energy, work, converged, message, tuple(history), steps, products, factors, answers
     )

@@ -27,8 +27,8 @@ SiteWatch = Callable[[int, Site, tuple[int, ...], Coupled, Floats, Floats, Facto
 TOLERANCE = 1e-4
 PATIENCE = 12
 #: Each state has small loads to answer beside, so that one factor of its own, made once its error is below `NEAR`, pays
-#: for itself. What a step that begins below `TRUSTED` leaves over is below a few 1e-5.
-NEAR, TRUSTED, GLANCE, WORN = 0.1, 1e-3, 4, 100
+#: for itself. What a step that begins below `TRUSTED` leaves over is below the tolerance.
+NEAR, TRUSTED, GLANCE, WORN = 0.1, 5e-4, 4, 100
 
 
 def solve_sites(

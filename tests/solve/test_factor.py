@@ -111,6 +111,17 @@ def test_conjugate_gradients_go_as_far_as_asked(reduction: float) -> None:
         assert early.products == 2 and not early.reached and not near(early.step)
 
 
+def test_a_factor_that_hardly_serves_is_given_up_at_a_glance() -> None:
+    coupled, bare, load = saturated()
+    system = coupled.system
+    still = system.tangent_matrix(coupled.state(np.zeros(system.size)))
+    old, own = (Factor(Layout(coupled, one, single=True), one) for one in (still, bare))
+    poor = correction(coupled, bare, load, old.solve(load), old, 1e-4, 2000, 2)
+    assert poor.products == 2 and not poor.reached
+    good = correction(coupled, bare, load, own.solve(load), own, 1e-12, 2000, 2)
+    assert good.products > 2 and good.reached  # one that serves goes on past the glance
+
+
 # Where single precision is not enough ---------------------------------------------------------------
 
 

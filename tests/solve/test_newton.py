@@ -15,7 +15,7 @@ from polefem.field import built
 from polefem.materials import Steel, steel_names
 from polefem.outline import outline_of
 from polefem.shapes import area
-from polefem.solve import Coupled, FactorCache, Solution, System, minimise
+from polefem.solve import Coupled, FactorCache, Solution, System, minimise, tangent_solutions
 from polefem.units import deg
 from tests.field.built_machines import ROUGH, half_turn
 from tests.gallery import LayeredSection
@@ -181,6 +181,35 @@ def test_a_kept_factor_and_a_fresh_one_give_the_same() -> None:
     stubborn.factor = old
     slow = minimise(coupled, load, np.zeros(system.size), stubborn)
     assert slow.converged and same(slow, found) and slow.products > again.products
+
+
+def left_over(trusted: float) -> tuple[float, float]:
+    """Of a last step taken on trust from an error of `trusted`: how far the unknowns are from those solved to rounding,
+    and the answers to small loads from theirs, at most, both in the energy's norm."""
+    system = base()
+    coupled, load = system.at(-15 * deg), current_at(20e6) * system.model.loads[0]
+    rights = list(system.model.loads[:2])
+    zero, exact = np.zeros(system.size), FactorCache(tolerance=1e-10, single=False)
+    right = minimise(coupled, load, zero, exact)
+    cache = FactorCache(tolerance=1e-8, near=0.1, trusted=trusted, glance=4, worn=100)
+    found = minimise(coupled, load, zero, cache, rights)
+    assert right.converged and found.converged and found.message.endswith("the last on trust")
+    assert found.steps == len(found.history) and found.history[-1] <= trusted < found.history[-2]
+    tangent = system.tangent_matrix(coupled.state(right.unknowns))
+
+    def norm(field: Floats) -> float:
+        return math.sqrt(float(field @ coupled.curved(tangent, field)))
+
+    answers = tangent_solutions(coupled, right.unknowns, rights, exact)
+    off = [norm(one - other) / norm(other) for one, other in zip(found.answers, answers, strict=True)]
+    return norm(found.unknowns - right.unknowns) / norm(right.unknowns), max(off)
+
+
+def test_a_last_step_on_trust_leaves_little_and_answers_are_at_hand() -> None:
+    unknowns, answers = left_over(5e-4)
+    assert unknowns < 1e-4 and answers < 0.02
+    unknowns, answers = left_over(0.3)  # trusted too early
+    assert unknowns > 1e-4 and answers > 0.02
 
 
 def test_a_general_minimiser_finds_nothing_lower() -> None:
