@@ -75,7 +75,7 @@ def _diameters(build: Build, side: float) -> list[Leader]:
         (
             f"{build.row.name} {'bore' if outwards else 'outside'}",
             build.row.back,
-            10 * deg if outwards else 62 * deg,
+            40 * deg if outwards else 62 * deg,  # a leader that is nearly level keeps off numbers on the axis
         ),
     )
     found = []
