@@ -132,7 +132,7 @@ def _refuse_keywords(cls: Any, positional: int, named: Iterable[str]) -> None:
     needed = [f.name for f in own if f.default is MISSING and f.default_factory is MISSING]
     missing = [name for name in needed if name not in named and name not in names[:positional]]
     if missing:
-        rule = f"{cls.__name__} must be whole"
+        rule = f"{cls.__name__} is described in full"
         raise InvalidValue(refusal(rule, ", ".join(missing), "missing", "a value for each"))
     found = f"{positional} without a name, then {', '.join(named) or 'nothing'}"
     raise InvalidValue(refusal(f"{cls.__name__} takes each value once", "values", found, ", ".join(names)))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import degrees
+
 import numpy as np
 
 from polefem.errors import InvalidValue, refusal
@@ -49,12 +51,12 @@ def linear_map(
         found, least = f"{aligned:.6g} H", f"above the {unaligned:.6g} H unaligned"
         raise InvalidValue(refusal("the aligned inductance is the larger", "aligned", found, least))
     if not (full == 0.0 or full > corner):
-        found, allowed = f"{full:.6g} rad", f"0 or above the corner of {corner:.6g} rad"
+        found, allowed = f"{degrees(full):.6g} deg", f"0 or above the corner of {degrees(corner):.6g} deg"
         raise InvalidValue(refusal("the aligned piece holds its corner or is nought", "full", found, allowed))
     if not full + 2 * corner < apart < half - corner:
         found, allowed = (
-            f"{apart:.6g} rad",
-            f"above {full + 2 * corner:.6g} and below {half - corner:.6g} rad",
+            f"{degrees(apart):.6g} deg",
+            f"above {degrees(full + 2 * corner):.6g} and below {degrees(half - corner):.6g} deg",
         )
         raise InvalidValue(
             refusal("the poles part between alignment and half a pitch", "apart", found, allowed)
