@@ -31,9 +31,8 @@ def linear_map(
     corner of the inductance is a parabola over this angle to either side, rad: the torque of a sharp one
     would have two values.
 
-    Between `full` and `apart` the torque is i^2 / 2 * (aligned - unaligned) / (apart - full) (T. J. E.
-    Miller, Switched Reluctance Motors and Their Control, 1993, from memory; it follows from the co-energy L
-    i^2 / 2).
+    Between `full` and `apart` the torque is i^2 / 2 * (aligned - unaligned) / (apart - full) (the slope of the co-
+    energy L i^2 / 2).
 
     Raises InvalidValue where the pieces do not fit in half a rotor pitch in that order.
 
