@@ -85,7 +85,7 @@ def test_a_pole_that_favours_a_side_says_so(changes: dict[str, object]) -> None:
         (lambda: Pole(arc="wide"), "a dimension must be a number: pole.arc is 'wide'"),
         (lambda: Pole(arc=0.5, taper=(0.0, 0.8)), "pole.taper is 45.8366 deg"),
         (lambda: Pole(arc=0.5, taper=(0.0, 0.1, 0.2)), "a pole has two sides"),
-        (lambda: Pole(arc=0.5, root_fillet=(1 * mm, -1 * mm)), "pole.root_fillet is -0.001 m"),
+        (lambda: Pole(arc=0.5, root_fillet=(1 * mm, -1 * mm)), "pole.root_fillet is -1 mm"),
         (lambda: Pole(arc=0.5, web=0.0), "pole.web is 0 mm, allowed is above 0 mm"),
         (
             lambda: Pole(arc=0.5, tip_chamfer=1 * mm, tip_fillet=(0.0, 1 * mm)),
@@ -95,7 +95,7 @@ def test_a_pole_that_favours_a_side_says_so(changes: dict[str, object]) -> None:
             lambda: Shoe(0.0, 1 * mm, 1 * mm),
             "must reach out: shoe.overhang is 0 mm, allowed is above 0 mm on a side",
         ),
-        (lambda: Shoe((1 * mm, -1 * mm), 1 * mm, 1 * mm), "must reach out: shoe.overhang is -0.001 m"),
+        (lambda: Shoe((1 * mm, -1 * mm), 1 * mm, 1 * mm), "must reach out: shoe.overhang is -1 mm"),
         (lambda: Shoe(1 * mm, 0.0, 1 * mm), "shoe.tip is 0 m"),
         (lambda: Notch(0.0, 0.0, 1 * mm), "notch.width is 0 m"),
         (
@@ -119,7 +119,7 @@ def test_a_pole_that_favours_a_side_says_so(changes: dict[str, object]) -> None:
         (lambda: Winding(0, 1 * mm, 0.0, 0.0), "winding.turns_per_pole is 0"),
         (
             lambda: Winding(1, 1 * mm, 0.0, 0.0, liner=1e-6),
-            "film .* winding.liner is 1e-06 m, allowed is 0 or 5e-05",
+            "film .* winding.liner is 0.001 mm, allowed is 0 or 0.05 mm",
         ),
         (lambda: Winding(1, 1 * mm, 0.0, 0.0, wire_diameter=0.0), "winding.wire_diameter is 0 m"),
         (lambda: Winding(1, 1 * mm, 0.0, 0.0, most_fill=1.2), "winding.most_fill is 1.2"),
