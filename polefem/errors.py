@@ -76,8 +76,12 @@ def refusal(rule: str, name: str, value: object, allowed: str) -> str:
     return f"{rule}: {name} is {value}, allowed is {allowed}"
 
 
+_MANY = 40
+
+
 def unknown(rule: str, name: str, value: str, known: Iterable[str], before: str = "") -> str:
     """The refusal of a name that is none of those known, with the one that comes nearest. before: what both begin with.
+    Where one comes near, more than _MANY are counted instead of listed: nobody reads them.
 
     >>> unknown("a field is called by its name", "field", "ark", ("arc", "taper"))
     "a field is called by its name: field is 'ark' (did you mean 'arc'?), allowed is arc, taper"
@@ -85,7 +89,8 @@ def unknown(rule: str, name: str, value: str, known: Iterable[str], before: str 
     names = tuple(known)
     near = difflib.get_close_matches(value, names, n=1)
     found = repr(before + value) + (f" (did you mean {before + near[0]!r}?)" if near else "")
-    return refusal(rule, name, found, ", ".join(names) or "nothing here")
+    told = ", ".join(names) if not near or len(names) <= _MANY else f"one of {len(names)} names"
+    return refusal(rule, name, found, told or "nothing here")
 
 
 def lacking(what: str, library: str, group: str) -> str:
@@ -132,7 +137,7 @@ def _refuse_keywords(cls: Any, positional: int, named: Iterable[str]) -> None:
     needed = [f.name for f in own if f.default is MISSING and f.default_factory is MISSING]
     missing = [name for name in needed if name not in named and name not in names[:positional]]
     if missing:
-        rule = f"{cls.__name__} must be whole"
+        rule = f"{cls.__name__} is described in full"
         raise InvalidValue(refusal(rule, ", ".join(missing), "missing", "a value for each"))
     found = f"{positional} without a name, then {', '.join(named) or 'nothing'}"
     raise InvalidValue(refusal(f"{cls.__name__} takes each value once", "values", found, ", ".join(names)))

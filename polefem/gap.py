@@ -100,10 +100,9 @@ class Gap:
 
     rotor_self, stator_self: sparse, second derivatives of the energy with each trace's own unknowns.
 
-    Each run of unknowns is summed over the harmonics of a period of its own, just long enough for all that couples
-    with it: what is repeated with that period lies out of reach (Poisson's summation formula, any textbook of Fourier
-    analysis; from memory). So the work grows with the length of the traces over the gap, not with its cube, and a gap
-    of 0.1 mm on a rotor of a metre can be had.
+    Each run of unknowns is summed over the harmonics of a period of its own, just long enough for all that couples with
+    it: what is repeated with that period lies out of reach (Poisson's summation formula). So the work grows with the
+    length of the traces over the gap, not with its cube, and a gap of 0.1 mm on a rotor of a metre can be had.
     """
 
     def __init__(

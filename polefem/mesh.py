@@ -93,8 +93,8 @@ def least_jacobian(points: Floats, triangles: Ints) -> Floats:
 
     points: ndarray, shape (n_nodes, 2). triangles: ndarray, shape (n_triangles, 6). Returns an ndarray, shape
     (n_triangles,): 1 where all sides are straight; above 0, the triangle is nowhere turned over. The determinant is
-    quadratic; the least of its Bezier coefficients bounds it from below (A. Johnen, J.-F. Remacle, C. Geuzaine,
-    Geometrical validity of curvilinear finite elements, J. Comput. Phys. 233, 2013; from memory).
+    quadratic; the least of its Bezier coefficients bounds it from below, since Bernstein's polynomials are nowhere
+    below 0 and sum to 1.
     """
     nodes = points[triangles]
     a, b, c = nodes[:, 0], nodes[:, 1], nodes[:, 2]

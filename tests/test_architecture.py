@@ -110,7 +110,7 @@ ROOMS: dict[str, Sees] = {
     "ranking": Sees(("params", "copper", "estimates", "drive", "study")),
     "measured": Sees(
         ("errors", "units", "files", "materials", "params", "field", "maps", "slopes", "estimates", "study"),
-        ("scipy.integrate", "scipy.interpolate", "scipy.optimize", "scipy.stats"),
+        ("scipy.constants", "scipy.integrate", "scipy.interpolate", "scipy.optimize", "scipy.stats"),
     ),
     "report": Sees(
         (

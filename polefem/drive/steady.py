@@ -43,7 +43,7 @@ def steady_state(
     speed = within("a speed is finite", "speed", speed, -math.inf, math.inf, "rad/s")
     if speed == 0.0:
         rule, other = "a steady state turns", "any other; for rest see run_free_shaft"
-        raise InvalidValue(refusal(rule, "speed", "0 rad/s", other))
+        raise InvalidValue(refusal(rule, "speed", "0 rpm", other))
     positive("an iron loss cannot drive", "iron_loss", iron_loss, "W", zero=True)
     cycle = steady_cycle(of_machine(m), drive, speed, steps)
     current, flux, time = cycle.current, cycle.flux_linkage, cycle.steps.time[:, None]

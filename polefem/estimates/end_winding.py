@@ -6,10 +6,11 @@ section, of the inductance between two circles of radii a and b at a distance z 
 
     M = mu0 sqrt(a b) [(2/k - k) K - (2/k) E],   k^2 = 4 a b / ((a + b)^2 + z^2)
 
-with the complete elliptic integrals of modulus k (J. C. Maxwell, A Treatise on Electricity and Magnetism, 1873,
-article 701; F. W. Grover, Inductance Calculations, 1946; both from memory). For a section small against the radius that
-is the handbook's L = mu0 N^2 R [ln(8 R / GMD) - 2] with GMD = 0.2235 (width + height). The section of a tall coil is
-not small: for one of 10 mm by 60 mm at a radius of 15 mm the handbook's formula gives a thirteenth of the integral.
+with the complete elliptic integrals of modulus k (J. C. Maxwell, A Treatise on Electricity and Magnetism, 1873, article
+701; F. W. Grover, Inductance Calculations, 1946; held against the handbook's example and Nagaoka's coefficient in the
+tests). For a section small against the radius that is the handbook's L = mu0 N^2 R [ln(8 R / GMD) - 2] with GMD =
+0.2235 (width + height). The section of a tall coil is not small: for one of 10 mm by 60 mm at a radius of 15 mm the
+handbook's formula gives a thirteenth of the integral.
 
 Left out: the steel beside the end turns, which raises their inductance, and what the end turns of neighbouring coils do
 to each other. The result is taken as good to some 30 % (an assumption).

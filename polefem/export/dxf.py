@@ -1,7 +1,7 @@
 """Parts as DXF for a cutter: closed polylines whose arcs are true arcs, circles as circles, a layer for each part.
 
-An arc within a polyline is a bulge, the tangent of a quarter of its sweep, positive counter-clockwise (AutoCAD DXF
-reference, group code 42; from memory). Needs ezdxf, the optional group `cut`; nothing else in this room does.
+An arc within a polyline is a bulge, the tangent of a quarter of its sweep, positive counter-clockwise (group code 42,
+as `ezdxf.math` reads it). Needs ezdxf, the optional group `cut`; nothing else in this room does.
 """
 
 from __future__ import annotations

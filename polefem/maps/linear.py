@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import degrees
+
 import numpy as np
 
 from polefem.errors import InvalidValue, refusal
@@ -29,9 +31,8 @@ def linear_map(
     corner of the inductance is a parabola over this angle to either side, rad: the torque of a sharp one
     would have two values.
 
-    Between `full` and `apart` the torque is i^2 / 2 * (aligned - unaligned) / (apart - full) (T. J. E.
-    Miller, Switched Reluctance Motors and Their Control, 1993, from memory; it follows from the co-energy L
-    i^2 / 2).
+    Between `full` and `apart` the torque is i^2 / 2 * (aligned - unaligned) / (apart - full) (the slope of the co-
+    energy L i^2 / 2).
 
     Raises InvalidValue where the pieces do not fit in half a rotor pitch in that order.
 
@@ -49,12 +50,12 @@ def linear_map(
         found, least = f"{aligned:.6g} H", f"above the {unaligned:.6g} H unaligned"
         raise InvalidValue(refusal("the aligned inductance is the larger", "aligned", found, least))
     if not (full == 0.0 or full > corner):
-        found, allowed = f"{full:.6g} rad", f"0 or above the corner of {corner:.6g} rad"
+        found, allowed = f"{degrees(full):.6g} deg", f"0 or above the corner of {degrees(corner):.6g} deg"
         raise InvalidValue(refusal("the aligned piece holds its corner or is nought", "full", found, allowed))
     if not full + 2 * corner < apart < half - corner:
         found, allowed = (
-            f"{apart:.6g} rad",
-            f"above {full + 2 * corner:.6g} and below {half - corner:.6g} rad",
+            f"{degrees(apart):.6g} deg",
+            f"above {degrees(full + 2 * corner):.6g} and below {degrees(half - corner):.6g} deg",
         )
         raise InvalidValue(
             refusal("the poles part between alignment and half a pitch", "apart", found, allowed)

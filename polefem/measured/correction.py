@@ -3,8 +3,7 @@
 Least is the sum of ((read - predicted) / deviation)^2 and of ((cause - drawn) / tolerance)^2 over the causes that are
 free; turns are tried one whole number after another. Where the causes' slopes carry no further the prediction is made
 anew about what was found (Gauss and Newton's way), until nothing moves by more than a fifth of its deviation. Values,
-deviations and correlations are those of the linear model at the end: the inverse of J^T J, rows of tolerances included
-(K. O. Arras, An Introduction to Error Propagation, 1998, and any text on least squares; from memory).
+deviations and correlations are those of the linear model at the end: the inverse of J^T J, rows of tolerances included.
 """
 
 from __future__ import annotations

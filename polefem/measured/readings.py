@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Literal, get_args
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import InvalidValue, refusal
@@ -38,7 +39,6 @@ _UNITS = {
     "torque": ("N m", 1.0),
     "mutual inductance": ("mH", 1e-3),
 }
-_STANDARD_GRAVITY = 9.80665  # m/s2 (CGPM 1901; from memory)
 #: What each kind is read from: columns that must be there, one set of several, and those that may.
 _COLUMNS: dict[str, tuple[tuple[str, ...], ...]] = {
     "inductance": (("angle", "inductance"),),
@@ -193,7 +193,7 @@ def _values(kind: Kind, columns: dict[str, Floats], name: str) -> tuple[Floats, 
     """What was read in SI, shape (n,), and the factor from the column that it was read in."""
     if kind == "torque" and "torque" not in columns:
         pulled = "force" if "force" in columns else "mass"
-        size = _needed(columns, "lever", name) * (1.0 if pulled == "force" else _STANDARD_GRAVITY)
+        size = _needed(columns, "lever", name) * (1.0 if pulled == "force" else scipy.constants.g)
         return columns[pulled] * size, size
     if kind == "mutual inductance":
         turning = 2 * math.pi * _needed(columns, "frequency", name)

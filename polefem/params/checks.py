@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import InvalidValue, refusal
-from polefem.units import deg
+from polefem.units import deg, mm, rpm
 
 __all__ = ["Sides", "both", "increasing", "made", "number", "positive", "printable", "whole", "within"]
 
@@ -20,6 +20,12 @@ MOST = 10**9
 #: One number for both sides of a pole, or a pair: the minus side (clockwise of the pole axis), then the plus
 #: side.
 Sides = float | tuple[float, float]
+
+
+def _told(value: float, unit: str, with_unit: bool = True) -> str:
+    """A number in the unit in which people type it: lengths in mm, angles in deg, speeds in rpm."""
+    shown, size = {"m": ("mm", mm), "rad": ("deg", deg), "rad/s": ("rpm", rpm)}.get(unit, (unit, 1.0))
+    return f"{value / size:.6g} {shown if with_unit else ''}".strip()
 
 
 def both(value: Sides) -> tuple[float, float]:
@@ -46,7 +52,9 @@ def made(rule: str, name: str, value: Any, kind: Any, allowed: str) -> None:
 def number(name: str, value: Any) -> float:
     """Return `value` as a float, refusing what is no finite number."""
     if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
-        raise InvalidValue(refusal("a dimension must be a number", name, repr(value), "a finite number"))
+        raise InvalidValue(
+            refusal("a dimension must be a number", name, reprlib.repr(value), "a finite number")
+        )
     try:
         found = float(value)
     except OverflowError:  # whole numbers have no end
@@ -60,8 +68,8 @@ def positive(rule: str, name: str, value: Any, unit: str = "", zero: bool = Fals
     """Return `value` as a float, refusing what is below zero (or zero, unless `zero`)."""
     found = number(name, value)
     if found < 0.0 or (found == 0.0 and not zero):
-        allowed = f"{'0' if zero else 'above 0'} {unit}".strip() + (" or more" if zero else "")
-        raise InvalidValue(refusal(rule, name, f"{found:.6g} {unit}".strip(), allowed))
+        allowed = f"{_told(0.0, unit)} or more" if zero else f"above {_told(0.0, unit)}"
+        raise InvalidValue(refusal(rule, name, _told(found, unit), allowed))
     return found
 
 
@@ -69,10 +77,10 @@ def within(rule: str, name: str, value: Any, low: float, high: float, unit: str 
     """Return `value` as a float, refusing what is not strictly between `low` and `high`."""
     found = number(name, value)
     if not low < found < high:
-        allowed = f"above {low:.6g} and below {high:.6g} {unit}".strip()
+        allowed = f"above {_told(low, unit, False)} and below {_told(high, unit)}"
         if unit == "rad" and low < found * deg < high:
             allowed += f": did you mean {found:.6g} * deg?"
-        raise InvalidValue(refusal(rule, name, f"{found:.6g} {unit}".strip(), allowed))
+        raise InvalidValue(refusal(rule, name, _told(found, unit), allowed))
     return found
 
 
@@ -107,7 +115,7 @@ def increasing(rule: str, name: str, values: ArrayLike, unit: str = "") -> NDArr
         raise InvalidValue(refusal(rule, f"{name}[{at}]", array[at], "a finite number"))
     if array.size > 1 and (np.diff(array) <= 0).any():
         at = int(np.flatnonzero(np.diff(array) <= 0)[0]) + 1
-        found = f"{array[at]:.6g} {unit}".strip()
-        raise InvalidValue(refusal(rule, f"{name}[{at}]", found, f"above {array[at - 1]:.6g} {unit}".strip()))
+        found, before = (_told(value, unit) for value in (array[at], array[at - 1]))
+        raise InvalidValue(refusal(rule, f"{name}[{at}]", found, f"above {before}"))
     array.flags.writeable = False
     return array

@@ -27,7 +27,7 @@ class SlopedFace:
     def __post_init__(self) -> None:
         rule = "a slope must widen the gap"
         if not sum(positive(rule, "face.rise", rise, "m", zero=True) for rise in both(self.rise)):
-            raise InvalidValue(refusal(rule, "face.rise", "0 m", "above 0 m on a side"))
+            raise InvalidValue(refusal(rule, "face.rise", "0 mm", "above 0 mm on a side"))
         for start in both(self.start):
             number("face.start", start)
 

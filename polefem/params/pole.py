@@ -34,7 +34,7 @@ class Shoe:
     def __post_init__(self) -> None:
         rule = "a pole shoe must reach out"
         if not sum(positive(rule, "shoe.overhang", reach, "m", zero=True) for reach in both(self.overhang)):
-            raise InvalidValue(refusal(rule, "shoe.overhang", "0 m", "above 0 m on a side"))
+            raise InvalidValue(refusal(rule, "shoe.overhang", "0 mm", "above 0 mm on a side"))
         for tip in both(self.tip):
             positive("a pole shoe must have a tip of some thickness", "shoe.tip", tip, "m")
         for neck in both(self.neck):

@@ -64,7 +64,7 @@ class _Dimension:
 
     def _span(self) -> str:
         exact, unit = self.how.exact, self.how.unit
-        if self.low in (0.0, -self.high):
+        if self.low == -self.high:
             return f"up to {exact(self.high)} {unit}"
         return f"{exact(self.low)} to {exact(self.high)} {unit}"
 

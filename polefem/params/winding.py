@@ -75,9 +75,9 @@ class Winding:
         if 0.0 < liner < THINNEST_LINER * (1 - 1e-6):
             rule, least = (
                 "a liner is left out or is a film that can be handled",
-                f"0 or {THINNEST_LINER} m or more",
+                f"0 or {THINNEST_LINER * 1e3:.6g} mm or more",
             )
-            raise InvalidValue(refusal(rule, "winding.liner", f"{liner:.6g} m", least))
+            raise InvalidValue(refusal(rule, "winding.liner", f"{liner * 1e3:.6g} mm", least))
         whole("a phase must have a path", "winding.parallel_paths", self.parallel_paths)
         whole("a turn must have a strand", "winding.strands", self.strands)
         within("a coil holds some wire and some air", "winding.most_fill", self.most_fill, 0.0, 1.0)

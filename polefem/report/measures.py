@@ -75,7 +75,7 @@ def _diameters(build: Build, side: float) -> list[Leader]:
         (
             f"{build.row.name} {'bore' if outwards else 'outside'}",
             build.row.back,
-            10 * deg if outwards else 62 * deg,
+            40 * deg if outwards else 62 * deg,  # a leader that is nearly level keeps off numbers on the axis
         ),
     )
     found = []
@@ -135,7 +135,7 @@ def disc_dimensions(machine: AxialMachine, side: Literal["rotor", "stator"]) -> 
     return (
         *ends,
         Leader(
-            "mean diameter", f"arc at Ø {millimetres(2 * mean)}", cmath.rect(mean, 0.3 * pole.arc), 2 * mean
+            "mean diameter", f"arc at Ø {millimetres(2 * mean)}", cmath.rect(mean, 0.45 * pole.arc), 2 * mean
         ),
         AngularDimension(f"{side} pole arc", -pole.arc / 2, pole.arc / 2, mean, mean),
         *_ends_of_pole(machine, side),

@@ -5,8 +5,9 @@ A thin ring swells (order 0) at sqrt(E / rho) / R, and bends into m waves (m = 2
     w_m = w_0 i m (m^2 - 1) / sqrt(m^2 + 1),    i = h / (sqrt(12) R),
 
 R the mean radius, h the thickness (R. Hoppe, J. reine angew. Math. 73 (1871) 158-170; A. E. H. Love, A Treatise on the
-Mathematical Theory of Elasticity, 4th ed., art. 293; from memory). Mass that hangs on the ring divides w^2 by the ratio
-of all mass to the yoke's. A thick ring is softer, since it shears, and heavier to bend, since its parts tilt:
+Mathematical Theory of Elasticity, 4th ed., art. 293; both held against the exact plane ring in the tests). Mass that
+hangs on the ring divides w^2 by the ratio of all mass to the yoke's. A thick ring is softer, since it shears, and
+heavier to bend, since its parts tilt:
 
     w_m is divided by sqrt(1 + i^2 (m^2 - 1) (4 m^2 + m^2 + 3) / (m^2 + 1))
 

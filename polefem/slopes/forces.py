@@ -7,8 +7,8 @@ of the energy density w over g, and V the velocity of the nodes spread by the sh
 
 since g changes by -(grad V)^T g and the weight by div V. So the energy has a force on each node, and one pass over the
 points serves every way in which the nodes may move. The source of a coil is its current over the area of its side:
-the energy less source changes by -j (A - mean of A) div V more. (The derivative of an integral in its domain, any
-textbook of shape derivatives; from memory, checked against differences.)
+the energy less source changes by -j (A - mean of A) div V more. (The derivative of an integral in its domain,
+checked against differences.)
 """
 
 from __future__ import annotations

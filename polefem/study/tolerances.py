@@ -15,10 +15,10 @@ from polefem.drive import ripple_error, torque_error
 from polefem.errors import PolefemError, spelled
 from polefem.maps import CoupledMap
 from polefem.materials import Allowance, Steel
-from polefem.params.checks import positive
+from polefem.params.checks import number, positive
 from polefem.params.fields import field_value, shown
 from polefem.params.quantity import quantity
-from polefem.study.design import Design, field_text, of_plan
+from polefem.study.design import Design, field_text, of_plan, quantity_of_field
 from polefem.study.record import OperatingPointFigures, Record
 
 __all__ = [
@@ -52,7 +52,11 @@ class FieldTolerance:
     shared: bool = False
 
     def __post_init__(self) -> None:
-        positive("a tolerance has a size", f"tolerance of {self.field}", self.deviation)
+        how = quantity_of_field(self.field)
+        size, deviation = how.size if how else 1.0, number(f"tolerance of {self.field}", self.deviation)
+        positive(
+            "a tolerance has a size", f"tolerance of {self.field}", deviation / size, how.unit if how else ""
+        )
 
     @property
     def name(self) -> str:

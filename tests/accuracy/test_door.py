@@ -41,9 +41,9 @@ def no_mesh(monkeypatch: pytest.MonkeyPatch) -> None:
         (
             [0.2, 0.1],
             [1.0],
-            r"the angles of a map must increase: angles\[1\] is 0\.1 rad, allowed is above 0\.2",
+            r"the angles of a map must increase: angles\[1\] is 5\.72958 deg, allowed is above 11\.4592",
         ),
-        ([0.1, 0.1], [1.0], r"the angles of a map must increase: angles\[1\] is 0\.1 rad"),
+        ([0.1, 0.1], [1.0], r"the angles of a map must increase: angles\[1\] is 5\.72958 deg"),
         ([0.0, math.nan], [1.0], r"angles\[1\] is nan, allowed is a finite number"),
         ([[0.0], [0.1, 0.2]], [1.0], r"allowed is a flat list of numbers"),
         ([0.0], ["one"], r"currents is \['one'\], allowed is a flat list of numbers"),

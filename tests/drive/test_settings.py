@@ -108,7 +108,7 @@ def test_a_sagging_source_is_allowed_for() -> None:
 def test_refusals() -> None:
     with pytest.raises(InvalidValue, match="no current makes no torque: torque is 0 N m"):
         best_setting(STRAIGHT, BRIDGE, OHMS, 10.0, 0.0)
-    with pytest.raises(InvalidValue, match="a drive turns: speed is 0 rad/s"):
+    with pytest.raises(InvalidValue, match="a drive turns: speed is 0 rpm"):
         best_setting(STRAIGHT, BRIDGE, OHMS, 0.0, 1.0)
     with pytest.raises(
         InvalidValue, match=r"a ripple limit must be within reach .*: ripple_limit is 0.1, allowed is about"

@@ -264,7 +264,7 @@ def test_speed_ripple_of_a_known_torque_wave() -> None:
 @pytest.mark.parametrize(
     ("drive", "speed", "sentence"),
     [
-        (DriveSpec(IDEAL, 0.4, -34 * deg, -14 * deg), 0.0, "a steady state turns: speed is 0 rad/s"),
+        (DriveSpec(IDEAL, 0.4, -34 * deg, -14 * deg), 0.0, "a steady state turns: speed is 0 rpm"),
         (
             DriveSpec(IDEAL, 0.4, -50 * deg, 50 * deg),
             9.0,

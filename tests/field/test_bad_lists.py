@@ -29,9 +29,9 @@ def _no_mesh(monkeypatch: pytest.MonkeyPatch) -> None:
         (
             [0.0, -0.2],
             GOOD_CURRENTS,
-            r"^the angles of a map must increase: angles\[1\] is -0.2 rad, allowed is above 0",
+            r"^the angles of a map must increase: angles\[1\] is -11.4592 deg, allowed is above 0",
         ),
-        ([0.0, 0.0], GOOD_CURRENTS, r"^the angles of a map must increase: angles\[1\] is 0 rad"),
+        ([0.0, 0.0], GOOD_CURRENTS, r"^the angles of a map must increase: angles\[1\] is 0 deg"),
         ([], GOOD_CURRENTS, r"^the angles of a map must increase: angles is of shape \(0,\)"),
         ([[0.0, 0.1]], GOOD_CURRENTS, r"^the angles of a map must increase: angles is of shape \(1, 2\)"),
         ([0.0, np.nan], GOOD_CURRENTS, r"^the angles of a map must increase: angles\[1\] is nan"),

@@ -33,7 +33,7 @@ def test_changing_the_given_arrays_leaves_the_map_alone() -> None:
 @pytest.mark.parametrize(
     ("change", "sentence"),
     [
-        ({"angles": [0.0, 0.2, 0.1]}, r"the angles of a map must increase: angles\[2\] is 0.1 rad"),
+        ({"angles": [0.0, 0.2, 0.1]}, r"the angles of a map must increase: angles\[2\] is 5.72958 deg"),
         ({"currents": [-1.0, 2.0]}, r"a map holds one sign of current: currents\[0\] is -1 A"),
         ({"torque": np.zeros((2, 2))}, r"torque is of shape \(2, 2\), allowed is shape \(11, 31\)"),
         ({"flux_linkage": np.full((11, 31), np.nan)}, r"finite numbers: flux_linkage\[0, 0\] is nan"),

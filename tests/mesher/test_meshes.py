@@ -216,7 +216,7 @@ def test_a_coil_near_one_end_of_a_lopsided_unit_makes_no_thin_triangle(
         must_start=False,
     )
     stator = sections(machine)[0].stator
-    assert not stator.mirror
+    assert not stator.row.mirror
     assert shaped(mesh_side(stator, MeshSpec.named("coarse"), 2), LEAST)
     # The twin: each unit is taken to be alone.
     monkeypatch.setattr("polefem.mesher.sizes._repeated", lambda side, at, size, reach: (at, size))

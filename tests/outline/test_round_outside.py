@@ -98,7 +98,7 @@ def test_steps_longer_than_the_coil_are_refused() -> None:
     ):
         outline_of(long)
     with pytest.raises(
-        InvalidValue, match=r"must have a width: winding.step.width is 0 m, allowed is above 0 m"
+        InvalidValue, match=r"must have a width: winding.step.width is 0 mm, allowed is above 0 mm"
     ):
         CoilStep(1 * mm, 0.0)
 

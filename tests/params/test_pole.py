@@ -80,22 +80,22 @@ def test_a_pole_that_favours_a_side_says_so(changes: dict[str, object]) -> None:
 @pytest.mark.parametrize(
     ("make", "sentence"),
     [
-        (lambda: Pole(arc=0.0), "pole.arc is 0 rad, allowed is above 0 and below 3.14159 rad"),
+        (lambda: Pole(arc=0.0), "pole.arc is 0 deg, allowed is above 0 and below 180 deg"),
         (lambda: Pole(arc=math.nan), "a dimension must be finite: pole.arc is nan"),
         (lambda: Pole(arc="wide"), "a dimension must be a number: pole.arc is 'wide'"),
-        (lambda: Pole(arc=0.5, taper=(0.0, 0.8)), "pole.taper is 0.8 rad"),
+        (lambda: Pole(arc=0.5, taper=(0.0, 0.8)), "pole.taper is 45.8366 deg"),
         (lambda: Pole(arc=0.5, taper=(0.0, 0.1, 0.2)), "a pole has two sides"),
-        (lambda: Pole(arc=0.5, root_fillet=(1 * mm, -1 * mm)), "pole.root_fillet is -0.001 m"),
-        (lambda: Pole(arc=0.5, web=0.0), "pole.web is 0 m, allowed is above 0 m"),
+        (lambda: Pole(arc=0.5, root_fillet=(1 * mm, -1 * mm)), "pole.root_fillet is -1 mm"),
+        (lambda: Pole(arc=0.5, web=0.0), "pole.web is 0 mm, allowed is above 0 mm"),
         (
             lambda: Pole(arc=0.5, tip_chamfer=1 * mm, tip_fillet=(0.0, 1 * mm)),
             "a tip is chamfered or rounded",
         ),
         (
             lambda: Shoe(0.0, 1 * mm, 1 * mm),
-            "must reach out: shoe.overhang is 0 m, allowed is above 0 m on a side",
+            "must reach out: shoe.overhang is 0 mm, allowed is above 0 mm on a side",
         ),
-        (lambda: Shoe((1 * mm, -1 * mm), 1 * mm, 1 * mm), "must reach out: shoe.overhang is -0.001 m"),
+        (lambda: Shoe((1 * mm, -1 * mm), 1 * mm, 1 * mm), "must reach out: shoe.overhang is -1 mm"),
         (lambda: Shoe(1 * mm, 0.0, 1 * mm), "shoe.tip is 0 m"),
         (lambda: Notch(0.0, 0.0, 1 * mm), "notch.width is 0 m"),
         (
@@ -106,7 +106,7 @@ def test_a_pole_that_favours_a_side_says_so(changes: dict[str, object]) -> None:
         (lambda: Barrier(1 * mm, 1 * mm, 0.0), "barrier.width is 0 m"),
         (
             lambda: SlopedFace(rise=0.0),
-            "must widen the gap: face.rise is 0 m, allowed is above 0 m on a side",
+            "must widen the gap: face.rise is 0 mm, allowed is above 0 mm on a side",
         ),
         (lambda: RoundFace(0.0), "face.radius is 0 m"),
         (
@@ -115,11 +115,11 @@ def test_a_pole_that_favours_a_side_says_so(changes: dict[str, object]) -> None:
         ),
         (lambda: FreeFace((-1, 0.5), (0.0, 0.0)), r"from edge to edge: face.stations is \(-1.0, 0.5\)"),
         (lambda: FreeFace((-1, 0, 0, 1), (0.0,) * 4), "allowed is increasing from -1 to 1"),
-        (lambda: FreeFace((-1, 1), (0.0, -1 * mm)), "face.rises is -0.001 m, allowed is 0 m or more"),
+        (lambda: FreeFace((-1, 1), (0.0, -1 * mm)), "face.rises is -1 mm, allowed is 0 mm or more"),
         (lambda: Winding(0, 1 * mm, 0.0, 0.0), "winding.turns_per_pole is 0"),
         (
             lambda: Winding(1, 1 * mm, 0.0, 0.0, liner=1e-6),
-            "film .* winding.liner is 1e-06 m, allowed is 0 or 5e-05",
+            "film .* winding.liner is 0.001 mm, allowed is 0 or 0.05 mm",
         ),
         (lambda: Winding(1, 1 * mm, 0.0, 0.0, wire_diameter=0.0), "winding.wire_diameter is 0 m"),
         (lambda: Winding(1, 1 * mm, 0.0, 0.0, most_fill=1.2), "winding.most_fill is 1.2"),

@@ -92,7 +92,7 @@ def section_outline(
     return Section(
         mesh=mesh,
         steels={name: steels[name] for name in sorted(set(mesh.GetMaterials()) & steels.keys())},
-        coils=[(f"coil {k} plus", f"coil {k} minus") for k in range(1, stator.poles + 1)],
+        coils=[(f"coil {k} plus", f"coil {k} minus") for k in range(1, stator.row.poles + 1)],
         gap=gap,
         length=outline.length,
         repeats=1.0 if flat else None,
@@ -117,7 +117,7 @@ def _vector(offset: complex) -> tuple[float, float, float]:
 def _ends(stator: Side) -> tuple[Any, Any]:
     """Whether a point lies on the lower end of a flat section, and the shift to the upper one."""
     low = -stator.pitch / 2
-    return lambda point: abs(point.y - low) < TOUCH, Translation(Vec(0, stator.poles * stator.pitch, 0))
+    return lambda point: abs(point.y - low) < TOUCH, Translation(Vec(0, stator.row.poles * stator.pitch, 0))
 
 
 def _parts(side: Side, outline: Outline, angle: float, shift: complex) -> list[Any]:
@@ -161,7 +161,7 @@ def _between(first: float, second: float, stator: Side) -> Any:
     low, high = sorted((first, second))
     if stator.flat:
         begins = -stator.pitch / 2
-        return rectangle(low, high, begins, begins + stator.poles * stator.pitch)
+        return rectangle(low, high, begins, begins + stator.row.poles * stator.pitch)
     return disc(high) - disc(low) if low > 0 else disc(high)
 
 

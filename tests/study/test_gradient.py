@@ -237,7 +237,7 @@ def test_shapes_that_cannot_be_are_a_boundary(tmp_path: Path) -> None:
 def test_what_a_gradient_search_is_asked() -> None:
     with pytest.raises(InvalidValue, match="a search starts somewhere: starts is 0"):
         search(starts=0)
-    with pytest.raises(InvalidValue, match="a bend has a radius: least_radius is -1 m"):
+    with pytest.raises(InvalidValue, match="a bend has a radius: least_radius is -1000 mm"):
         search(least_radius=-1.0)
     with pytest.raises(InvalidValue, match=r"slopes are known at given switching .*: coupling is 'joint'"):
         replace(search(), plan=replace(search().plan, coupling="joint", map_current=12.0))

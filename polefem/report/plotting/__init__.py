@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.backends.backend_pdf import FigureCanvasPdf, PdfPages
     from matplotlib.backends.backend_svg import FigureCanvasSVG
-    from matplotlib.collections import EllipseCollection, LineCollection, PolyCollection
+    from matplotlib.collections import LineCollection, PolyCollection
     from matplotlib.colors import ListedColormap
     from matplotlib.figure import Figure
     from matplotlib.patches import FancyArrowPatch, Patch, PathPatch, Polygon, Rectangle
@@ -24,7 +24,6 @@ __all__ = [
     "AbstractMovieWriter",
     "Artist",
     "Axes",
-    "EllipseCollection",
     "FFMpegWriter",
     "FancyArrowPatch",
     "Figure",
@@ -56,7 +55,7 @@ _HELD = {
     "matplotlib.backends.backend_agg": "FigureCanvasAgg",
     "matplotlib.backends.backend_pdf": "FigureCanvasPdf PdfPages",
     "matplotlib.backends.backend_svg": "FigureCanvasSVG",
-    "matplotlib.collections": "EllipseCollection LineCollection PolyCollection",
+    "matplotlib.collections": "LineCollection PolyCollection",
     "matplotlib.colors": "ListedColormap",
     "matplotlib.figure": "Figure",
     "matplotlib.patches": "FancyArrowPatch Patch PathPatch Polygon Rectangle",

@@ -86,7 +86,7 @@ def _section(known: DrawnMachine) -> View:
             own = min(size, max(5.0, 0.8 * thick * _POINTS))
             for at in range(row.poles):
                 spot = cmath.rect((row.root + row.back) / 2, at * row.pitch)
-                _number(axes, spot, _called(row.name, at), own)
+                _number(axes, spot, _called(row.name, at), own, MATERIALS["iron"])
 
     return View("Along the shaft", extent(parts), round_dimensions(known), paint, rim=2.0)
 
@@ -96,9 +96,17 @@ def _called(side: str, pole: int) -> str:
     return f"R{pole + 1}" if side == "rotor" else f"{pole + 1}"
 
 
-def _number(axes: plotting.Axes, spot: complex, text: str, size: float) -> None:
+def _number(axes: plotting.Axes, spot: complex, text: str, size: float, ground: str) -> None:
+    """A number that lines of other words pass behind."""
+    halo = [plotting.withStroke(linewidth=2.5, foreground=ground)]
     axes.text(
-        spot.real / mm, spot.imag / mm, text, fontsize=size, ha="center", va="center", color=EDGE, zorder=6
+        *(spot.real / mm, spot.imag / mm, text),
+        fontsize=size,
+        ha="center",
+        va="center",
+        color=EDGE,
+        zorder=9,
+        path_effects=halo,
     )
 
 
@@ -120,7 +128,7 @@ def _disc(machine: AxialMachine, side: Member) -> View:
             )
         beyond = machine.outer_radius + scale * 4.5 * mm
         for at in range(poles):
-            _number(axes, cmath.rect(beyond, 2 * math.pi * at / poles), _called(side, at), size)
+            _number(axes, cmath.rect(beyond, 2 * math.pi * at / poles), _called(side, at), size, "white")
 
     reach = machine.outer_radius
     title = f"{side.capitalize()} disc, along the shaft"

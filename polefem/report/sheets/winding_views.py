@@ -25,6 +25,7 @@ from polefem.units import mm
 __all__ = ["joining_view", "slot_view"]
 
 _COPPER, _ENAMEL = "#c8553d", "#f3d9c9"
+_POINTS = 72 / 25.4  # a millimetre
 
 
 def slot_view(known: DrawnMachine, order: WindingOrder) -> View:
@@ -79,7 +80,7 @@ def slot_view(known: DrawnMachine, order: WindingOrder) -> View:
             axes.add_patch(edge)
             edge.set_clip_path(frame)
             for diameter, colour in ((order.wire.overall, _ENAMEL), (order.wire.bare, _COPPER)):
-                _circles(axes, places, diameter, colour, frame)
+                _circles(axes, places, diameter / mm / scale * _POINTS, colour, frame)
 
     return View("Slot with the coils of poles 1 and 2", box, tuple(_clearances(sides, known, box)), paint)
 
@@ -116,22 +117,18 @@ def _box(corners: Sequence[complex], order: WindingOrder) -> tuple[float, float,
 def _circles(
     axes: plotting.Axes, places: Sequence[complex], diameter: float, colour: str, frame: plotting.Rectangle
 ) -> None:
-    if not places:
-        return
+    """Circles of one diameter (points of the paper) as marks of one kind, which a drawing holds once."""
     spots = np.array(places) / mm
-    sizes = np.full(len(places), diameter / mm)
-    found = plotting.EllipseCollection(
-        sizes,
-        sizes,
-        np.zeros(len(places)),
-        units="xy",
-        offsets=np.column_stack([spots.real, spots.imag]),
-        offset_transform=axes.transData,
-        facecolors=colour,
-        edgecolors=EDGE,
-        linewidths=0.25,
+    (found,) = axes.plot(
+        spots.real,
+        spots.imag,
+        linestyle="none",
+        marker="o",
+        markersize=diameter,
+        markerfacecolor=colour,
+        markeredgecolor=EDGE,
+        markeredgewidth=0.25,
     )
-    axes.add_collection(found, autolim=False)
     found.set_clip_path(frame)
 
 
