@@ -99,13 +99,16 @@ def side(
     pitch: float = 0.0,
     flat: bool = False,
     far_fixed: bool = True,
+    mirror: bool = True,
     corners: Sequence[complex] = (),
 ) -> Side:
-    """One side whose unit is one pole, its mesh sizes in metres. pitch: along y, of a flat one, m."""
+    """One side whose unit is one pole, its mesh sizes in metres. pitch: along y, of a flat one, m. The row's pole says
+    only whether the unit is its own mirror image."""
+    pole = Pole(arc=math.pi / 2 / poles, taper=0.0 if mirror else (0.0, 0.1))
     row = Row(
         name=name,
         poles=poles,
-        pattern=(Pole(arc=math.pi / poles),),
+        pattern=(pole,),
         face=gap,
         root=far,
         back=far,

@@ -67,8 +67,7 @@ def test_the_ranking_is_printed_and_everything_written(
     places = ("aligned", "half-overlap", "unaligned")
     kinds = {f"{k}.svg" for k in curves} | {f"flux-density-{p}.png" for p in places}
     whole = {"torque-of-designs.svg", "outlines.svg", "bars.svg", "pareto.svg"}
-    cut = {f"{rows[0]['name']}-{k}.svg" for k in ("to-cut-1", "to-cut-2", "to-cut-3", "joints")}
-    cut.add(f"{rows[0]['name']}-slot.png")
+    cut = {f"{rows[0]['name']}-{k}.svg" for k in ("to-cut-1", "to-cut-2", "to-cut-3", "joints", "slot")}
     assert pictures == {f"{n}-{k}" for n in ("plain", "wide") for k in kinds} | whole | cut
     sheets = ("sheets.pdf", "to-cut.svg", "poles.svg", "to-wind.svg", "to-join.svg")
     assert {p.name for p in (there / "sheets").iterdir()} == {

@@ -78,7 +78,7 @@ def within(rule: str, name: str, value: Any, low: float, high: float, unit: str 
     found = number(name, value)
     if not low < found < high:
         allowed = f"above {_told(low, unit, False)} and below {_told(high, unit)}"
-        if unit == "rad" and low < found * deg < high:
+        if unit == "rad" and abs(found) > 2 * math.pi and low < found * deg < high:
             allowed += f": did you mean {found:.6g} * deg?"
         raise InvalidValue(refusal(rule, name, _told(found, unit), allowed))
     return found

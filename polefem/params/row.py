@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from polefem.params.pole import Pole
+from polefem.params.quantity import quantity
 from polefem.params.winding import Winding
 
 __all__ = ["Member", "Row"]
@@ -28,13 +29,13 @@ class Row:
     name: Member
     poles: int
     pattern: tuple[Pole, ...]
-    face: float
-    root: float
-    back: float
-    far: float
+    face: float = field(metadata=quantity("mm"))
+    root: float = field(metadata=quantity("mm"))
+    back: float = field(metadata=quantity("mm"))
+    far: float = field(metadata=quantity("mm"))
     far_fixed: bool
     windings: tuple[Winding, ...] = ()
-    radius: float | None = None
+    radius: float | None = field(default=None, metadata=quantity("mm"))
     shaft: bool = False
 
     @property

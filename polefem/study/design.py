@@ -60,7 +60,7 @@ class Plan:
     current_points: int = 6
     coupling: Literal["joint", "summed"] = "joint"
     all_currents: bool = False
-    end_effects: bool | float = False
+    end_effects: bool | float = field(default=False, metadata=quantity(digits=3))
     turning: Turning | None = None
     operating_points: tuple[OperatingPoint, ...] = ()
     hearing: Hearing | None = None

@@ -55,7 +55,7 @@ def test_the_checks_tell_a_wrong_mesh_and_a_field_that_did_not_converge(
     known = built(machine, ROUGH)
     (system,), outline = known.systems, known.outline
     assert sound(system, outline) and converges(system, outline, machine)
-    other = replace(outline, stator=replace(outline.stator, poles=12))
+    other = replace(outline, stator=replace(outline.stator, row=replace(outline.stator.row, poles=12)))
     assert not sound(system, other)
     mesh = system.model.rotor_mesh
     points = np.array(mesh.points)

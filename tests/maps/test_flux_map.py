@@ -48,7 +48,7 @@ def test_refusals(change: dict[str, object], sentence: str) -> None:
 @pytest.mark.parametrize("apart", [0.2, np.pi / 4 - 0.03])
 def test_straight_pieces_have_room_for_their_corners(apart: float) -> None:
     with pytest.raises(
-        InvalidValue, match=r"the poles part between .* allowed is above 0.2 and below 0.735398 rad"
+        InvalidValue, match=r"the poles part between .* allowed is above 11.4592 and below 42.1352 deg"
     ):
         linear_map(60e-3, 6e-3, full=0.1, apart=apart, current=1.0, corner=0.05)
 

@@ -31,12 +31,24 @@ from polefem.study import (
 from polefem.study.gradient import Model
 from polefem.study.operation import Operation
 from polefem.study.record import Outcome
+from polefem.study.sound import Sounded
 from polefem.study.surrogate import Surrogate
 from polefem.study.tolerances import Effect
 from polefem.units import rpm
 
 # Their numbers are in the unit of the field or figure that they are about, or are what only programs read.
-OF_ANOTHER = {FieldTolerance, JointTolerance, Range, Limit, Effect, Outcome, Surrogate, Operation, Model}
+OF_ANOTHER = {
+    FieldTolerance,
+    JointTolerance,
+    Range,
+    Limit,
+    Effect,
+    Outcome,
+    Surrogate,
+    Operation,
+    Model,
+    Sounded,
+}
 
 
 def settings_and_figures() -> Iterator[type]:
