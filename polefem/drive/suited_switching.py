@@ -3,10 +3,11 @@
 They are found on the machine's map and cost no field. A scan looks at every turn-on angle of a rotor pitch and at
 dwells from one stroke, below which at some angles no phase conducts, to half a pitch, beyond which a phase works
 against its purpose: torque on a grid of angles for each number of phases that conduct together, and the extremes of
-windows of it. From the best of the scan the two angles are refined with the torque of `rectangular_torque`, by the
-simplex method of J. A. Nelder and R. Mead (Computer Journal 7, 1965), which asks no slopes of a ripple that has none.
-The edge, a dwell of just one stroke, where each phase conducts alone, is refined by itself: the least often lies there.
-Where currents have ramps, the scan follows them over the whole pitch from half as many angles.
+windows of it. From the best places of the scan, each of another dwell since a ripple has more than one least, the two
+angles are refined with the torque of `rectangular_torque`, by the simplex method of J. A. Nelder and R. Mead (Computer
+Journal 7, 1965), which asks no slopes of a ripple that has none. The edge, a dwell of just one stroke, where each phase
+conducts alone, is refined by itself: the least often lies there. Where currents have ramps, the scan follows them over
+the whole pitch from half as many angles.
 """
 
 from __future__ import annotations
@@ -32,9 +33,11 @@ Array = NDArray[np.float64]
 
 _GRID = 60  # angles of the scan in a stroke
 _DWELLS = 12  # dwells of it from one stroke to two
+_STARTS = 3  # dwells of the scan from which is refined
 _TRIES = 60
 _FINE = 1e-4  # of a stroke
 _COOLER = 1e-4
+_NEVER = 1e6  # above any score, and finite: what refines takes differences
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,8 +74,7 @@ def suited_switching(
         return _score(asked, wanted, mean, swing, np.asarray(current) ** 2 * dwell / heat)
 
     scores = [score(one.mean, one.highest - one.lowest, one.current, one.dwell) for one in found]
-    best = min(range(len(found)), key=lambda k: float(scores[k].min()))
-    if not math.isfinite(scores[best].min()):
+    if not any(np.isfinite(one).any() for one in scores):
         raise _refused(m, asked, found)
     stroke = m.stroke
 
@@ -81,12 +83,18 @@ def suited_switching(
         try:
             one = torque(switching)
         except InvalidValue:
-            return math.inf
-        return float(score(one.mean, one.highest - one.lowest, one.current, switching.heating_dwell))
+            return _NEVER
+        found = score(one.mean, one.highest - one.lowest, one.current, switching.heating_dwell)
+        return min(float(found), _NEVER)
 
-    edge = float(found[0].turn_on[scores[0].argmin()]) / stroke
-    inside = float(found[best].turn_on[scores[best].argmin()]) / stroke, found[best].dwell / stroke
-    ends = [_refined_edge(exact, edge), _refined(exact, inside, m.phases / 2)]
+    places = [
+        np.array([one.turn_on[own.argmin()], one.dwell]) / stroke
+        for one, own in zip(found, scores, strict=True)
+        if np.isfinite(own).any()
+    ]
+    ends = [_refined(exact, place, m.phases / 2) for place in sorted(places, key=exact)[:_STARTS]]
+    if places[0][1] == 1.0:
+        ends.append(_refined_edge(exact, float(places[0][0])))
     on, dwell = min(ends, key=exact)
     return _switching(float(on) * stroke, float(dwell) * stroke, asked.ramp)
 
@@ -189,7 +197,7 @@ def _score(
     return np.where(lawful, score, np.inf)
 
 
-def _refined(exact: Callable[[Array], float], start: tuple[float, float], most: float) -> Array:
+def _refined(exact: Callable[[Array], float], start: Array, most: float) -> Array:
     """Turn-on angle and dwell, both in strokes, from a place of the scan; the dwell stays between 1 and `most`."""
     turn_on, dwell = start
     edge = 1.5 / _GRID
