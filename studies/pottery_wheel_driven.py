@@ -17,7 +17,7 @@ and `switching.h` are written: turn-on, turn-off and level over speed and torque
 
 from dataclasses import replace
 
-from pottery_wheel import plan as ideal
+from pottery_wheel import plan as ramped
 from pottery_wheel import study as shapes
 from pottery_wheel import wheel
 
@@ -27,6 +27,7 @@ from polefem import (
     EqualMeanTorque,
     LevelOperatingPoint,
     Study,
+    SuitedSwitching,
     SwitchingTable,
     Tracking,
     WaveformOperatingPoint,
@@ -40,13 +41,14 @@ bridge = Bridge(48 * V, switch_drop=0.1 * V, diode_drop=0.8 * V, source_resistan
 fast = 250 * rpm
 
 plan = replace(
-    ideal,
+    ramped,
+    drive=SuitedSwitching(),
     operating_points=(
         WaveformOperatingPoint(
-            "rounded", Tracking([-40 * deg, -34 * deg, -7 * deg, -1 * deg], [0, 1, 1, 0]), ideal.basis, fast
+            "rounded", Tracking([-40 * deg, -34 * deg, -7 * deg, -1 * deg], [0, 1, 1, 0]), ramped.basis, fast
         ),
         LevelOperatingPoint(
-            "centring", fast, bridge, turn_on=-40 * deg, turn_off=-14 * deg, basis=ideal.basis
+            "centring", fast, bridge, turn_on=-40 * deg, turn_off=-14 * deg, basis=ramped.basis
         ),
         BestOperatingPoint("smoothest", fast, bridge, EqualMeanTorque(2.0, 20 * A), objective="ripple"),
     ),

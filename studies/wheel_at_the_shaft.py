@@ -16,7 +16,7 @@ is judged by.
 
 from dataclasses import replace
 
-from pottery_wheel import plan as ideal
+from pottery_wheel import plan as rectangular
 from pottery_wheel import study as shapes
 from pottery_wheel import wheel
 
@@ -36,7 +36,7 @@ from polefem.units import A, V, deg, rpm
 bridge = Bridge(48 * V, switch_drop=0.1 * V, diode_drop=0.8 * V, source_resistance=0.03)
 
 plan = replace(
-    ideal,
+    rectangular,
     operating_points=(
         SharedTorqueOperatingPoint("flat", 60 * rpm, bridge, 1.5, current_limit=18 * A),
         StartOperatingPoint(
