@@ -24,6 +24,7 @@ __all__ = [
     "draw_dimensions",
     "draw_leaders",
     "millimetres",
+    "write_letter",
 ]
 
 _SIZE = 8.0
@@ -100,12 +101,16 @@ class AngularDimension:
 
 @dataclass(frozen=True)
 class Leader:
-    """Words at the margin with a line to a point; value: the length (m) or angle (rad) that they say, if one."""
+    """Words at the margin with a line to a point; value: the length (m) or angle (rad) that they say, if one.
+
+    inside: 1 or -1 where a sheet puts their letter above or below the point itself, and no line to it.
+    """
 
     name: str
     text: str
     point: complex
     value: float | None = None
+    inside: int = 0
 
     @property
     def spots(self) -> tuple[complex]:
@@ -163,6 +168,11 @@ def draw_leaders(
             markersize=3.2,
             zorder=5,
         )
+
+
+def write_letter(axes: plotting.Axes, leader: Leader, line: float, size: float = _SIZE) -> None:
+    """The words of a leader that lies inside, a line of words (of that height, m) above or below its point."""
+    _write(axes, leader.point + 0.8j * leader.inside * line, leader.text, 0.0, size)
 
 
 def _spot(z: complex) -> tuple[float, float]:

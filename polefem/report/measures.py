@@ -119,13 +119,13 @@ def disc_dimensions(machine: AxialMachine, side: Literal["rotor", "stator"]) -> 
     """Of a disc seen along the shaft: its diameters, a pole's arc along the mean radius, and how wide the uppermost
     pole is where it begins and ends."""
     pole, mean = getattr(machine, f"{side}_pattern")[0], machine.mean_radius
+    ends = []
     if getattr(machine, f"{side}_flanks") == "round":
         core = machine.core_diameter(pole)
-        ends = [
-            Leader("core", f"core Ø {millimetres(core)}", mean + core / 2 * cmath.rect(1, -60 * deg), core)
-        ]
-    else:
-        ends = [
+        at = mean + core / 2 * cmath.rect(1, -60 * deg)
+        ends.append(Leader("core", f"core Ø {millimetres(core)}", at, core))
+    if not ends or machine.middle != side or getattr(machine, f"{side}_yoke_thickness"):
+        ends += [
             Leader(name, f"Ø {millimetres(2 * radius)}", cmath.rect(radius, angle), 2 * radius)
             for name, radius, angle in (
                 ("outer diameter", machine.outer_radius, 45 * deg),

@@ -33,10 +33,11 @@ def pole_dimensions(pole: Pole, seat: Seat, edge: Edge, beside: float) -> tuple[
     apart = max(0.15 * (high - low), 0.1 * edge.width)
     bulge = abs(seat.face - (tips[0] + tips[1]).real / 2)
     near, far = (bulge + apart, 2.2 * apart) if seat.out > 0 else (apart, bulge + 2.2 * apart)
+    inside = min(each.real for each in (minus, feet[0]))  # where lines that lead the height out begin
     found: list[Dimension] = [
         LinearDimension("face width", plus, minus, seat.out * near),
         LinearDimension("width at the yoke", feet[1], feet[0], -seat.out * 0.18 * (high - low)),
-        LinearDimension("height", low * UP, high * UP, -beside),
+        LinearDimension("height", inside + low * UP, inside + high * UP, inside - beside),
     ]
     if seat.flat:
         said = f"arc {pole.arc / deg:.4g}° at {millimetres(seat.radius)} from the shaft"

@@ -95,8 +95,16 @@ def usual_seat(pole: Pole, side: Literal["rotor", "stator"] = "rotor") -> Seat:
     raise refused
 
 
-def on_yoke(edge: Edge, seat: Seat) -> tuple[Part, Ring]:
-    """The pole on a piece of its yoke, axis upright, and its edge from one end of the yoke's surface to the other."""
+def on_yoke(edge: Edge, seat: Seat, yoke: bool = True) -> tuple[Part, Ring]:
+    """The pole on a piece of its yoke, axis upright, and its edge from one end of the yoke's surface to the other.
+
+    yoke: whether there is one; without, the pole ends flat at its foot.
+    """
+    if not yoke:
+        foot = Line(edge.path[-1].end, edge.path[0].start)
+        bare = (*edge.path, foot) if seat.out > 0 else turned_back((*edge.path, foot))
+        rings = (bare, *(turned_back(rim) for rim in edge.openings))
+        return Part(Label("iron"), tuple(moved(each, turn=UP) for each in rings)), moved(edge.path, turn=UP)
     feet = [edge.path[0].start, edge.path[-1].end]
     reach = min(seat.half_pitch, 1.35 * max(abs(seat.angle(foot)) for foot in feet))
     back = seat.root - seat.out * 0.3 * abs(seat.face - seat.root)

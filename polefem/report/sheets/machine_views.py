@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import cmath
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from polefem.copper import coil_shape
 from polefem.outline import DrawnMachine, Label, Part
@@ -28,6 +28,8 @@ __all__ = ["cutting_views", "pole_views", "whole_words"]
 
 _PLATE = "#d3d9df"
 _POINTS = 72 / 25.4  # a millimetre
+_Block = tuple[str, float, float, float, float]
+"""A rectangle of the side view: kind, then where it begins, left and low, and where it ends, right and high, m."""
 
 
 def cutting_views(known: DrawnMachine) -> tuple[View, ...]:
@@ -56,9 +58,11 @@ def _numbers(build: Build, number: int) -> str:
 def _pole(build: Build, number: int, title: str) -> View:
     pole, seat = build.row.pattern[number], build.seat
     edge = pole_edge(pole, seat, f"{build.row.name}_pole")
-    iron, front = on_yoke(edge, seat)
+    yoke = build.row.root != build.row.back
+    iron, front = on_yoke(edge, seat, yoke)
+    title += "" if yoke else ", to the middle"
     left, low, right, high = extent([iron])
-    measured = pole_dimensions(pole, seat, edge, max(-left, right))
+    measured = pole_dimensions(pole, seat, edge, (1.0 if yoke else 1.35) * max(-left, right))
     spots = [spot for each in measured if not isinstance(each, Leader) for spot in each.spots]
     box = (
         min(left, *(spot.real for spot in spots)),
@@ -142,9 +146,8 @@ def _side(known: DrawnMachine) -> View:
     rotor, stator = machine.rows()
     blocks = list(_blocks(machine, rotor, stator))
     outside = machine.outer_radius
-    if machine.middle is not None:  # its mirror image about the plane in the middle
-        plane = stator.back if machine.middle == "stator" else rotor.back
-        blocks += [(kind, 2 * plane - b, low, 2 * plane - a, high) for kind, a, low, b, high in blocks]
+    if machine.middle is not None:
+        blocks = _both_halves(blocks, stator.back if machine.middle == "stator" else rotor.back)
     left, right = min(a for _, a, _, _, _ in blocks), max(b for _, _, _, b, _ in blocks)
     top = max(high for *_, high in blocks)
 
@@ -166,15 +169,13 @@ def _side(known: DrawnMachine) -> View:
     return View(
         "Side view, cut, upper half",
         (left, 0.0, right, top + 0.3 * (outside - machine.inner_radius)),
-        (*_lengths(machine, rotor, stator, outside), *_in_all(machine, left, right)),
+        (*_lengths(machine, rotor, stator, outside), *_coils(blocks), *_in_all(machine, left, right, blocks)),
         paint,
     )
 
 
-def _blocks(
-    machine: AxialMachine, rotor: Row, stator: Row
-) -> Iterator[tuple[str, float, float, float, float]]:
-    """Rectangles of plates, poles and coils: kind, then the ends along the shaft and from it, m."""
+def _blocks(machine: AxialMachine, rotor: Row, stator: Row) -> Iterator[_Block]:
+    """Rectangles of plates, poles and coils."""
     inner, outer, mean = machine.inner_radius, machine.outer_radius, machine.mean_radius
     for row in (rotor, stator):
         ends = inner, outer
@@ -192,6 +193,19 @@ def _blocks(
             yield "coil", begins, ends[0] - far, stops, ends[0] - near
 
 
+def _both_halves(blocks: Sequence[_Block], plane: float) -> list[_Block]:
+    """Blocks of half a machine and their mirror image about the plane in its middle: one where they meet there."""
+    found = []
+    for kind, a, low, b, high in blocks:
+        ends = sorted((a, 2 * plane - a)), sorted((b, 2 * plane - b))
+        if plane in (a, b):
+            widest = max(ends, key=lambda pair: pair[1] - pair[0])
+            found.append((kind, widest[0], low, widest[1], high))
+        else:
+            found += [(kind, a, low, b, high), (kind, 2 * plane - b, low, 2 * plane - a, high)]
+    return found
+
+
 def _in_order(a: float, b: float, low: float, high: float) -> tuple[float, float, float, float]:
     return min(a, b), low, max(a, b), high
 
@@ -207,19 +221,38 @@ def _lengths(machine: AxialMachine, rotor: Row, stator: Row, outside: float) -> 
         spans.append((f"{row.name} pole height", row.face, row.root, 1 if yoke else twice))
     step = (outside - machine.inner_radius) / 7
     for at, (name, *ends, whole) in enumerate(sorted(spans, key=lambda span: min(span[1:3]))):
-        a, b = (complex(end, outside - (at + 1) * step) for end in sorted(ends))
-        yield LinearDimension(name, a, b, printed=False)
-        said = f"{name} {millimetres(whole * abs(b - a))}"
-        yield Leader(name, said, (a + b) / 2, whole * abs(b - a))
+        start, end = ends
+        first, last = sorted((start, start + whole * (end - start)))  # past the plane in the middle
+        span = LinearDimension(
+            name, *(complex(x, outside - (at + 1) * step) for x in (first, last)), printed=False
+        )
+        yield span
+        yield Leader(name, f"{name} {span.text}", 0.75 * span.start + 0.25 * span.end, span.value)
     left = complex(min(rotor.back, stator.back), 0.0)
     yield Leader("outer radius", f"to Ø {millimetres(2 * outside)}", left + 1j * outside, 2 * outside)
     inner = machine.inner_radius
     yield Leader("inner radius", f"from Ø {millimetres(2 * inner)}", left + 1j * inner, 2 * inner)
 
 
-def _in_all(machine: AxialMachine, left: float, right: float) -> Iterator[Dimension]:
-    level = 0.15 * machine.outer_radius
-    yield LinearDimension("height", complex(left, level), complex(right, level), printed=False)
+def _coils(blocks: Sequence[_Block]) -> Iterator[Dimension]:
+    """How far coils reach towards the shaft and away from it, where turns are wound tight round the pole's ends."""
+    coils = [block for block in blocks if block[0] == "coil"]
+    right = max(b for _, _, _, b, _ in coils)
+    for name, level, to in (
+        ("coils inside", min(low for _, _, low, _, _ in coils), "from"),
+        ("coils outside", max(high for *_, high in coils), "to"),
+    ):
+        said = f"coils {to} Ø {millimetres(2 * level)}, wound tight"
+        yield Leader(name, said, complex(right, level), 2 * level)
+
+
+def _in_all(
+    machine: AxialMachine, left: float, right: float, blocks: Sequence[_Block]
+) -> Iterator[Dimension]:
+    """The length of all steel, led out below what is drawn."""
+    low, foot = min(low for _, _, low, _, _ in blocks), machine.inner_radius
+    level = 0.75 * low
+    yield LinearDimension("height", complex(left, foot), complex(right, foot), level - foot, printed=False)
     said = f"steel {millimetres(right - left)} long in all"
     yield Leader("height", said, complex(0.3 * left + 0.7 * right, level), right - left)
 

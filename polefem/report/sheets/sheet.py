@@ -199,7 +199,7 @@ def _write_words(
     for column in range(paper.columns):
         left = first + column * (paper.column + APART)
         own = lines[column * rows : (column + 1) * rows]
-        _write_lines(figure, own, (left, top), WORDS, titled=column == 0)
+        _write_lines(figure, own, (left, top), WORDS, titled=0 if column else [*lines, ""].index(""))
     if bar:
         _draw_bar(figure, (left, MARGIN), scale)
 
@@ -209,8 +209,9 @@ def _write_lines(
     lines: Sequence[str],
     spot: tuple[float, float],
     size: float,
-    titled: bool = False,
+    titled: int = 0,
 ) -> None:
+    """titled: how many of the lines are of a title."""
     width, height = figure.get_size_inches() * INCH
     for at, line in enumerate(lines):
         if line:
@@ -219,7 +220,7 @@ def _write_lines(
                 (spot[1] - (at + 0.5) * LINE) / height,
                 line,
                 fontsize=size,
-                fontweight="bold" if at == 0 and titled else "normal",
+                fontweight="bold" if at < titled else "normal",
                 color=EDGE,
                 va="center",
             )

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from polefem.report import plotting
-from polefem.report.dimensions import Dimension, Leader, draw_dimensions, draw_leaders
+from polefem.report.dimensions import Dimension, Leader, draw_dimensions, draw_leaders, write_letter
 from polefem.report.sheets.paper import INCH, LINE
 from polefem.report.style import EDGE
 from polefem.units import mm
@@ -45,7 +45,8 @@ class View:
     def of_side(self, sign: int) -> tuple[Leader, ...]:
         """Leaders that go to the right (1) or to the left (-1)."""
         middle = (self.box[0] + self.box[2]) / 2
-        return tuple(each for each in self.leaders if (each.point.real >= middle) == (sign > 0))
+        beside = (each for each in self.leaders if not each.inside)
+        return tuple(each for each in beside if (each.point.real >= middle) == (sign > 0))
 
     def size(self, scale: float) -> tuple[float, float]:
         """Width and height on paper, mm."""
@@ -105,12 +106,17 @@ def put(
     axes.set_ylim(down, down + own * height)
     view.paint(axes, own, size)
     draw_dimensions(axes, view.dimensions, size)
-    said = []
+    said, line = [], LINE * own * mm
+    for leader in view.leaders:
+        if leader.inside:
+            key = replace(leader, text=next(letters))
+            said.append(f"{key.text}: {one_line(leader.text)}")
+            write_letter(axes, key, line, size)
     for sign, edge in ((-1, left - own * view.rim), (1, right + own * view.rim)):
         listed = sorted(view.of_side(sign), key=lambda leader: -leader.point.imag)
         named = [replace(leader, text=next(letters)) for leader in listed]
         said += [f"{key.text}: {one_line(leader.text)}" for key, leader in zip(named, listed, strict=True)]
-        draw_leaders(axes, named, (edge + sign * 0.3 * room) * mm, 1.3 * LINE * own * mm, size)
+        draw_leaders(axes, named, (edge + sign * 0.3 * room) * mm, 1.3 * line, size)
     axes.text(
         x + own * width / 2,
         down + own * (height - 0.9 * LINE),

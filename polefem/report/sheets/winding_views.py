@@ -14,6 +14,7 @@ from polefem.outline import DrawnMachine
 from polefem.outline.builds import builds_of
 from polefem.outline.coils import CoilSide
 from polefem.outline.parts import whole_parts
+from polefem.params import Machine, made_of_discs
 from polefem.report import plotting
 from polefem.report.dimensions import Dimension, Leader, LinearDimension, millimetres
 from polefem.report.sections import part_path
@@ -82,7 +83,8 @@ def slot_view(known: DrawnMachine, order: WindingOrder) -> View:
             for diameter, colour in ((order.wire.overall, _ENAMEL), (order.wire.bare, _COPPER)):
                 _circles(axes, places, diameter / mm / scale * _POINTS, colour, frame)
 
-    return View("Slot with the coils of poles 1 and 2", box, tuple(_clearances(sides, known, box)), paint)
+    which = "of poles 1 and 2, mean radius" if machine.flat else "with the coils of poles 1 and 2"
+    return View(f"Slot {which}", box, tuple(_clearances(sides, known, box)), paint)
 
 
 def _next(z: complex, known: DrawnMachine, half: float) -> complex:
@@ -137,6 +139,8 @@ def _clearances(
 ) -> Iterator[Dimension]:
     """Room round a coil side: to the flank, the face, the yoke and the neighbour."""
     winding, corners = known.machine.winding, sides[0]
+    stator = known.machine.rows()[1]
+    yoke = "yoke" if stator.root != stator.back else "plane in the middle"
     near, far = corners[0], corners[1]
     along = (far - near) / abs(far - near)
     away = along * 1j if ((corners[2] - far) / along).imag > 0 else along * -1j
@@ -151,19 +155,34 @@ def _clearances(
         near + 0.15 * winding.coil_width * away,
         winding.face_inset,
     )
-    yield Leader(
-        "yoke",
-        f"coil ends {millimetres(winding.yoke_clearance)} before the yoke or more",
-        far + 0.15 * winding.coil_width * away,
-        winding.yoke_clearance,
-    )
+    if stator.root != stator.back or winding.yoke_clearance:
+        yield Leader(
+            "yoke",
+            f"coil ends {millimetres(winding.yoke_clearance)} before the {yoke} or more",
+            far + 0.15 * winding.coil_width * away,
+            winding.yoke_clearance,
+        )
     one, other = (shapely.Polygon([(z.real, z.imag) for z in side]) for side in sides)
     gap = shapely.shortest_line(one, other)
     start, end = (complex(*point) for point in gap.coords)
     if abs(end - start) > 0 and box[0] < end.real:
         yield LinearDimension("between coils", start, end, printed=False)
-        said = f"between coils {millimetres(round(abs(end - start), 5))}"
-        yield Leader("between coils", said, (start + end) / 2, abs(end - start))
+        said = f"between coils {millimetres(round(abs(end - start), 5))}{_at_the_ends(known.machine)}"
+        # The letter stands on that side of the line where there is more of the coils, and so of the room between.
+        above = 1 if sum(z.imag - start.imag for z in corners) > 0 else -1
+        yield Leader("between coils", said, (start + end) / 2, abs(end - start), inside=above)
+
+
+def _at_the_ends(machine: Machine) -> str:
+    """How far coils are apart where the poles of an axial machine begin, which is where they come nearest."""
+    if not made_of_discs(machine) or machine.round_cores:
+        return ""
+    stator = builds_of(machine, machine.inner_radius)[1]
+    plus = max(z.imag for z in _side(stator.coils, 0, "plus").corners)
+    second = 1 if len(stator.row.windings) > 1 else 0
+    minus = min(z.imag for z in _side(stator.coils, second, "minus").corners)
+    apart = 2 * stator.seat.half_pitch * machine.inner_radius + minus - plus
+    return f", {millimetres(round(apart, 5))} at the inner end"
 
 
 _CELL, _ROW = 31.0, 19.0  # mm: from coil to coil, from row to row
