@@ -120,7 +120,7 @@ def with_end_fringing(flux_map: FluxMap, machine: Machine | DrawnMachine) -> Flu
     ahead, behind = (fringe.coenergy(flux_map, angles + step, currents) for step in (STEP, -STEP))
     shares = fringe.aligned / fringe.most, fringe.unaligned / fringe.least
     more = f"{shares[0]:.2%} more inductance aligned, {shares[1]:.2%} unaligned"
-    remark = f"flux out of the stack's ends is in it ({more}), an estimate and no field solution"
+    remark = f"flux past the ends of the steel is in it ({more}), an estimate and no field solution"
     return dataclasses.replace(
         flux_map,
         flux_linkage=flux_map.flux_linkage + flux,

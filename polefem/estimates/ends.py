@@ -17,7 +17,7 @@ __all__ = ["EndEffects", "end_effects", "with_end_effects"]
 class EndEffects:
     """What the ends of a machine add to one phase, by formulas and not by a field.
 
-    end_winding: inductance of the end turns, H. fringing: of the flux out of the stack's ends.
+    end_winding: inductance of the end turns, H. fringing: of the flux past the ends of the steel.
     """
 
     end_winding: float
@@ -28,7 +28,7 @@ class EndEffects:
         aligned, unaligned = self.fringing.aligned * 1e3, self.fringing.unaligned * 1e3
         return (
             f"field solution: {most:.4g} mH aligned, {least:.4g} mH unaligned; estimates apart from it: end turns "
-            f"{self.end_winding * 1e3:.3g} mH, flux out of the stack's ends {aligned:.3g} mH aligned and "
+            f"{self.end_winding * 1e3:.3g} mH, flux past the ends of the steel {aligned:.3g} mH aligned and "
             f"{unaligned:.3g} mH unaligned (unsaturated, each good to some 30 %)"
         )
 

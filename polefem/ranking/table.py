@@ -34,8 +34,8 @@ _NUMBER = re.compile(r"[-+]?[0-9.]+([eE][-+]?[0-9]+)?( [\w ]+)?")  # with its un
 _NOTES = (
     "L: flux linkage over current at that current.",
     "on, off: the angles between which a phase conducts, 0 where its poles are aligned.",
-    "Left out, unless estimates of end effects are named above: end turns (but for their resistance), flux out of the "
-    "stack's ends. Gaps between laminations are in it as far as the machine's stacking factor is.",
+    "Left out, unless estimates of end effects are named above: end turns (but for their resistance), flux past the "
+    "ends of the steel. Gaps between laminations are in it as far as the machine's stacking factor is.",
 )
 _DRIVEN = "lowest: torque at the worst rest angle."
 _BRAKED = "weakest: braking torque at the angle where it is least; below 0 it drives the rotor there."
@@ -94,8 +94,8 @@ def _estimates(name: str, figures: Figures) -> str:
     said = (quantity_of_figure(name, figures.brakes(name)).text(figures.value(name)) for name in named)
     turns, aligned, unaligned, shear, per_mass, rise = said
     return (
-        f"Estimates for {name}, no field solution: end turns {turns} in series, flux out of the stack's ends {aligned} "
-        f"aligned and {unaligned} unaligned more; shear stress in the gap {shear} "
+        f"Estimates for {name}, no field solution: end turns {turns} in series, flux past the ends of the steel "
+        f"{aligned} aligned and {unaligned} unaligned more; shear stress in the gap {shear} "
         f"({low * 1e-3:g} to {high * 1e-3:g} is usual of small machines in still air); "
         f"{per_mass} of copper and steel; highest temperature rise {rise} over still air. {THERMAL_CAUTION}"
     )

@@ -94,7 +94,8 @@ def draw_frame(film: Film, at: int, figure: plotting.Figure | None = None) -> pl
 
 def _paint_torque(axes: plotting.Axes, film: Film, at: int) -> None:
     curve = film.curve
-    plain_axes(axes, "Torque: all phases, and each alone", curve.x_name, curve.y_name)
+    said = "Braking torque" if curve.sign < 0 else "Torque"
+    plain_axes(axes, f"{said}: all phases, and each alone", curve.x_name, curve.y_name)
     axes.grid(True, color="#d8dde3", linewidth=0.6)
     for k, (label, y) in enumerate(curve.y.items()):
         width = 1.8 if k == 0 else 0.9
@@ -107,10 +108,9 @@ def _paint_torque(axes: plotting.Axes, film: Film, at: int) -> None:
             label=label,
         )
     angles = film.angles / deg
-    axes.plot(angles, film.torque, ".", color="#333333", markersize=3, label="in one field")
-    axes.plot(
-        angles[at], film.torque[at], "o", color=KINDS[1], markersize=9, markeredgecolor="white", zorder=5
-    )
+    torque = curve.sign * film.torque
+    axes.plot(angles, torque, ".", color="#333333", markersize=3, label="in one field")
+    axes.plot(angles[at], torque[at], "o", color=KINDS[1], markersize=9, markeredgecolor="white", zorder=5)
     axes.axvline(angles[at], color=KINDS[1], linewidth=0.8)
     axes.set_xlim(curve.x[0], curve.x[-1])
     axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.08), ncols=3, frameon=False, fontsize=7)

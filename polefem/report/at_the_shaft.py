@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from polefem.drive import RIPPLE_FORMULA
 from polefem.maps import CoupledMap
 from polefem.report import plotting
+from polefem.report.curves import torque_axis
 from polefem.report.style import KINDS, LINES, axes_on, new_figure
 from polefem.study import ReadingOperatingPoint, SharedTorqueOperatingPoint, StartOperatingPoint
 from polefem.units import deg, rpm
@@ -40,9 +41,10 @@ def shared_torque_traces(point: SharedTorqueOperatingPoint, m: CoupledMap, resis
     run = point.run(m, resistance)
     angle = run.angles / deg
     currents = {f"phase {k + 1}": (angle, run.current[:, k]) for k in range(run.phases)}
-    torque = {f"all phases: ripple {100 * run.ripple:.1f} %": (angle, run.torque)}
+    name, sign = torque_axis(run.mean_torque)
+    torque = {f"all phases: ripple {100 * run.ripple:.1f} %": (angle, sign * run.torque)}
     title = f"{point.name}: {run.copper_loss:.3g} W in copper, ripple: {RIPPLE_FORMULA}"
-    return Traces(title, "rotor angle (deg)", {"current (A)": currents, "torque (N m)": torque})
+    return Traces(title, "rotor angle (deg)", {"current (A)": currents, name: torque})
 
 
 def start_traces(point: StartOperatingPoint, m: CoupledMap, resistance: float) -> Traces:

@@ -24,6 +24,7 @@ __all__ = [
     "inductance_against_angle",
     "spectrum_of_torque",
     "torque_against_angle",
+    "torque_axis",
     "torque_of_designs",
     "torque_of_phases",
 ]
@@ -37,7 +38,8 @@ class Curves:
     """Curves over one axis. x: ndarray, shape (n,). y: by label, each of shape (n,). names: of the axes, with units.
 
     marks: points on the curves that were computed and not interpolated, as (x, y), each of shape (m,). growing:
-    whether the labels are steps of one quantity; else they are kinds. note: over the labels.
+    whether the labels are steps of one quantity; else they are kinds. note: over the labels. sign: -1 where y is the
+    braking torque, which counts the other way.
     """
 
     title: str
@@ -48,6 +50,7 @@ class Curves:
     marks: tuple[Array, Array] | None = None
     growing: bool = True
     note: str = ""
+    sign: float = 1.0
 
 
 def torque_against_angle(m: FluxMap) -> Curves:
@@ -77,34 +80,50 @@ def flux_linkage_against_current(m: FluxMap, places: int = 6) -> Curves:
     return Curves(title, "current (A)", "flux linkage (Wb)", current, y)
 
 
+def torque_axis(*means: float) -> tuple[str, float]:
+    """What torque is called along an axis, and by which sign it is multiplied there: where all brake, as tables have
+    it, braking torque, above 0. means: of the torques to be shown, N m.
+
+    >>> torque_axis(3.1, 2.9), torque_axis(-3.1)
+    (('torque (N m)', 1.0), ('braking torque (N m)', -1.0))
+    """
+    braked = [mean < 0.0 for mean in means]
+    if braked and all(braked):
+        return "braking torque (N m)", -1.0
+    return "torque, below 0 braking (N m)" if any(braked) else "torque (N m)", 1.0
+
+
 def torque_of_designs(
     operations: Mapping[str, tuple[CoupledMap, RectangularCurrent, float]], basis: str
 ) -> Curves:
-    """Torque of all phases, N m, over one rotor pitch (deg), for each design: its map, switching and current."""
+    """Torque of all phases, N m, over one rotor pitch (deg), for each design: its map, switching and current; braking
+    torque where all brake."""
     torques = {name: rectangular_torque(*operation) for name, operation in operations.items()}
     pitch = min((m.pitch for m, _, _ in operations.values()), default=1.0)
     angle = np.linspace(0.0, pitch, 2 * _FINE)
-    y = {f"{name}: ripple {100 * t.ripple:.0f} %": _over(t, angle) for name, t in torques.items()}
+    y_name, sign = torque_axis(*(t.mean for t in torques.values()))
+    y = {f"{name}: ripple {100 * t.ripple:.0f} %": sign * _over(t, angle) for name, t in torques.items()}
     title, note = f"Torque of all phases, {basis}", f"ripple: {RIPPLE_FORMULA}"
-    return Curves(title, "rotor angle (deg)", "torque (N m)", angle / deg, y, growing=False, note=note)
+    return Curves(title, "rotor angle (deg)", y_name, angle / deg, y, growing=False, note=note, sign=sign)
 
 
 def torque_of_phases(m: CoupledMap, drive: RectangularCurrent, current: float) -> Curves:
     """Torque of all phases in one field, of single phases summed where that differs, and of each phase alone, N m, over
-    a rotor pitch (deg), under the rectangular current."""
+    a rotor pitch (deg), under the rectangular current; braking torque where it brakes."""
     torque = rectangular_torque(m, drive, current)
     angle = np.linspace(0.0, m.pitch, 2 * _FINE)
     currents = rectangular_currents(drive, current, m.phases, m.pitch, angle)
-    y = {f"all phases: ripple {100 * torque.ripple:.0f} %": _over(torque, angle)}
+    y_name, sign = torque_axis(torque.mean)
+    y = {f"all phases: ripple {100 * torque.ripple:.0f} %": sign * _over(torque, angle)}
     if m.coupling == "joint":
         alone = rectangular_torque(summed(m.single), drive, current)
-        y[f"single phases summed: ripple {100 * alone.ripple:.0f} %"] = _over(alone, angle)
+        y[f"single phases summed: ripple {100 * alone.ripple:.0f} %"] = sign * _over(alone, angle)
     for phase in range(m.phases):
         own = currents[:, phase]
-        y[f"phase {phase + 1} alone"] = m.single.at(angle - phase * m.stroke, own)[1]
+        y[f"phase {phase + 1} alone"] = sign * m.single.at(angle - phase * m.stroke, own)[1]
     title = _titled(f"Torque at {current:.3g} A, {drive}", m.single)
     note = f"ripple: {RIPPLE_FORMULA}"
-    return Curves(title, "rotor angle (deg)", "torque (N m)", angle / deg, y, growing=False, note=note)
+    return Curves(title, "rotor angle (deg)", y_name, angle / deg, y, growing=False, note=note, sign=sign)
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,7 +9,7 @@ import numpy as np
 from polefem.drive import RIPPLE_FORMULA, DriveRun
 from polefem.params.drive_spec import Chopping, Control, PhaseTracking, Tracking
 from polefem.report import plotting
-from polefem.report.curves import Curves
+from polefem.report.curves import Curves, torque_axis
 from polefem.report.style import KINDS, LINES, axes_on, new_figure, plain_axes
 from polefem.units import deg, rpm
 
@@ -44,11 +44,13 @@ def coupling_words(coupling: str) -> str:
 
 
 def torque_of_run(run: DriveRun) -> Curves:
-    """Torque of all phases, N m, over a rotor pitch (deg), with its mean."""
-    y = {"torque": run.torque, "mean": np.full_like(run.torque, run.mean_torque)}
+    """Torque of all phases, N m, over a rotor pitch (deg), with its mean; braking torque where it brakes."""
+    y_name, sign = torque_axis(run.mean_torque)
+    y = {"torque": sign * run.torque, "mean": np.full_like(run.torque, sign * run.mean_torque)}
     ripple = "no mean" if math.isinf(run.ripple) else f"{100 * run.ripple:.1f} %"
-    title = f"Torque, {coupling_words(run.coupling)}: ripple {ripple} = {RIPPLE_FORMULA}"
-    return Curves(title, "rotor angle (deg), 0: first phase aligned", "torque (N m)", run.angles / deg, y)
+    what = "Braking torque" if sign < 0 else "Torque"
+    title = f"{what}, {coupling_words(run.coupling)}: ripple {ripple} = {RIPPLE_FORMULA}"
+    return Curves(title, "rotor angle (deg), 0: first phase aligned", y_name, run.angles / deg, y, sign=sign)
 
 
 def voltage_of_run(run: DriveRun) -> Curves:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -62,6 +63,25 @@ def test_designs_are_shown_side_by_side_with_their_ripple() -> None:
     )  # turned on in the middle of the corner, where half of the torque is there
     assert torque.max() == pytest.approx(10.0**2 / 2 * 54e-3 / (30 * deg), rel=1e-3)
     assert "(max - min) / |mean|" in shown.note
+
+
+def brakes(shown: curves.Curves) -> bool:
+    """Whether a picture shows braking torque, above 0, and says so."""
+    return shown.y_name == "braking torque (N m)" and all(y.mean() > 0.0 for y in shown.y.values())
+
+
+def test_a_generator_s_torque_is_shown_as_braking_above_nought() -> None:
+    m, drive, current = DRIVEN["one"]
+    late = replace(drive, turn_on=drive.turn_on + 30 * deg, turn_off=drive.turn_off + 30 * deg)
+    generator = {"one": (m, late, current)}
+    for shown, motor in (
+        (curves.torque_of_designs(generator, "equal"), curves.torque_of_designs(DRIVEN, "equal")),
+        (curves.torque_of_phases(m, late, current), curves.torque_of_phases(m, drive, current)),
+    ):
+        assert brakes(shown) and not brakes(motor)
+        assert not brakes(replace(shown, y={name: -y for name, y in shown.y.items()}))
+    both = curves.torque_of_designs({**DRIVEN, "late": (m, late, current)}, "equal")
+    assert both.y_name == "torque, below 0 braking (N m)"
 
 
 def sums_to(whole: np.ndarray, parts: list[np.ndarray], at: np.ndarray) -> bool:

@@ -17,7 +17,7 @@ from polefem.copper import joining_plan, winding_order
 from polefem.errors import GeometryRefused
 from polefem.outline import drawn
 from polefem.params import AxialMachine, Machine
-from polefem.report.dimensions import LinearDimension
+from polefem.report.dimensions import LinearDimension, millimetres
 from polefem.report.measures import disc_dimensions
 from polefem.report.sheets import (
     BAR,
@@ -221,6 +221,40 @@ def test_an_axial_machine_is_seen_from_the_side(machine: AxialMachine, heights: 
     said = " ".join(word for sheet in cutting_sheets(machine) for word in sheet.words)
     assert all(words in " ".join(said.split()) for words in heights)
     assert "axial" in said and "radial" not in said
+
+
+FULL = replace(AXIAL, winding=replace(AXIAL.winding, coil_width=9 * mm))  # neighbours come near each other
+
+
+def test_coils_are_said_where_they_reach_farthest_and_come_nearest() -> None:
+    """Past both ends of the poles by liner and width; nearest where the circle is shortest."""
+    winding, inner = FULL.winding, FULL.inner_radius
+    reach = winding.liner + winding.coil_width
+    said = " ".join(" ".join(word for sheet in cutting_sheets(FULL) for word in sheet.words).split())
+    assert f"coils to Ø {2 * (FULL.outer_radius + reach) / mm:g}" in said
+    assert f"coils from Ø {2 * (inner - reach) / mm:g}" in said
+    (pole,) = FULL.stator_pattern
+    apart = (2 * math.pi / FULL.stator_poles - pole.arc) * inner - 2 * reach
+    wound = " ".join(" ".join(winding_sheet(FULL).words).split())
+    assert f", {millimetres(round(apart, 5))} at the inner end" in wound
+
+
+def test_the_letter_of_the_room_between_coils_stands_in_it() -> None:
+    """A line to the margin would cross copper."""
+    for machine in (RADIAL, FULL):
+        known = drawn(machine)
+        (room,) = (
+            each for each in slot_view(known, winding_order(known)).leaders if each.name == "between coils"
+        )
+        assert room.inside and abs(room.point.real) < 0.1 * mm
+
+
+def test_a_core_that_flux_goes_straight_through_has_no_yoke() -> None:
+    through = replace(AXIAL, build="two rotors", stator_yoke_thickness=0.0)
+    stator, with_yoke = pole_views(through)[1], pole_views(AXIAL)[1]
+    assert stator.title == "Stator poles, to the middle" and with_yoke.title == "Stator poles"
+    (core,) = (each for each in stator.dimensions if each.name == "face width")
+    assert isinstance(core, LinearDimension) and core.value > 0.0
 
 
 def test_poles_and_phases_are_counted_from_one() -> None:

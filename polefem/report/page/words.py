@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from polefem.copper import THERMAL_CAUTION
 from polefem.drive import RIPPLE_FORMULA
-from polefem.params import MeshSpec
+from polefem.params import Machine, MeshSpec, made_of_discs
 from polefem.ranking import verdict_sentences
 from polefem.report.findings import Findings, Shape
 from polefem.report.page.tables import change_words, error_of, percent
@@ -81,7 +81,7 @@ def _ends(record: Record, counted: bool | float) -> str:
         "these estimates are in torque and currents" if counted else "they are not in torque and currents"
     )
     return (
-        f" Mind the ends: end turns and flux out of the stack's ends come to {percent(share)} of the unaligned "
+        f" Mind the ends: end turns and flux past the ends of the steel come to {percent(share)} of the unaligned "
         f"inductance that the flat field gives, by estimates good to some 30 %; {inside}."
     )
 
@@ -194,16 +194,26 @@ def _times(end_effects: bool | float) -> str:
     return "" if end_effects is True else f", {end_effects:.3g} times, as was measured"
 
 
+def _section_words(machine: Machine) -> str:
+    """Of what the field is solved."""
+    if made_of_discs(machine):
+        return (
+            f"Magnetostatic field of flat sections, {machine.cuts} cylinders through the machine, unrolled, each times "
+            "its share of the length along the radius"
+        )
+    return "Magnetostatic field of a flat section through a long machine, times the stack length"
+
+
 def assumptions(findings: Findings) -> tuple[str, ...]:
     """What was assumed, and what a flat section leaves out."""
     plan = findings.study.plan
     mesh = next((n for n in ("coarse", "normal", "fine") if MeshSpec.named(n) == plan.mesh), "of its own")
     ends = (
-        "Estimates of end turns and of flux out of the stack's ends, by handbook formulas good to some 30 %, are in "
+        "Estimates of end turns and of flux past the ends of the steel, by handbook formulas good to some 30 %, are in "
         f"torque and currents{_times(plan.end_effects)}."
         if plan.end_effects
-        else "Left out: the inductance of the end turns (their resistance is counted) and the flux that bulges out of "
-        "the stack's ends. Both are estimated beside the field, by handbook formulas good to some 30 %."
+        else "Left out: the inductance of the end turns (their resistance is counted) and the flux that bulges out "
+        "past the ends of the steel. Both are estimated beside the field, by handbook formulas good to some 30 %."
     )
     together = (
         "All phases share one field: what they do to each other's iron is in every torque; 'phase interaction' is how "
@@ -216,13 +226,13 @@ def assumptions(findings: Findings) -> tuple[str, ...]:
         f"{percent(plan.copper.fill_factor)}, copper at {field_text('copper.temperature', plan.copper.temperature)}.",
         f"Ripple is {RIPPLE_FORMULA} of the torque of all phases over a turn; (max - min) / (max + min), in use "
         "elsewhere, gives about half of it.",
-        f"Magnetostatic field of a flat section through a long machine, times the stack length; mesh {mesh}, second "
-        f"order; {plan.angle_points} angles, {plan.current_points} currents.",
+        f"{_section_words(findings.study.base)}; mesh {mesh}, second order; {plan.angle_points} angles, "
+        f"{plan.current_points} currents.",
         ends,
         "Eddy currents and hysteresis are not in the field. Gaps between laminations count as far as the stacking "
         "factor of the machine says.",
         "The unaligned inductance suffers most: expect to measure more than is shown, the more so the shorter the "
-        "stack.",
+        f"{'poles along the radius' if findings.study.base.flat else 'stack'}.",
         together,
         "Every shape is cut exactly and runs true, but for what the error bars say.",
     )
