@@ -16,6 +16,7 @@ from polefem.bench import KINDS
 from polefem.errors import InvalidValue, MissingLibrary
 from polefem.field import BuiltMachine
 from polefem.study import InProcess, Solver
+from polefem.study.study_file import defined_in
 from polefem.units import deg, rpm
 from tests.study.fake_solver import FAKE, MACHINE, PLAN
 
@@ -194,3 +195,12 @@ def test_a_shape_is_exported(tmp_path: Path, capsys: pytest.CaptureFixture[str])
     assert all(path.is_file() and path.parent == Path("there/shapes") for path in paths)
     assert main(None, ["export", "mine.py", "--out", "there", "--shape", "secnd"], FAKE, InProcess()) == 2
     assert "shape is 'secnd' (did you mean 'second'?), allowed is plain, second" in capsys.readouterr().err
+
+
+def test_a_study_named_from_its_own_folder_knows_where_it_lies(tmp_path: Path) -> None:
+    """As where Python runs the file itself: `Path(__file__).parents[1]` is there."""
+    Path("mine.py").write_text("from pathlib import Path\nabove = Path(__file__).parents[1]\n1 / 0\n")
+    with pytest.raises(InvalidValue, match=r"mine\.py, line 3, '1 / 0', stops with ZeroDivisionError"):
+        defined_in(Path("mine.py"))
+    Path("mine.py").write_text("from pathlib import Path\nabove = Path(__file__).parents[1]\n")
+    assert defined_in(Path("mine.py"))["above"] == tmp_path.parent

@@ -44,7 +44,8 @@ def study_in(file: Path) -> Study | Search:
 def defined_in(file: Path) -> dict[str, Any]:
     """All that a Python file defines, by name; raises InvalidValue as `study_in` does."""
     _refuse_other_files(file)
-    sys.path.insert(0, str(file.resolve().parent))  # as when the file is run itself
+    file = file.absolute()  # `__file__` too is absolute when the file is run itself
+    sys.path.insert(0, str(file.resolve().parent))
     try:
         return runpy.run_path(str(file))
     except PolefemError:
