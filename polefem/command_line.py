@@ -283,7 +283,9 @@ def _told(error: BaseException, kept: str) -> tuple[str, int]:
     if isinstance(error, PolefemError):
         return f"polefem: {error}", MISTAKEN
     place = traceback.extract_tb(error.__traceback__)[-1]
-    where = f"({place.filename}, line {place.lineno}); --debug shows what led to it"
+    file, here = Path(place.filename), Path.cwd()
+    file = file.relative_to(here) if file.is_relative_to(here) else file
+    where = f"({file}, line {place.lineno}); --debug shows what led to it"
     return f"polefem: not foreseen: {type(error).__name__}: {error} {where}", FAILED
 
 
