@@ -94,7 +94,7 @@ def _add_legend(figure: plotting.Figure, machine: Machine) -> None:
 
 
 def _draw_axial(machine: AxialMachine, known: DrawnMachine, title: str, dimensions: bool) -> plotting.Figure:
-    figure = new_figure(9.4, 6.4)
+    figure = new_figure(9.4, 6.4) if dimensions else new_figure(6.4, 5.4)
     grid = figure.add_gridspec(2, 2, height_ratios=(2.2, 1.0))
     sides: tuple[Literal["stator", "rotor"], ...] = ("stator", "rotor")
     for at, side in enumerate(sides):
@@ -112,7 +112,7 @@ def _draw_axial(machine: AxialMachine, known: DrawnMachine, title: str, dimensio
         axes.set_ylim(-1.1 * machine.outer_radius / mm, 1.1 * machine.outer_radius / mm)
     where = f"{title}, unrolled at a radius of {millimetres(machine.mean_radius)} mm"
     if machine.middle is not None:
-        where += f"; half of it, up to the middle of the {machine.middle}"
+        where += f",\nhalf of it, up to the middle of the {machine.middle}"
     axes = plain_axes(figure.add_subplot(grid[1, :]), where, "along the motion (mm)", "along the shaft (mm)")
     # Turned by a quarter and not mirrored, so that currents towards the reader stay so: the motion runs to the left.
     parts = [
