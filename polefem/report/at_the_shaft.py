@@ -54,7 +54,7 @@ def start_traces(point: StartOperatingPoint, m: CoupledMap, resistance: float) -
         run = point.run(m, resistance, angle)
         speeds[f"from the {said} rest angle, {angle / deg:.3g} deg"] = (run.time, run.speed / rpm)
     title = f"{point.name}: {point.current:.3g} A, {point.inertia:.3g} kg m²"
-    return Traces(title, "time (s)", {"speed (rpm)": speeds}, (point.speed / rpm, "to get to"))
+    return Traces(title, "time (s)", {"speed (rpm)": speeds}, (point.speed / rpm, "speed to get to"))
 
 
 def reading_traces(point: ReadingOperatingPoint, m: CoupledMap, resistance: float) -> Traces:
