@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -31,6 +32,8 @@ __all__ = [
 
 Array = NDArray[np.float64]
 _FINE = 361
+_TITLE = 58  # letters on a line of a title
+_BESIDE = 44  # letters of labels of which two stand side by side
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,7 +106,8 @@ def torque_of_designs(
     angle = np.linspace(0.0, pitch, 2 * _FINE)
     y_name, sign = torque_axis(*(t.mean for t in torques.values()))
     y = {f"{name}: ripple {100 * t.ripple:.0f} %": sign * _over(t, angle) for name, t in torques.items()}
-    title, note = f"Torque of all phases, {basis}", f"ripple: {RIPPLE_FORMULA}"
+    title = textwrap.fill(f"Torque of all phases, {basis}", _TITLE)
+    note = f"ripple: {RIPPLE_FORMULA}"
     return Curves(title, "rotor angle (deg)", y_name, angle / deg, y, growing=False, note=note, sign=sign)
 
 
@@ -163,7 +167,8 @@ def draw_spectrum(spectrum: Spectrum) -> plotting.Figure:
 
 def draw_curves(curves: Curves) -> plotting.Figure:
     """The picture of some curves."""
-    figure = new_figure()
+    single = not curves.growing and max(map(len, curves.y), default=0) > _BESIDE
+    figure = new_figure(height=4.0 + 0.17 * len(curves.y)) if single else new_figure()
     axes = axes_on(figure, curves.x_name, curves.y_name, curves.title)
     colours = steps(len(curves.y)) if curves.growing else KINDS
     for at, (label, y) in enumerate(curves.y.items()):
@@ -176,7 +181,11 @@ def draw_curves(curves: Curves) -> plotting.Figure:
         figure.legend(loc="outside right upper", frameon=False, fontsize="small", title=curves.note or None)
     elif curves.y:  # names may be long
         figure.legend(
-            loc="outside lower left", ncols=2, frameon=False, fontsize="small", title=curves.note or None
+            loc="outside lower left",
+            ncols=1 if single else 2,
+            frameon=False,
+            fontsize="small",
+            title=curves.note or None,
         )
     return figure
 

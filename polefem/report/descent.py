@@ -27,6 +27,7 @@ from polefem.study import (
     Variant,
     broken_limits,
     cost,
+    figure_words,
     quantity_of_figure,
 )
 from polefem.units import deg, mm
@@ -151,7 +152,7 @@ def draw_descent(descent: Descent) -> plotting.Figure:
     for name, values in zip(descent.figures, descent.values.T, strict=True):
         how = quantity_of_figure(name)
         limits = [limit for limit in descent.limits if limit.figure == name]
-        shown.append((f"{name.replace('_', ' ')} ({how.unit})", values / how.size, limits, how.size))
+        shown.append((f"{figure_words(name)}\n({how.unit})", values / how.size, limits, how.size))
     figure = new_figure(6.4, 1.3 + 1.9 * len(shown))
     every = figure.subplots(len(shown), 1, sharex=True, squeeze=False)[:, 0]
     for axes, (label, values, limits, size) in zip(every, shown, strict=True):

@@ -22,6 +22,8 @@ __all__ = ["FigureBars", "OutlinesAtGap", "draw_bars", "draw_outlines", "figure_
 Array = NDArray[np.float64]
 _BEHIND = 0.35  # of the widest pole: how far behind the gap is shown
 
+_BESIDE = 34  # letters of names of which two stand side by side
+
 
 @dataclass(frozen=True, eq=False)
 class OutlinesAtGap:
@@ -56,7 +58,8 @@ def outlines_at_gap(machines: Mapping[str, Machine]) -> OutlinesAtGap:
 
 def draw_outlines(outlines: OutlinesAtGap) -> plotting.Figure:
     """The picture of outlines over each other."""
-    figure = new_figure(6.0, 4.6)
+    single = max(map(len, outlines.paths), default=0) > _BESIDE
+    figure = new_figure(6.0, 4.6 + (0.17 * len(outlines.paths) if single else 0.0))
     axes = axes_on(figure, "across the poles (mm)", outlines.upright, "Poles at the gap, aligned")
     for at, (name, paths) in enumerate(outlines.paths.items()):
         for part, path in enumerate(paths):
@@ -73,7 +76,7 @@ def draw_outlines(outlines: OutlinesAtGap) -> plotting.Figure:
     axes.set_xlim(-outlines.reach, outlines.reach)
     axes.set_ylim(outlines.window)
     axes.set_aspect("equal")
-    figure.legend(loc="outside lower left", ncols=2, frameon=False, fontsize="small")
+    figure.legend(loc="outside lower left", ncols=1 if single else 2, frameon=False, fontsize="small")
     return figure
 
 
