@@ -223,9 +223,8 @@ def _lengths(machine: AxialMachine, rotor: Row, stator: Row, outside: float) -> 
     for at, (name, *ends, whole) in enumerate(sorted(spans, key=lambda span: min(span[1:3]))):
         start, end = ends
         first, last = sorted((start, start + whole * (end - start)))  # past the plane in the middle
-        span = LinearDimension(
-            name, *(complex(x, outside - (at + 1) * step) for x in (first, last)), printed=False
-        )
+        level = outside - (at + 1) * step
+        span = LinearDimension(name, complex(first, level), complex(last, level), printed=False)
         yield span
         yield Leader(name, f"{name} {span.text}", 0.75 * span.start + 0.25 * span.end, span.value)
     left = complex(min(rotor.back, stator.back), 0.0)
