@@ -11,6 +11,9 @@ from polefem.study import NEXT_REASON, Limit, Record, Status, broken_limits, che
 __all__ = ["Ranking", "rank"]
 
 
+_NO_FIGURE = "no figure"
+
+
 @dataclass(frozen=True, eq=False)
 class Ranking:
     """Records in order. by: the figure that orders them. basis: what is equal among them, in words.
@@ -29,7 +32,7 @@ class Ranking:
     @property
     def unranked(self) -> tuple[tuple[Record, str, str], ...]:
         """Every design without a place: the record, what became of it ("is outside the limits"), and why."""
-        outside = [(record, "is outside the limits", why) for record, why in self.infeasible]
+        outside = [(record, _short_of(why), why) for record, why in self.infeasible]
         return (*outside, *((record, _fate(record), record.reason) for record in self.unsolved))
 
     def __repr__(self) -> str:
@@ -61,6 +64,11 @@ def rank(records: Sequence[Record], basis: str, by: str = "ripple", limits: Sequ
     return Ranking(by, basis, best_first, tuple(unsolved), tuple(infeasible))
 
 
+def _short_of(why: str) -> str:
+    """What became of a design that has figures: outside the limits, or without the one that is ranked by."""
+    return "cannot do what is asked" if why.startswith(_NO_FIGURE) else "is outside the limits"
+
+
 def _fate(record: Record) -> str:
     """What became of a design without figures. One that was refused once its map was had can be built."""
     if record.status is Status.REFUSED:
@@ -70,6 +78,6 @@ def _fate(record: Record) -> str:
 
 def _why_not(record: Record, by: str) -> str:
     """Of the reasons why a design has no figures at points, the one for the point that `by` is of."""
-    begin = f"no figures under {by.rpartition('.')[0]}: "
+    begin = f"{_NO_FIGURE}s under {by.rpartition('.')[0]}: "
     said = [part for part in record.reason.split(NEXT_REASON) if part.startswith(begin)]
-    return said[0] if said else f"no figure {by}"
+    return said[0] if said else f"{_NO_FIGURE} {by}"

@@ -52,6 +52,12 @@ def test_the_text_names_where_the_order_changes() -> None:
     assert "1  notched" in text.split("Places by")[0]
 
 
+def test_what_has_no_figure_to_rank_by_is_not_called_outside_limits() -> None:
+    (record, fate, why), *_ = rank(RECORDS, "", "best.ripple").unranked
+    assert (record.name, fate) == ("notched", "cannot do what is asked")
+    assert why == "no figures under best: the supply must reach it"
+
+
 def test_a_figure_that_a_bridge_does_not_have_gives_way_to_the_ripple() -> None:
     assert orders_under_drives(RECORDS, "", CONDITIONS, "aligned_inductance").figure == "ripple"
     assert orders_under_drives(RECORDS, "", CONDITIONS, "throwing.mean_torque").figure == "mean_torque"
