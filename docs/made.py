@@ -62,7 +62,7 @@ __all__ = ["make_pages"]
 ROOT = Path(__file__).parents[1]
 #: Pictures of studies that seconds can make.
 SHOWN = {
-    "pottery_wheel": "Torque of its shapes over a rotor pitch, all under its fixed angles",
+    "pottery_wheel": "Torque of its shapes over a rotor pitch, all under its fixed angles, with a current that steps",
     "pottery_wheel_driven": "Its bridge at 250 revolutions a minute, followed at 8 A, on the parallel shape",
 }
 #: Current density in the bare copper of the fields shown, A/m2, and the share of copper in a coil side.
@@ -183,14 +183,14 @@ def _draw_cylinder(folder: Path) -> None:
 
 
 def _draw_study(folder: Path) -> None:
-    """The shapes of the pottery wheel's study, coarsely, under the angles that it holds fixed for all: one current is
-    enough for those."""
+    """The shapes of the pottery wheel's study, coarsely, under the angles that it holds fixed for all, with a current
+    that steps: one current is enough for that, ramps would ask for all below it."""
     study = pottery_wheel.study
     (fixed,) = study.plan.operating_points
     assert isinstance(fixed, RectangularOperatingPoint)
     plan = replace(
         study.plan,
-        drive=fixed.drive,
+        drive=replace(fixed.drive, ramp=0.0),
         operating_points=(),
         hearing=None,
         mesh=MeshSpec.named("coarse"),
