@@ -70,3 +70,7 @@ def write_cut(machine: Machine, folder: Path) -> dict[str, str]:
     kept.write((path,), drawing_key(machine, code_of(Path(__file__).parent)), write)
     kept.close()
     return {"first machine, parts to cut (DXF)": path.name}
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

@@ -201,3 +201,7 @@ def __getattr__(name: str) -> Any:
             found = globals()[name] = getattr(import_module(f"{__name__}.{module}"), name)
             return found
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})
