@@ -23,7 +23,16 @@ from typing import Any, get_args, get_type_hints
 from polefem.errors import InvalidValue, refusal
 from polefem.units import A_mm2, deg, mm, rpm
 
-__all__ = ["Quantity", "figures_of_error", "quantities", "quantity", "quantity_of", "rounded", "speed_text"]
+__all__ = [
+    "Quantity",
+    "figures_of_error",
+    "percent",
+    "quantities",
+    "quantity",
+    "quantity_of",
+    "rounded",
+    "speed_text",
+]
 
 #: Units that a person reads numbers in, and their sizes in SI.
 SIZES = {
@@ -205,3 +214,12 @@ def _exponent(value: float) -> int:
 def _fixed(value: float, places: int) -> str:
     said = f"{round(value, places):.{max(places, 0)}f}"
     return said.removeprefix("-") if not float(said) else said
+
+
+def percent(share: float) -> str:
+    """A share in per cent, as people read it.
+
+    >>> percent(0.956)
+    '96 %'
+    """
+    return f"{100 * share:.0f} %"

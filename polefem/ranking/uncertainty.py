@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from polefem.params.quantity import percent
 from polefem.ranking.order import Ranking
 from polefem.study import Effect, braking, more_is_better
 
@@ -105,12 +106,12 @@ def _advice(names: Sequence[str], ahead: Array, drawn: Mapping[str, Array]) -> s
     if ahead.size == 0:
         return "there is nothing to compare it with"
     if ahead[0] >= _SURE:
-        return f"{names[0]} is first, with {100 * ahead[0]:.0f} % chance to be better than {names[1]}"
+        return f"{names[0]} is first, with {percent(ahead[0])} chance to be better than {names[1]}"
     spread = {source: (change[:, 0] - change[:, 1]).var() for source, change in drawn.items()}
     worst = max(spread, key=spread.__getitem__)
     share = spread[worst] / max(sum(spread.values()), np.finfo(float).tiny)
     what = "refine the mesh" if worst == "mesh" else f"narrow or measure this: {worst}"
     return (
-        f"{names[0]} and {names[1]} are tied ({100 * ahead[0]:.0f} % against {100 * (1 - ahead[0]):.0f} %); "
-        f"{100 * share:.0f} % of the uncertainty between them is in one source, so {what}"
+        f"{names[0]} and {names[1]} are tied ({percent(ahead[0])} against {percent(1 - ahead[0])}); "
+        f"{percent(share)} of the uncertainty between them is in one source, so {what}"
     )

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from polefem.params.quantity import Quantity
+from polefem.params.quantity import Quantity, percent
 from polefem.ranking.order import Ranking
 from polefem.ranking.uncertainty import Uncertainty
 from polefem.study import (
@@ -94,11 +94,11 @@ def uncertainty_text(uncertainty: Uncertainty) -> str:
         beats = (
             ""
             if at == len(uncertainty.names) - 1
-            else f"{100 * uncertainty.ahead[at]:.0f} %{' tied' if uncertainty.tied[at] else ''}"
+            else f"{percent(uncertainty.ahead[at])}{' tied' if uncertainty.tied[at] else ''}"
         )
         value, reach = float(uncertainty.values[at]), 2 * float(uncertainty.deviations[at])
         said = how.number(value, reach), how.error(reach)
-        rows.append([name, *said, f"{100 * uncertainty.first[at]:.0f} %", beats])
+        rows.append([name, *said, percent(uncertainty.first[at]), beats])
     parts = [[f"of the +- ({how.unit})", *uncertainty.names]]
     for source, deviations in uncertainty.by_source.items():
         parts.append([source, *map(how.error, (2 * deviations).tolist())])
@@ -178,8 +178,8 @@ def sensitivity_text(slopes: Slopes, shares: SobolIndices) -> str:
                     name,
                     shown,
                     per_cent,
-                    f"{100 * shares.first[j, k]:.0f} %",
-                    f"{100 * shares.total[j, k]:.0f} %",
+                    percent(shares.first[j, k]),
+                    percent(shares.total[j, k]),
                 ]
             )
         lines += [*columns(rows), ""]
@@ -189,7 +189,7 @@ def sensitivity_text(slopes: Slopes, shares: SobolIndices) -> str:
 def sensitivity_sentence(shares: SobolIndices) -> str:
     """What slopes and shares are, and how far the shares are to be trusted, in a sentence for every text and page."""
     parts = [
-        f"{100 * share:.0f} % of {figure_words(figure)}"
+        f"{percent(share)} of {figure_words(figure)}"
         for share, figure in zip(shares.q_squared, shares.figures, strict=True)
     ]
     return (

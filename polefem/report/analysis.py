@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from polefem.params.quantity import percent
 from polefem.ranking import Uncertainty, pareto_set
 from polefem.report import plotting
 from polefem.report.style import KINDS, axes_on, field_colours, new_figure
@@ -111,7 +112,7 @@ def draw_uncertainty(uncertainty: Uncertainty) -> plotting.Figure:
         uncertainty.values / how.size, rows, xerr=bars, fmt="o", color=KINDS[0], capsize=4, linewidth=1.4
     )
     names = [
-        f"{textwrap.fill(name, 24)}\nfirst with {100 * first:.0f} %"
+        f"{textwrap.fill(name, 24)}\nfirst with {percent(first)}"
         for name, first in zip(uncertainty.names, uncertainty.first, strict=True)
     ]
     axes.set_yticks(rows, names, fontsize="small")
@@ -130,7 +131,7 @@ def draw_sobol_indices(shares: SobolIndices) -> plotting.Figure:
     height = 0.8 / len(shares.figures)
     for k, name in enumerate(shares.figures):
         at = rows + (k - (len(shares.figures) - 1) / 2) * height
-        label = f"{figure_words(name)} ({100 * shares.q_squared[k]:.0f} % predicted)"
+        label = f"{figure_words(name)} ({percent(shares.q_squared[k])} predicted)"
         axes.barh(
             at, 100 * shares.first[:, k], height=0.85 * height, color=KINDS[k % len(KINDS)], label=label
         )

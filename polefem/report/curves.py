@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from polefem.drive import RIPPLE_FORMULA, RectangularTorque, rectangular_currents, rectangular_torque
 from polefem.maps import CoupledMap, FluxMap, summed
 from polefem.params import RectangularCurrent
+from polefem.params.quantity import percent
 from polefem.report import plotting
 from polefem.report.style import KINDS, LINES, axes_on, new_figure, steps
 from polefem.units import deg
@@ -105,7 +106,7 @@ def torque_of_designs(
     pitch = min((m.pitch for m, _, _ in operations.values()), default=1.0)
     angle = np.linspace(0.0, pitch, 2 * _FINE)
     y_name, sign = torque_axis(*(t.mean for t in torques.values()))
-    y = {f"{name}: ripple {100 * t.ripple:.0f} %": sign * _over(t, angle) for name, t in torques.items()}
+    y = {f"{name}: ripple {percent(t.ripple)}": sign * _over(t, angle) for name, t in torques.items()}
     title = textwrap.fill(f"Torque of all phases, {basis}", _TITLE)
     note = f"ripple: {RIPPLE_FORMULA}"
     return Curves(title, "rotor angle (deg)", y_name, angle / deg, y, growing=False, note=note, sign=sign)
@@ -118,10 +119,10 @@ def torque_of_phases(m: CoupledMap, drive: RectangularCurrent, current: float) -
     angle = np.linspace(0.0, m.pitch, 2 * _FINE)
     currents = rectangular_currents(drive, current, m.phases, m.pitch, angle)
     y_name, sign = torque_axis(torque.mean)
-    y = {f"all phases: ripple {100 * torque.ripple:.0f} %": sign * _over(torque, angle)}
+    y = {f"all phases: ripple {percent(torque.ripple)}": sign * _over(torque, angle)}
     if m.coupling == "joint":
         alone = rectangular_torque(summed(m.single), drive, current)
-        y[f"single phases summed: ripple {100 * alone.ripple:.0f} %"] = sign * _over(alone, angle)
+        y[f"single phases summed: ripple {percent(alone.ripple)}"] = sign * _over(alone, angle)
     for phase in range(m.phases):
         own = currents[:, phase]
         y[f"phase {phase + 1} alone"] = sign * m.single.at(angle - phase * m.stroke, own)[1]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from polefem import study as later
-from polefem.params.quantity import Quantity, rounded
+from polefem.params.quantity import Quantity, percent, rounded
 from polefem.report.descent import Descent
 from polefem.report.page.tables import Cell, Head, Table
 from polefem.study import (
@@ -28,7 +28,7 @@ def tightness_note() -> str:
     """What the table of tightness rests on."""
     return (
         "Room: how far a dimension alone (with what follows from it) may be off until ripple has risen by "
-        f"{100 * later.RISE:.0f} % of the mean torque, by the exact slopes of the torque at every angle: to first "
+        f"{percent(later.RISE)} of the mean torque, by the exact slopes of the torque at every angle: to first "
         "order, so that small rooms are the surest. Where ripple is least it rises whichever way a dimension goes; "
         "slopes are of either side. Off together, dimensions share the room between them."
     )

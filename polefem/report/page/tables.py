@@ -37,7 +37,6 @@ __all__ = [
     "error_of",
     "figure_cell",
     "figure_table",
-    "percent",
     "ranking_table",
     "sobol_table",
     "switching_table",
@@ -90,15 +89,6 @@ _RANKED = (
     *("mean_torque", "ripple", "lowest_torque", "aligned_inductance", "unaligned_inductance", "current"),
     *("copper_loss", "torque_per_loss", "turn_on", "turn_off", "copper_mass"),
 )
-
-
-def percent(share: float) -> str:
-    """A share in per cent, as a page says it.
-
-    >>> percent(0.956)
-    '96 %'
-    """
-    return f"{100 * share:.0f} %"
 
 
 def ranking_table(findings: Findings, links: Mapping[str, str]) -> Table:

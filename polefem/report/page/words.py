@@ -5,9 +5,10 @@ from __future__ import annotations
 from polefem.copper import THERMAL_CAUTION
 from polefem.drive import RIPPLE_FORMULA
 from polefem.params import Machine, MeshSpec, made_of_discs
+from polefem.params.quantity import percent
 from polefem.ranking import verdict_sentences
 from polefem.report.findings import Findings, Shape
-from polefem.report.page.tables import change_words, error_of, percent
+from polefem.report.page.tables import change_words, error_of
 from polefem.study import (
     Figures,
     Record,

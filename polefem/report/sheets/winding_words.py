@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from polefem.copper import NextSize, WindingOrder
-from polefem.params.quantity import rounded
+from polefem.params.quantity import percent, rounded
 
 __all__ = ["JOINING_RULE", "WINDING_CAUTIONS", "winding_lines", "winding_sentences"]
 
@@ -35,7 +35,7 @@ def winding_lines(order: WindingOrder) -> tuple[tuple[str, str], ...]:
         ("layers in a coil side", rows),
         (
             "fill",
-            f"{100 * order.packing.fill:.0f} % with enamel, {100 * order.packing.copper_fill:.0f} % copper",
+            f"{percent(order.packing.fill)} with enamel, {percent(order.packing.copper_fill)} copper",
         ),
         (
             "length of wire",
