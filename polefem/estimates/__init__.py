@@ -3,8 +3,7 @@
 What asks for fields or windings is loaded when it is asked for itself: it loads a mesher.
 """
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from polefem.estimates.end_fringing import EndFringing, end_fringing, with_end_fringing
 from polefem.estimates.end_winding import end_winding_inductance, with_end_winding
@@ -12,6 +11,7 @@ from polefem.estimates.ends import EndEffects, end_effects, with_end_effects
 from polefem.estimates.shear_stress import USUAL_SHEAR, gap_shear_stress
 from polefem.estimates.solid_parts import solid_cautions, stroke_frequency
 from polefem.estimates.turning import Turning
+from polefem.later import front
 
 if TYPE_CHECKING:
     from polefem.estimates.cycle_loss import IronLoss, PartLoss, iron_loss, loss_over_cycle
@@ -44,20 +44,12 @@ __all__ = [
     "with_end_winding",
 ]
 
-_LATER = {
-    "cycle_loss": ("IronLoss", "PartLoss", "iron_loss", "loss_over_cycle"),
-    "masses": ("Masses", "masses_of", "steel_density", "steel_mass"),
-    "density": ("TorqueDensity", "torque_density"),
-}
-
-
-def __getattr__(name: str) -> Any:
-    for module, names in _LATER.items():
-        if name in names:
-            found = globals()[name] = getattr(import_module(f"{__name__}.{module}"), name)
-            return found
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-
-
-def __dir__() -> list[str]:
-    return sorted({*globals(), *__all__})
+__getattr__, __dir__ = front(
+    __name__,
+    __all__,
+    {
+        ".cycle_loss": "IronLoss PartLoss iron_loss loss_over_cycle",
+        ".masses": "Masses masses_of steel_density steel_mass",
+        ".density": "TorqueDensity torque_density",
+    },
+)

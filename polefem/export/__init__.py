@@ -4,16 +4,15 @@
 the group `cut`. `write_cut` leaves it out where that is not installed. What writes fields is fetched so too.
 """
 
-from importlib import import_module
-from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from polefem.export.coupled_maps import write_coupled_csv, write_coupled_json, write_coupled_netcdf
 from polefem.export.folder import Pages, write_pages, write_tables
 from polefem.export.maps import write_csv, write_json, write_netcdf
 from polefem.export.shapes import write_shape
 from polefem.export.svg import svg_text, write_svg
+from polefem.later import Later, front, installed
 from polefem.params import Machine
 from polefem.report import KeptFiles, code_of, drawing_key
 
@@ -41,17 +40,14 @@ __all__ = [
 ]
 
 
-_LATER = {
-    "dxf": ("write_dxf",),
-    "fields": ("Magnetics", "magnetics", "write_field", "write_series"),
-}
-
-
-def __getattr__(name: str) -> Any:
-    for module, names in _LATER.items():
-        if name in names:
-            return getattr(import_module(f"{__name__}.{module}"), name)
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+__getattr__, __dir__ = front(
+    __name__,
+    __all__,
+    {
+        ".dxf": "write_dxf",
+        ".fields": "Magnetics magnetics write_field write_series",
+    },
+)
 
 
 def write_cut(machine: Machine, folder: Path) -> dict[str, str]:
@@ -60,17 +56,13 @@ def write_cut(machine: Machine, folder: Path) -> dict[str, str]:
 
     Raises GeometryRefused for a machine that cannot be built.
     """
-    if find_spec("ezdxf") is None:
+    if not installed("ezdxf"):
         return {}
     path, kept = folder / "first.dxf", KeptFiles(folder)
 
     def write() -> None:
-        import_module("polefem.export.dxf").write_dxf(machine, path)
+        Later("polefem.export.dxf", "write_dxf")(machine, path)
 
     kept.write((path,), drawing_key(machine, code_of(Path(__file__).parent)), write)
     kept.close()
     return {"first machine, parts to cut (DXF)": path.name}
-
-
-def __dir__() -> list[str]:
-    return sorted({*globals(), *__all__})

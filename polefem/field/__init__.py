@@ -3,10 +3,10 @@
 What meshes and solves is loaded when it is asked for itself: those who only show a field do not wait for it.
 """
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from polefem.field.values import Field, FieldState
+from polefem.later import front
 
 if TYPE_CHECKING:
     from polefem.field.built_machine import BuiltMachine, assembled, built
@@ -31,22 +31,14 @@ __all__ = [
     "transferred",
 ]
 
-_LATER = {
-    "built_machine": ("BuiltMachine", "assembled", "built"),
-    "pull": ("PolePull", "pole_pull"),
-    "states": ("field_series", "solve_state"),
-    "stress": ("closest", "gap_radius", "gap_stress"),
-    "transfer": ("transferred",),
-}
-
-
-def __getattr__(name: str) -> Any:
-    for module, names in _LATER.items():
-        if name in names:
-            found = globals()[name] = getattr(import_module(f"{__name__}.{module}"), name)
-            return found
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-
-
-def __dir__() -> list[str]:
-    return sorted({*globals(), *__all__})
+__getattr__, __dir__ = front(
+    __name__,
+    __all__,
+    {
+        ".built_machine": "BuiltMachine assembled built",
+        ".pull": "PolePull pole_pull",
+        ".states": "field_series solve_state",
+        ".stress": "closest gap_radius gap_stress",
+        ".transfer": "transferred",
+    },
+)

@@ -30,9 +30,9 @@ What a picture shows is had as numbers from a function of its own:
 Films, and pages of a machine on the bench, are loaded when they are asked for: they ask for fields.
 """
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from polefem.later import front
 from polefem.report.analysis import (
     SearchPath,
     draw_pareto,
@@ -199,20 +199,12 @@ __all__ = [
     "write_sheets",
 ]
 
-_LATER = {
-    "animation": ("draw_frame", "film_currents", "film_of", "film_writer", "write_film"),
-    "bench_pages": ("correction_page", "overlay_pictures", "plan_page"),
-    "overlays": ("draw_overlay",),
-}
-
-
-def __getattr__(name: str) -> Any:
-    for module, names in _LATER.items():
-        if name in names:
-            found = globals()[name] = getattr(import_module(f"{__name__}.{module}"), name)
-            return found
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-
-
-def __dir__() -> list[str]:
-    return sorted({*globals(), *__all__})
+__getattr__, __dir__ = front(
+    __name__,
+    __all__,
+    {
+        ".animation": "draw_frame film_currents film_of film_writer write_film",
+        ".bench_pages": "correction_page overlay_pictures plan_page",
+        ".overlays": "draw_overlay",
+    },
+)

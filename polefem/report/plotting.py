@@ -1,7 +1,8 @@
 """What pictures are drawn with, loaded when something is drawn: where all pictures are kept, none of it is."""
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from polefem.later import front
 
 if TYPE_CHECKING:
     from matplotlib import rc_context
@@ -47,28 +48,24 @@ __all__ = [
     "withStroke",
 ]
 
-_HELD = {
-    "matplotlib": "rc_context",
-    "matplotlib.animation": "AbstractMovieWriter FFMpegWriter PillowWriter",
-    "matplotlib.artist": "Artist",
-    "matplotlib.axes": "Axes",
-    "matplotlib.backends.backend_agg": "FigureCanvasAgg",
-    "matplotlib.backends.backend_pdf": "FigureCanvasPdf PdfPages",
-    "matplotlib.backends.backend_svg": "FigureCanvasSVG",
-    "matplotlib.collections": "LineCollection PolyCollection",
-    "matplotlib.colors": "ListedColormap",
-    "matplotlib.figure": "Figure",
-    "matplotlib.patches": "FancyArrowPatch Patch PathPatch Polygon Rectangle",
-    "matplotlib.path": "Path",
-    "matplotlib.patheffects": "withStroke",
-    "matplotlib.ticker": "FuncFormatter MaxNLocator",
-    "matplotlib.tri": "Triangulation",
-}
-_FROM = {name: module for module, names in _HELD.items() for name in names.split()}
-
-
-def __getattr__(name: str) -> Any:
-    if name not in _FROM:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    found = globals()[name] = getattr(import_module(_FROM[name]), name)
-    return found
+__getattr__, __dir__ = front(
+    __name__,
+    __all__,
+    {
+        "matplotlib": "rc_context",
+        "matplotlib.animation": "AbstractMovieWriter FFMpegWriter PillowWriter",
+        "matplotlib.artist": "Artist",
+        "matplotlib.axes": "Axes",
+        "matplotlib.backends.backend_agg": "FigureCanvasAgg",
+        "matplotlib.backends.backend_pdf": "FigureCanvasPdf PdfPages",
+        "matplotlib.backends.backend_svg": "FigureCanvasSVG",
+        "matplotlib.collections": "LineCollection PolyCollection",
+        "matplotlib.colors": "ListedColormap",
+        "matplotlib.figure": "Figure",
+        "matplotlib.patches": "FancyArrowPatch Patch PathPatch Polygon Rectangle",
+        "matplotlib.path": "Path",
+        "matplotlib.patheffects": "withStroke",
+        "matplotlib.ticker": "FuncFormatter MaxNLocator",
+        "matplotlib.tri": "Triangulation",
+    },
+)

@@ -4,9 +4,9 @@ All of it is an estimate of a ring by itself; `LEFT_OUT` says what is missing. W
 when it is asked for itself: it loads a mesher.
 """
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from polefem.later import front
 from polefem.ring.crossings import Crossing, RingWaves, crossing_sentence, cycles
 from polefem.ring.handbook import ring_frequencies, thick_ring_frequency
 from polefem.ring.hearing import DAMPING, Hearing
@@ -44,21 +44,13 @@ __all__ = [
     "thick_ring_frequency",
 ]
 
-_LATER = {
-    "level": ("relative_level", "surface_velocity"),
-    "listening": ("Heard", "OuterRing", "heard", "ring_waves"),
-    "modal": ("RingModes", "natural_frequencies", "plane_modes", "ring_modes"),
-    "outer": ("outer_ring",),
-}
-
-
-def __getattr__(name: str) -> Any:
-    for module, names in _LATER.items():
-        if name in names:
-            found = globals()[name] = getattr(import_module(f"{__name__}.{module}"), name)
-            return found
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-
-
-def __dir__() -> list[str]:
-    return sorted({*globals(), *__all__})
+__getattr__, __dir__ = front(
+    __name__,
+    __all__,
+    {
+        ".level": "relative_level surface_velocity",
+        ".listening": "Heard OuterRing heard ring_waves",
+        ".modal": "RingModes natural_frequencies plane_modes ring_modes",
+        ".outer": "outer_ring",
+    },
+)

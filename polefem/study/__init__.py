@@ -3,10 +3,10 @@
 What computes fields is loaded when it is asked for itself: it loads a mesher, which a ranking of records does not need.
 """
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from polefem.copper import Copper
+from polefem.later import front
 from polefem.ring import Hearing
 from polefem.study.at_the_shaft import ReadingOperatingPoint, SharedTorqueOperatingPoint, StartOperatingPoint
 from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent, EqualMeanTorque
@@ -176,32 +176,18 @@ __all__ = [
     "tightness_of",
 ]
 
-_LATER = {
-    "exact_effects": ("effects_by_slopes",),
-    "linear_model": ("spread_ripple",),
-    "operation": ("at_work",),
-    "pipeline": ("attempt",),
-    "running": ("Progress", "run_designs"),
-    "searching": ("begins_of", "run_search"),
-    "shown_fields": (
-        "SECTION_PLACES",
-        "SectionFields",
-        "half_overlap",
-        "keep_section_fields",
-        "section_fields",
-    ),
-    "slopes": ("local_slopes",),
-    "tightness": ("RISE", "Tightness", "tightness_of"),
-}
-
-
-def __getattr__(name: str) -> Any:
-    for module, names in _LATER.items():
-        if name in names:
-            found = globals()[name] = getattr(import_module(f"{__name__}.{module}"), name)
-            return found
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-
-
-def __dir__() -> list[str]:
-    return sorted({*globals(), *__all__})
+__getattr__, __dir__ = front(
+    __name__,
+    __all__,
+    {
+        ".exact_effects": "effects_by_slopes",
+        ".linear_model": "spread_ripple",
+        ".operation": "at_work",
+        ".pipeline": "attempt",
+        ".running": "Progress run_designs",
+        ".searching": "begins_of run_search",
+        ".shown_fields": "SECTION_PLACES SectionFields half_overlap keep_section_fields section_fields",
+        ".slopes": "local_slopes",
+        ".tightness": "RISE Tightness tightness_of",
+    },
+)

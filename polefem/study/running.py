@@ -16,7 +16,7 @@ from polefem.maps import MapSlopes
 from polefem.params.content import content
 from polefem.study.design import Design
 from polefem.study.record import Outcome, Record, Status
-from polefem.study.solver import FIELD, KnownMap, KnownSlopes, Solver, VersionsDiffer, attempt_elsewhere
+from polefem.study.solver import FIELD, KnownMap, Solver, VersionsDiffer, attempt_elsewhere
 from polefem.study.store import Member, Store
 from polefem.study.workers import WorkerLost
 from polefem.version import numerics, versions
@@ -136,7 +136,7 @@ def _solver_for(design: Design, store: Store, solver: Solver) -> Solver:
     if known is None:
         return solver
     if isinstance(known, MapSlopes):
-        return replace(solver, sloped=KnownSlopes(known))
+        return replace(solver, sloped=KnownMap(known))
     return replace(solver, flux_map=KnownMap(known.single), coupled_map=KnownMap(known))
 
 

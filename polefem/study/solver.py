@@ -3,14 +3,14 @@ are all known waits for neither mesher nor solver."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from importlib import import_module
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
 from numpy.typing import ArrayLike
 
 from polefem.errors import InvalidValue
+from polefem.later import Later
 from polefem.maps import CoupledMap, FluxMap, MapSlopes
 from polefem.params import RectangularCurrent
 from polefem.study.design import Design
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 __all__ = [
     "FIELD",
     "KnownMap",
-    "KnownSlopes",
     "Pressures",
     "SidePulls",
     "Solver",
@@ -31,7 +30,7 @@ __all__ = [
     "attempt_elsewhere",
 ]
 
-Kept = TypeVar("Kept", FluxMap, CoupledMap)
+Kept = TypeVar("Kept", FluxMap, CoupledMap, MapSlopes)
 
 
 class _Maps(Protocol):
@@ -88,9 +87,9 @@ class SidePulls(Protocol):
 class Solver:
     """What a pipeline asks for fields: the map of one phase, that of all phases in one field, and states at angles.
 
-    All must be functions of a module, so that a worker process can find them. sloped: the map of one phase with its
-    slopes; pressures, side_pulls: in the gap and on a rotor off its axis, for plans that listen. None for a solver that
-    has none to give.
+    All must be functions of a module, or say of which they are, so that a worker process can find them. sloped: the map
+    of one phase with its slopes; pressures, side_pulls: in the gap and on a rotor off its axis, for plans that listen.
+    None for a solver that has none to give.
     """
 
     flux_map: _Maps
@@ -101,86 +100,34 @@ class Solver:
     side_pulls: SidePulls | None = None
 
 
-def _flux_map(*given: Any, **named: Any) -> FluxMap:
-    found: FluxMap = import_module("polefem.sweep").flux_map(*given, **named)
-    return found
-
-
-def _coupled_map(*given: Any, **named: Any) -> CoupledMap:
-    found: CoupledMap = import_module("polefem.sweep").coupled_map(*given, **named)
-    return found
-
-
-def _fields(*given: Any, **named: Any) -> Iterator[FieldState]:
-    found: Iterator[FieldState] = import_module("polefem.field").field_series(*given, **named)
-    return found
-
-
-def _sloped(*given: Any, **named: Any) -> MapSlopes:
-    found: MapSlopes = import_module("polefem.slopes").map_with_slopes(*given, **named)
-    return found
-
-
-def _pressures(*given: Any, **named: Any) -> GapPressure:
-    found: GapPressure = import_module("polefem.forces").gap_pressure(*given, **named)
-    return found
-
-
-def _side_pulls(*given: Any, **named: Any) -> OffsetPull:
-    found: OffsetPull = import_module("polefem.forces").offset_pull(*given, **named)
-    return found
-
-
-FIELD = Solver(_flux_map, _coupled_map, _fields, _sloped, _pressures, _side_pulls)
+FIELD = Solver(
+    flux_map=Later("polefem.sweep", "flux_map"),
+    coupled_map=Later("polefem.sweep", "coupled_map"),
+    fields=Later("polefem.field", "field_series"),
+    sloped=Later("polefem.slopes", "map_with_slopes"),
+    pressures=Later("polefem.forces", "gap_pressure"),
+    side_pulls=Later("polefem.forces", "offset_pull"),
+)
 """The solver of this package."""
 
 
 @dataclass(frozen=True, eq=False)
 class KnownMap(Generic[Kept]):
-    """In place of a solver's map, where the very same was computed before under another drive."""
+    """In place of a solver's map, with slopes or without, where the very same was computed before under another
+    drive: whatever it is asked for is that map, whose key stands for machine, angles, currents and fields."""
 
     kept: Kept
 
-    def __call__(
-        self,
-        machine: BuiltMachine,
-        angles: ArrayLike,
-        currents: ArrayLike,
-        *,
-        joint_currents: ArrayLike | None = None,
-        at_once: int = 3,
-    ) -> Kept:
-        """The map, whose angles and currents are those asked for: its key stands for them."""
+    def __call__(self, *given: Any, **named: Any) -> Kept:
+        """The map."""
         return self.kept
-
-
-@dataclass(frozen=True, eq=False)
-class KnownSlopes:
-    """In place of a solver's map with slopes, as `KnownMap`."""
-
-    slopes: MapSlopes
-
-    def __call__(
-        self,
-        machine: BuiltMachine,
-        angles: ArrayLike,
-        currents: ArrayLike,
-        fields: Sequence[str],
-        drives: Sequence[RectangularCurrent] = (),
-    ) -> MapSlopes:
-        """The map with its slopes, which are those asked for."""
-        return self.slopes
 
 
 class VersionsDiffer(InvalidValue):
     """A worker would compute with other versions than the process that asks it: its figures would not compare."""
 
 
-def attempt_elsewhere(
-    design: Design, solver: Solver, asked_with: Mapping[str, str]
-) -> tuple[Outcome, Mapping[str, str]]:
-    """As `polefem.study.pipeline.attempt_elsewhere`, which is loaded where this runs."""
-    found: tuple[Outcome, Mapping[str, str]] = import_module("polefem.study.pipeline").attempt_elsewhere(
-        design, solver, asked_with
-    )
-    return found
+attempt_elsewhere: Callable[[Design, Solver, Mapping[str, str]], tuple[Outcome, Mapping[str, str]]] = Later(
+    "polefem.study.pipeline", "attempt_elsewhere"
+)
+"""`polefem.study.pipeline.attempt_elsewhere`, loaded where it runs."""

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Iterator
-from importlib import import_module
 from types import CodeType, FunctionType
 from typing import Any, TypeVar, cast
+
+from polefem.later import Later
 
 __all__ = ["compiled"]
 
@@ -39,7 +40,7 @@ class _Compiled:
         called = {name: held.made for name, held in known.items() if isinstance(held, _Compiled)}
         whole = FunctionType(code.__code__, {**code.__globals__, **called}, code.__name__, code.__defaults__)
         functools.update_wrapper(whole, code)
-        return import_module(f"{__name__}.making").machine_code(whole)
+        return Later(f"{__name__}.making", "machine_code")(whole)
 
 
 def _named(code: CodeType) -> Iterator[str]:
