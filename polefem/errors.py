@@ -6,9 +6,11 @@ is not known, `unknown` also says the one that comes nearest.
 
 import difflib
 import functools
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import MISSING, fields
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_type_hints
+
+from polefem.kinds import called, of_kind, plain, told
 
 __all__ = [
     "GeometryRefused",
@@ -103,26 +105,53 @@ def lacking(what: str, library: str, group: str) -> str:
 
 
 def spelled(cls: type[Value]) -> type[Value]:
-    """A dataclass whose keywords are those of a person: one that is misspelt or left out is refused in a sentence.
+    """A dataclass that people fill: a keyword that is misspelt or left out, and a value of another kind than its field,
+    are refused in a sentence. What the class itself refuses goes first. A list is taken for a tuple, and a number of
+    numpy for one of Python.
 
     >>> from polefem.params import Pole
     >>> Pole(ark=0.5)  # doctest: +ELLIPSIS
     Traceback (most recent call last):
     polefem.errors.UnknownName: Pole is described by its own keywords: keyword is 'ark' (did you mean 'arc'?), ...
+    >>> Pole(arc=0.5, shoe=0.1)
+    Traceback (most recent call last):
+    polefem.errors.InvalidValue: each value is of its own kind: Pole.shoe is 0.1, allowed is Shoe or None
     """
+    owner: Any = cls
     made: Callable[..., None] = vars(cls)["__init__"]
 
     @functools.wraps(made)
     def __init__(self: Any, *given: Any, **named: Any) -> None:
         try:
             made(self, *given, **named)
-        except TypeError as error:
-            if f"{cls.__name__}.__init__()" in str(error):
-                _refuse_keywords(cls, len(given), named)
+        except PolefemError:
             raise
+        except Exception as error:
+            if isinstance(error, TypeError) and f"{cls.__name__}.__init__()" in str(error):
+                _refuse_keywords(cls, len(given), named)
+            _check_kinds(owner, dict(zip(_kinds(owner), given, strict=False)) | named, error)
+            raise
+        for name, kind in _kinds(owner).items():
+            object.__setattr__(self, name, plain(getattr(self, name), kind))
+        _check_kinds(owner, {name: getattr(self, name) for name in _kinds(owner)})
 
     cls.__init__ = __init__  # type: ignore[method-assign]
     return cls
+
+
+@functools.cache
+def _kinds(cls: type) -> Mapping[str, Any]:
+    """What a dataclass is given, by name, and of which kind."""
+    kinds = get_type_hints(cls)
+    return {field.name: kinds[field.name] for field in fields(cls) if field.init}
+
+
+def _check_kinds(cls: Any, values: Mapping[str, Any], cause: Exception | None = None) -> None:
+    """Raise InvalidValue for the first value that is not of its field's kind. cause: what it led to."""
+    for name, value in values.items():
+        if not of_kind(value, kind := _kinds(cls)[name]):
+            rule = "each value is of its own kind"
+            raise InvalidValue(refusal(rule, f"{cls.__name__}.{name}", told(value), called(kind))) from cause
 
 
 def _refuse_keywords(cls: Any, positional: int, named: Iterable[str]) -> None:

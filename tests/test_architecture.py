@@ -35,12 +35,13 @@ class Sees:
 # shall see is listed.
 ROOMS: dict[str, Sees] = {
     "later": Sees(),
-    "errors": Sees(),
+    "kinds": Sees(),
+    "errors": Sees(("kinds",)),
     "units": Sees(),
     "version": Sees(),
     "files": Sees(("errors",)),
     "materials": Sees(("errors",), ("scipy.optimize",)),
-    "params": Sees(("errors", "units", "files", "materials"), ("tomllib",)),
+    "params": Sees(("kinds", "errors", "units", "files", "materials"), ("tomllib",)),
     "shapes": Sees(("errors", "params")),
     "outline": Sees(("errors", "params", "shapes"), ("shapely",)),
     "copper": Sees(("errors", "params", "shapes", "outline")),

@@ -46,6 +46,7 @@ from polefem.study import (
     WorkerPool,
     check_designs,
     check_order,
+    check_tolerances,
     keep_section_fields,
     kept_switching,
     run_designs,
@@ -165,9 +166,9 @@ def settled(
     the study or the call that can be told before anything is computed."""
     by = rank_by or (study.objectives[0] if isinstance(study, Study) else study.objective)
     check_order(study.plan, by)
-    check_designs(
-        study.designs() if isinstance(study, Study) else [study.study([Variant("base")]).designs()[0]]
-    )
+    designs = study.designs() if isinstance(study, Study) else study.study([Variant("base")]).designs()
+    check_designs(designs)
+    check_tolerances(study.tolerances, designs)
     if mesh is not None:
         spec = MeshSpec.named(mesh) if isinstance(mesh, str) else mesh
         study = replace(study, plan=replace(study.plan, mesh=spec))

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from polefem.errors import InvalidValue, refusal, spelled
 from polefem.maps.flux_map import FluxMap
-from polefem.params.checks import positive, whole
+from polefem.params.checks import number, positive, whole
 
 __all__ = ["Slice", "skewed", "stacked"]
 
@@ -37,6 +37,7 @@ class Slice:
 
     def __post_init__(self) -> None:
         positive("a slice must have a share of the stack", "slice.share", self.share)
+        number("slice.ahead", self.ahead)
 
 
 def stacked(slices: Sequence[Slice]) -> FluxMap:

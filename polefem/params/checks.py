@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-import reprlib
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import InvalidValue, refusal
+from polefem.kinds import told
 from polefem.units import deg, mm, rpm
 
 __all__ = ["Sides", "both", "increasing", "made", "number", "positive", "printable", "whole", "within"]
@@ -46,15 +46,13 @@ def both(value: Sides) -> tuple[float, float]:
 def made(rule: str, name: str, value: Any, kind: Any, allowed: str) -> None:
     """Refuse a value that is not of a kind."""
     if not isinstance(value, kind):
-        raise InvalidValue(refusal(rule, name, reprlib.repr(value), allowed))
+        raise InvalidValue(refusal(rule, name, told(value), allowed))
 
 
 def number(name: str, value: Any) -> float:
     """Return `value` as a float, refusing what is no finite number."""
     if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
-        raise InvalidValue(
-            refusal("a dimension must be a number", name, reprlib.repr(value), "a finite number")
-        )
+        raise InvalidValue(refusal("a dimension must be a number", name, told(value), "a finite number"))
     try:
         found = float(value)
     except OverflowError:  # whole numbers have no end
@@ -87,7 +85,7 @@ def within(rule: str, name: str, value: Any, low: float, high: float, unit: str 
 def whole(rule: str, name: str, value: Any, low: int = 1) -> int:
     """Return `value` as an int, refusing fractions, what is below `low`, and more than a thousand million."""
     if isinstance(value, bool) or not isinstance(value, int | np.integer) or value < low:
-        raise InvalidValue(refusal(rule, name, reprlib.repr(value), f"a whole number of {low} or more"))
+        raise InvalidValue(refusal(rule, name, told(value), f"a whole number of {low} or more"))
     if value > MOST:
         raise InvalidValue(refusal(rule, name, f"above {MOST:g}", f"a whole number of {low} to {MOST:g}"))
     return int(value)
@@ -96,7 +94,7 @@ def whole(rule: str, name: str, value: Any, low: int = 1) -> int:
 def printable(rule: str, name: str, value: Any) -> str:
     """Return text that stands on one line and moves no cursor, refusing any other: names are shown in many places."""
     if not isinstance(value, str) or not value.strip() or not value.isprintable():
-        raise InvalidValue(refusal(rule, name, reprlib.repr(value), "text that can be printed on one line"))
+        raise InvalidValue(refusal(rule, name, told(value), "text that can be printed on one line"))
     return value
 
 
@@ -105,7 +103,7 @@ def increasing(rule: str, name: str, values: ArrayLike, unit: str = "") -> NDArr
     try:
         array = np.array(values, dtype=float)
     except (TypeError, ValueError) as problem:
-        raise InvalidValue(refusal(rule, name, repr(values), "a flat list of numbers")) from problem
+        raise InvalidValue(refusal(rule, name, told(values), "a flat list of numbers")) from problem
     if array.ndim != 1 or array.size == 0:
         raise InvalidValue(
             refusal(rule, name, f"of shape {array.shape}", "a flat list of one number or more")

@@ -10,9 +10,10 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from polefem.errors import InvalidValue, refusal, spelled
+from polefem.kinds import told
 from polefem.params.checks import increasing, positive, within
 from polefem.params.quantity import quantity
 from polefem.params.rectangular import check_window
@@ -128,9 +129,8 @@ class Tracking:
 
     def __init__(self, angles: ArrayLike, currents: ArrayLike) -> None:
         places = increasing("the angles of a profile must increase", "tracking.angles", angles, "rad")
-        values = np.asarray(currents, dtype=float)
+        rule, values = "a profile has a current for each angle", _numbers(currents)
         if values.shape != places.shape:
-            rule = "a profile has a current for each angle"
             found, wanted = f"{values.size} of them", f"{places.size} of them"
             raise InvalidValue(refusal(rule, "tracking.currents", found, wanted))
         if not (np.isfinite(values).all() and (values >= 0.0).all() and values.max() > 0.0):
@@ -151,6 +151,7 @@ class Tracking:
         return Tracking(self.angles, np.array(self.currents) * (peak / max(self.currents)))
 
 
+@spelled
 @dataclass(frozen=True, init=False)
 class PhaseTracking:
     """A current profile for each phase, followed as `Tracking` follows one: where strokes differ.
@@ -162,9 +163,20 @@ class PhaseTracking:
     currents: tuple[tuple[float, ...], ...] = field(metadata=quantity("A"))
 
     def __init__(self, angles: ArrayLike, currents: ArrayLike) -> None:
-        rows = [Tracking(angles, row) for row in np.atleast_2d(np.asarray(currents, dtype=float))]
+        rows = [Tracking(angles, row) for row in np.atleast_2d(_numbers(currents))]
         object.__setattr__(self, "angles", rows[0].angles)
         object.__setattr__(self, "currents", tuple(row.currents for row in rows))
+
+
+def _numbers(currents: ArrayLike) -> NDArray[np.float64]:
+    """Currents as an array, A; raises InvalidValue for what holds no numbers."""
+    try:
+        return np.asarray(currents, dtype=float)
+    except (TypeError, ValueError) as problem:
+        rule = "a profile is made of currents"
+        raise InvalidValue(
+            refusal(rule, "tracking.currents", told(currents), "a flat list of numbers")
+        ) from problem
 
 
 Control = SinglePulse | Chopping | AverageVoltage | Tracking | PhaseTracking

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from polefem.errors import spelled
 from polefem.params.checks import positive
 from polefem.params.checks import whole as whole_number
 from polefem.params.quantity import quantity
@@ -15,6 +16,7 @@ DAMPING = 0.02
 """Of the critical: an assumption. Laminated stators with varnished coils have 0.01 to 0.04 (common practice)."""
 
 
+@spelled
 @dataclass(frozen=True)
 class Hearing:
     """How a design is listened to.

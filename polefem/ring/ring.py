@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass, field
 from typing import Literal
 
+from polefem.errors import spelled
 from polefem.outline import Member
 from polefem.params.checks import positive, within
 from polefem.params.quantity import quantity
@@ -26,6 +27,7 @@ LEFT_OUT = (
 """What no estimate of this room has in it."""
 
 
+@spelled
 @dataclass(frozen=True)
 class Elastic:
     """The stiffness of the sheet in its plane.

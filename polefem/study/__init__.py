@@ -11,7 +11,7 @@ from polefem.ring import Hearing
 from polefem.study.at_the_shaft import ReadingOperatingPoint, SharedTorqueOperatingPoint, StartOperatingPoint
 from polefem.study.basis import Basis, EqualCopperLoss, EqualCurrent, EqualMeanTorque
 from polefem.study.design import Design, Plan, field_text, quantity_of_field
-from polefem.study.door import check_designs, check_order
+from polefem.study.door import check_designs, check_order, check_tolerances
 from polefem.study.drive_operating_point import DriveOperatingPoint
 from polefem.study.kept_switching import kept_switching
 from polefem.study.naming import braking, figure_words, point_words, quantity_of_figure
@@ -153,6 +153,7 @@ __all__ = [
     "check_designs",
     "check_figure",
     "check_order",
+    "check_tolerances",
     "cost",
     "effects_by_slopes",
     "effects_of",

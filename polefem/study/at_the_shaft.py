@@ -26,7 +26,7 @@ from polefem.params.checks import positive
 from polefem.params.drive_spec import Bridge, DriveSpec, Load, Tracking
 from polefem.params.quantity import quantity, speed_text
 from polefem.study.drive_operating_point import run_figures
-from polefem.study.plan_point import PlanPoint, check_name, check_name_and_speed
+from polefem.study.plan_point import PlanPoint, check_limit, check_name, check_name_and_speed
 from polefem.study.record import OperatingPointFigures, PointFigures, ReadingFigures, StartFigures
 
 __all__ = ["ReadingOperatingPoint", "SharedTorqueOperatingPoint", "StartOperatingPoint"]
@@ -53,6 +53,7 @@ class SharedTorqueOperatingPoint(PlanPoint):
     def __post_init__(self) -> None:
         check_name_and_speed(self.name, self.speed)
         positive("a torque is shared", "|point.torque|", abs(self.torque), "N m")
+        check_limit(self.current_limit)
 
     def __str__(self) -> str:
         braking = "braking " if self.torque < 0.0 else ""

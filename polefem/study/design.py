@@ -11,16 +11,16 @@ from polefem.copper import Copper
 from polefem.errors import InvalidValue, PolefemError, refusal, spelled
 from polefem.estimates import Turning
 from polefem.params import Machine, MeshSpec, RectangularCurrent, SuitedSwitching
-from polefem.params.checks import positive, whole
+from polefem.params.checks import number, positive, whole
 from polefem.params.content import content, content_key
-from polefem.params.fields import shown, with_fields
+from polefem.params.fields import field_value, shown, with_fields
 from polefem.params.quantity import Quantity, quantity, quantity_of
 from polefem.ring import Hearing
 from polefem.study.basis import Basis, EqualCopperLoss
 from polefem.study.operating_points import OperatingPoint, RectangularOperatingPoint
 from polefem.version import numerics
 
-__all__ = ["Design", "Plan", "field_text", "of_plan", "quantity_of_field"]
+__all__ = ["Design", "Plan", "field_text", "number_of", "of_plan", "quantity_of_field"]
 
 
 #: Currents of a map, at least, that is to be read between its currents.
@@ -246,6 +246,12 @@ class Design:
 def of_plan(name: str) -> bool:
     """Whether a dotted name is of a field of the plan, not of the machine."""
     return name.partition(".")[0] in {f.name for f in fields(Plan)}
+
+
+def number_of(machine: Machine, plan: Plan, name: str) -> float:
+    """The number that a field of the machine or the plan has. Raises InvalidValue for a field that has none, and
+    UnknownName for one that there is not."""
+    return number(name, field_value(plan if of_plan(name) else machine, name))
 
 
 def quantity_of_field(name: str) -> Quantity | None:

@@ -9,12 +9,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from polefem.copper import WoundPhase, wound_phase
-from polefem.errors import GeometryRefused, InvalidValue, UnknownName, refusal
+from polefem.errors import GeometryRefused, InvalidValue, PolefemError, UnknownName, refusal
 from polefem.params import Machine
-from polefem.study.design import Design, Plan
+from polefem.study.design import Design, Plan, number_of
 from polefem.study.objectives import check_figure
+from polefem.study.tolerances import Tolerance
 
-__all__ = ["check_current_density", "check_designs", "check_order"]
+__all__ = ["check_current_density", "check_designs", "check_order", "check_tolerances"]
 
 _MOST_DENSITY = 100e6  # A/m2: a pulse of this melts copper within seconds
 
@@ -27,6 +28,8 @@ def check_designs(designs: Sequence[Design]) -> None:
         try:
             machine, plan = design.machine, design.plan
             if not drawn:
+                for name in plan.slopes:
+                    number_of(machine, plan, name)
                 check_current_density(machine, plan, wound_phase(machine, plan.copper))
                 drawn = True
         except GeometryRefused:  # the shape's own end, told beside the others'
@@ -34,6 +37,25 @@ def check_designs(designs: Sequence[Design]) -> None:
         except InvalidValue as error:
             kind = UnknownName if isinstance(error, UnknownName) else InvalidValue
             raise kind(f"the variant {design.name!r}: {error}") from error
+
+
+def check_tolerances(tolerances: Sequence[Tolerance], designs: Sequence[Design]) -> None:
+    """Raise InvalidValue for the first of a field that none of the designs has, or that is no number: an error of what
+    is not there would be left out of all error bars."""
+    for tolerance in tolerances:
+        refused: InvalidValue | None = None
+        for design in designs:
+            try:
+                tolerance.shifts(design)
+            except InvalidValue as error:
+                refused = refused or error
+            except PolefemError:
+                continue
+            else:
+                break
+        else:
+            if refused is not None:
+                raise refused
 
 
 def check_current_density(machine: Machine, plan: Plan, winding: WoundPhase) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from polefem.errors import InvalidValue, UnknownName, refusal, spelled, unknown
+from polefem.params.checks import number
 from polefem.study.naming import quantity_of_figure
 from polefem.study.record import Figures, point_figure_names
 
@@ -26,6 +27,10 @@ class Limit:
         check_figure("limit", self.figure)
         if self.least is None and self.most is None:
             raise InvalidValue(refusal("a limit limits something", self.figure, "free", "a least or a most"))
+        low, high = (None if end is None else number(self.figure, end) for end in (self.least, self.most))
+        if low is not None and high is not None and low > high:
+            rule = "a limit leaves something"
+            raise InvalidValue(refusal(rule, self.figure, f"at most {high:.6g}", f"{low:.6g} or more"))
 
     def excess(self, figures: Figures) -> float:
         """How far the figure is outside, as a share of the limit; 0 where it is kept."""

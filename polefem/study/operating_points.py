@@ -41,13 +41,13 @@ from polefem.drive import (
 from polefem.errors import InvalidValue, refusal, spelled
 from polefem.maps import CoupledMap
 from polefem.params import RectangularCurrent
-from polefem.params.checks import increasing, positive
+from polefem.params.checks import increasing, made, positive
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, Tracking
 from polefem.params.quantity import quantity, speed_text
 from polefem.study.at_the_shaft import ReadingOperatingPoint, SharedTorqueOperatingPoint, StartOperatingPoint
 from polefem.study.basis import Basis, SettingSought
 from polefem.study.drive_operating_point import DriveOperatingPoint, run_figures
-from polefem.study.plan_point import PlanPoint, check_name_and_speed
+from polefem.study.plan_point import PlanPoint, check_limit, check_name_and_speed
 from polefem.study.record import OperatingPointFigures
 
 __all__ = [
@@ -145,6 +145,8 @@ class RectangularOperatingPoint(PlanPoint):
 
     def __post_init__(self) -> None:
         check_name_and_speed(self.name, self.speed)
+        rule = "every design has the same switching at this point; what suits each is the drive of a Plan"
+        made(rule, "point.drive", self.drive, RectangularCurrent, "RectangularCurrent(turn_on, turn_off)")
 
     def __str__(self) -> str:
         ways = ", turning either way" if self.both_ways else ""
@@ -253,6 +255,7 @@ class BestOperatingPoint(PlanPoint):
 
     def __post_init__(self) -> None:
         check_name_and_speed(self.name, self.speed)
+        check_limit(self.current_limit)
         asked = self.basis.mean_torque
         if asked is not None and self.generating and asked > 0.0:
             rule = "a generator is asked for a torque below 0, that brakes"
@@ -308,18 +311,12 @@ class SwitchingTable:
         increasing("the speeds of a table must increase", "speeds", self.speeds, "rad/s")
         increasing("the torques of a table must increase", "torques", self.torques, "N m")
         positive("a table begins at a speed", "speeds", self.speeds[0], "rad/s")
+        check_limit(self.current_limit)
 
     def table(self, machine_map: CoupledMap, resistance: float) -> AngleTable:
         """The settings of a map; `resistance` of one phase, ohm."""
-        return angle_table(
-            machine_map,
-            self.bridge,
-            resistance,
-            self.speeds,
-            self.torques,
-            objective=self.objective,
-            current_limit=self.current_limit,
-        )
+        where = (machine_map, self.bridge, resistance, self.speeds, self.torques)
+        return angle_table(*where, objective=self.objective, current_limit=self.current_limit)
 
 
 OperatingPoint = (

@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
-from polefem.params.checks import printable, within
+from polefem.params.checks import positive, printable, within
 from polefem.params.quantity import speed_text
 from polefem.study.record import OperatingPointFigures, PointFigures
 
-__all__ = ["PlanPoint", "check_name", "check_name_and_speed"]
+__all__ = ["PlanPoint", "check_limit", "check_name", "check_name_and_speed"]
 
 
 class PlanPoint(ABC):
@@ -54,6 +54,12 @@ def check_name(name: str) -> None:
     if "." in printable("an operating point has a name", "point.name", name):
         rule = "an operating point has a name without dots"
         raise InvalidValue(refusal(rule, "point.name", repr(name), "a word such as 'throwing'"))
+
+
+def check_limit(current_limit: float | None) -> None:
+    """Refuse a limit under which no current flows."""
+    if current_limit is not None:
+        positive("a current limit lets some flow", "current_limit", current_limit, "A")
 
 
 def check_name_and_speed(name: str, speed: float) -> None:

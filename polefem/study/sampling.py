@@ -21,7 +21,16 @@ from polefem.errors import InvalidValue, refusal, spelled
 from polefem.params.checks import printable, whole
 from polefem.study.design import field_text
 
-__all__ = ["Grid", "LatinHypercube", "Range", "SobolPoints", "Variant", "changes_at", "name_of"]
+__all__ = [
+    "Grid",
+    "LatinHypercube",
+    "Range",
+    "SobolPoints",
+    "Variant",
+    "changes_at",
+    "check_ranges",
+    "name_of",
+]
 
 
 @spelled
@@ -83,7 +92,7 @@ class LatinHypercube:
     prefix: str = "lh"
 
     def __post_init__(self) -> None:
-        _check(self.ranges, self.points)
+        _check(self.ranges, self.points, self.seed)
 
     def __iter__(self) -> Iterator[Variant]:
         unit = scipy.stats.qmc.LatinHypercube(len(self.ranges), rng=np.random.default_rng(self.seed)).random(
@@ -106,7 +115,7 @@ class SobolPoints:
     prefix: str = "sobol"
 
     def __post_init__(self) -> None:
-        _check(self.ranges, self.points)
+        _check(self.ranges, self.points, self.seed)
 
     def __iter__(self) -> Iterator[Variant]:
         sequence = scipy.stats.qmc.Sobol(len(self.ranges), rng=np.random.default_rng(self.seed))
@@ -139,7 +148,13 @@ def _numbered(ranges: Mapping[str, Range], unit: NDArray[np.float64], prefix: st
         yield Variant(f"{prefix} {at:0{width}d}", changes_at(ranges, point))
 
 
-def _check(ranges: Mapping[str, Range], points: int) -> None:
+def _check(ranges: Mapping[str, Range], points: int, seed: int) -> None:
     whole("points are counted", "points", points)
+    check_ranges(ranges, seed)
+
+
+def check_ranges(ranges: Mapping[str, Range], seed: int) -> None:
+    """Refuse points that have no range to lie in, and a seed below 0."""
+    whole("a seed is counted from 0", "seed", seed, 0)
     if not ranges:
         raise InvalidValue(refusal("points need a range to lie in", "ranges", "empty", "one field or more"))

@@ -13,11 +13,10 @@ from polefem.errors import InvalidValue, PolefemError, refusal, spelled
 from polefem.outline import outline_of
 from polefem.params import Machine
 from polefem.params.checks import positive, printable, whole
-from polefem.params.fields import field_value
 from polefem.params.quantity import quantity
-from polefem.study.design import Design, Plan, of_plan
+from polefem.study.design import Design, Plan, number_of
 from polefem.study.objectives import Limit, check_figure
-from polefem.study.sampling import Range, Variant, changes_at
+from polefem.study.sampling import Range, Variant, changes_at, check_ranges
 from polefem.study.study import Constraint, Study
 from polefem.study.tolerances import FieldTolerance
 
@@ -68,7 +67,10 @@ class Search:
 
     def __post_init__(self) -> None:
         printable("a search has a name", "name", self.name)
-        check_figure("objective", self.objective)
+        check_figure("objective", self.objective, self.plan.point_figures)
+        for limit in self.limits:
+            check_figure("limit", limit.figure, self.plan.point_figures)
+        check_ranges(self.ranges, self.seed)
         whole("a search computes designs", "evaluations", self.evaluations, 4)
         whole("designs are proposed one at a time or more", "batch", self.batch)
         whole("a search starts somewhere", "starts", self.starts)
@@ -89,7 +91,7 @@ class Search:
                 rule = "a lever is some of the fields that vary"
                 raise InvalidValue(refusal(rule, f"levers[{lever!r}]", list(names), ", ".join(self.ranges)))
         for name, span in self.ranges.items():
-            value = field_value(self.plan if of_plan(name) else self.base, name)
+            value = number_of(self.base, self.plan, name)
             if not span.low <= value <= span.high:
                 allowed = f"{span.low:.6g} to {span.high:.6g}"
                 raise InvalidValue(
@@ -116,7 +118,7 @@ class Search:
     @property
     def start(self) -> Array:
         """The base machine as a point of the unit cube, shape (n_ranges,)."""
-        values = [field_value(self.plan if of_plan(n) else self.base, n) for n in self.ranges]
+        values = [number_of(self.base, self.plan, name) for name in self.ranges]
         spans = self.ranges.values()
         return np.array([(v - s.low) / (s.high - s.low) for v, s in zip(values, spans, strict=True)])
 

@@ -16,11 +16,12 @@ import scipy
 from numpy.typing import NDArray
 
 from polefem.errors import InvalidValue, refusal, spelled
+from polefem.params.checks import whole
 from polefem.params.fields import field_value
 from polefem.study.design import Design, of_plan
 from polefem.study.objectives import check_figure
 from polefem.study.record import Record
-from polefem.study.sampling import Range, SobolPoints
+from polefem.study.sampling import Range, SobolPoints, check_ranges
 from polefem.study.surrogate import fit
 from polefem.study.tolerances import Run
 
@@ -51,6 +52,10 @@ class Sensitivities:
     seed: int = 0
 
     def __post_init__(self) -> None:
+        check_ranges(self.ranges, self.seed)
+        whole("points are counted", "points", self.points)
+        if not self.figures:
+            raise InvalidValue(refusal("something is sensitive", "figures", "empty", "one or more"))
         for figure in self.figures:
             check_figure("figures", figure)
 

@@ -10,9 +10,9 @@ from typing import Any
 
 from polefem.errors import InvalidValue, PolefemError, UnknownName, refusal, spelled
 from polefem.params import Machine, RectangularCurrent, SuitedSwitching
-from polefem.params.checks import made, printable
+from polefem.params.checks import made, printable, whole
 from polefem.params.fields import field_value
-from polefem.study.design import Design, Plan, of_plan
+from polefem.study.design import Design, Plan, number_of, of_plan
 from polefem.study.objectives import Limit, check_figure
 from polefem.study.operating_points import SwitchingTable
 from polefem.study.sampling import Variant
@@ -52,6 +52,10 @@ class Constraint:
 
     rule: str
     kept: Callable[[Mapping[str, Any]], bool]
+
+    def is_kept(self, values: Mapping[str, Any]) -> bool:
+        """Whether a design's values keep it."""
+        return bool(self.kept(values))
 
 
 @spelled
@@ -101,8 +105,17 @@ class Study:
             rule = "each variant has a name of its own"
             raise InvalidValue(refusal(rule, "variants", f"{twice!r} {count} times", "each name once"))
         _check_angles(self.plan.drive, self.base.rotor_pitch)
+        whole("error bars are of designs", "error_bars", self.error_bars, 0)
+        if not self.objectives:
+            raise InvalidValue(
+                refusal("designs are ranked by a figure", "objectives", "empty", "one or more")
+            )
         for objective in self.objectives:
             check_figure("objectives", objective, self.plan.point_figures)
+        for limit in self.limits:
+            check_figure("limit", limit.figure, self.plan.point_figures)
+        for name in self.sensitivities.ranges if self.sensitivities else ():
+            number_of(self.base, self.plan, name)
 
     def designs(self) -> list[Design]:
         """Every design, in order."""
@@ -114,9 +127,9 @@ class Study:
         forbidden = ""
         try:
             for name, follows in self.linked.items():
-                changes[name] = follows(Values(self.base, self.plan, changes))
+                changes[name] = _asked(name, follows, Values(self.base, self.plan, changes))
             values = Values(self.base, self.plan, changes)
-            broken = [constraint.rule for constraint in self.constraints if not constraint.kept(values)]
+            broken = [one.rule for one in self.constraints if not _asked(one.rule, one.is_kept, values)]
             forbidden = f"a constraint of the study is not kept: {broken[0]}" if broken else ""
         except UnknownName:  # a mistake in the study, not of this design
             raise
@@ -126,6 +139,18 @@ class Study:
 
     def __repr__(self) -> str:
         return f"Study({self.name!r}: {len(tuple(self.variants))} designs, {self.plan.basis})"
+
+
+def _asked(what: str, function: Callable[[Mapping[str, Any]], Any], values: Values) -> Any:
+    """What a function of the study's makes of a design's values. Raises InvalidValue for what Python refuses in it."""
+    try:
+        return function(values)
+    except PolefemError:
+        raise
+    except Exception as error:
+        rule = "a linked field and a constraint are functions of a design's values"
+        found = f"{type(error).__name__}: {error}"
+        raise InvalidValue(refusal(rule, what, found, "one that works for each design")) from error
 
 
 def _check_angles(drive: RectangularCurrent | SuitedSwitching, pitch: float) -> None:

@@ -65,7 +65,7 @@ class FieldTolerance:
 
     def shifts(self, design: Design) -> tuple[Mapping[str, Any], ...]:
         """The changes at one deviation up and one down."""
-        value = field_value(design.machine, self.field)
+        value = number(self.field, field_value(design.machine, self.field))
         return tuple({self.field: value + sign * self.deviation} for sign in (1.0, -1.0))
 
 
@@ -116,6 +116,7 @@ class SteelTolerance:
         return ({"steel": self.other},)
 
 
+@spelled
 @dataclass(frozen=True)
 class JointTolerance:
     """Fields that are off together, as a measurement leaves them: by `steps` (SI, by dotted name, of machine or plan)

@@ -3,12 +3,24 @@
 from __future__ import annotations
 
 import pickle
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
 import pytest
 
-from polefem import Copper, Notch, Plan, Pole, RadialMachine, RectangularCurrent, Study, Winding, with_fields
+from polefem import (
+    Copper,
+    Notch,
+    Plan,
+    Pole,
+    RadialMachine,
+    RectangularCurrent,
+    Study,
+    Variant,
+    Winding,
+    with_fields,
+)
 from polefem.errors import InvalidValue, UnknownName, UnusualValue
 from polefem.params.content import content_key
 from polefem.params.toml import machine_from_text, machine_text
@@ -153,5 +165,9 @@ def test_a_dotted_name_is_met_with_the_near_one() -> None:
 
 
 def test_a_fault_inside_is_not_taken_for_a_misspelt_keyword() -> None:
-    with pytest.raises(TypeError, match="'int' object is not iterable"):
-        Study("a", half_turn(), Plan(RectangularCurrent(-0.5, 0.0)), 3)  # type: ignore[arg-type]
+    def broken() -> Iterator[Variant]:
+        yield Variant("a")
+        raise TypeError("__init__() of something else")
+
+    with pytest.raises(TypeError, match="of something else"):
+        Study("a", half_turn(), Plan(RectangularCurrent(-0.5, 0.0)), broken())
