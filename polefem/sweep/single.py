@@ -41,6 +41,7 @@ COVER_FLUX_LINKAGE = 1.2
 COVER_TORQUE = 1.7
 #: How often the steps of a map's angles may be halved where its torque is in doubt.
 ADDED = 2
+SAME = 1e-11  # rad: angles nearer than this are one, as they are after a pitch is taken off what was rounded
 
 
 def flux_map(
@@ -185,13 +186,16 @@ def distinct_angles(angles: Floats, pitch: float, mirror: bool) -> tuple[Floats,
     for is, and the sign of its torque.
     """
     folded = (angles + pitch / 2) % pitch - pitch / 2
-    folded[np.abs(np.abs(folded) - pitch / 2) < 1e-11] = -pitch / 2  # same to either side, rounded off or not
+    folded[np.abs(np.abs(folded) - pitch / 2) < SAME] = -pitch / 2  # same to either side, rounded off or not
     signs = np.ones(len(angles))
     if mirror:
         signs = np.where(folded < 0, -1.0, 1.0)
         folded = np.abs(folded)
-    distinct, where = np.unique(np.round(folded, 12), return_inverse=True)
-    return distinct, where, signs
+    order = np.argsort(folded)
+    first = np.append(True, np.diff(folded[order]) > SAME)
+    where = np.empty(len(angles), dtype=np.int64)
+    where[order] = np.cumsum(first) - 1
+    return np.round(folded[order][first], 12), where, signs
 
 
 class Results:

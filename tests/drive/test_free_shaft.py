@@ -173,3 +173,19 @@ def test_a_run_ends_at_the_speed_that_was_asked_for() -> None:
     assert np.array_equal(short.speed, whole.speed[: short.speed.size])
     with pytest.raises(InvalidValue, match=r"a run ends at a speed: until is 0\.0 rad/s"):
         run_free_shaft(*given, until=0.0)
+
+
+@pytest.mark.parametrize(("direction", "angle"), [(1, -20.0), (-1, 20.0), (-1, 25.0)])
+def test_a_current_beyond_the_map_is_told_with_the_angle_of_the_shaft(direction: int, angle: float) -> None:
+    """A shaft that friction holds stays where it is, counter-clockwise from aligned whichever way it is driven."""
+    drive = DriveSpec(Bridge(400.0), 0.5, -33 * deg, -12 * deg, AverageVoltage(1.0))
+    where = rf"current is above 60 A at {angle:g} deg, allowed is up to 60 A"
+    with pytest.raises(InvalidValue, match=where):
+        run_free_shaft(STRAIGHT, drive, Load(friction=1e6), 1.0, 1.0, angle=angle * deg, direction=direction)
+
+
+def test_a_run_tells_its_turns() -> None:
+    """A flywheel that nothing moves: two turns in two fifths of a second at five a second."""
+    drive = DriveSpec(Bridge(1.0), 0.5, -33 * deg, -12 * deg, AverageVoltage(1.0))
+    done = run_free_shaft(STRAIGHT, drive, Load(), 1e6, 0.4, speed=10 * np.pi)
+    assert ", 2 turns, " in repr(done) and "300 rpm to 300 rpm" in repr(done)

@@ -10,6 +10,7 @@ from polefem.drive import (
     at_level,
     best_setting,
     best_setting_at_loss,
+    levels,
     run_at_copper_loss,
     run_at_level,
     run_at_mean_torque,
@@ -86,3 +87,11 @@ def test_the_torque_a_loss_can_buy_is_that_of_the_flank() -> None:
     assert setting.mean_torque < 0.9 * (loss * RISE / OHMS)  # torque i^2 dL/dangle would promise double
     same = best_setting(STRAIGHT, bridge, OHMS, 5.0, setting.mean_torque)
     assert same.copper_loss == pytest.approx(loss, rel=5e-3)
+
+
+def test_a_chopped_current_goes_no_higher_than_the_map() -> None:
+    """Its upper edge, half a band above the level, is what reaches the last current."""
+    control = Chopping(10.0, 2.0)
+    highest = levels._last_level(control, 60.0)
+    assert at_level(control, highest).upper == pytest.approx(60.0, rel=1e-12)
+    assert levels._last_level(Tracking.level(1.0), 60.0) == 60.0

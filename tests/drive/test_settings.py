@@ -49,6 +49,14 @@ def test_least_loss_comes_near_the_closed_bound() -> None:
     assert setting.copper_loss > 1.1 * (OHMS * 2.0 / RISE)  # torque i^2 dL/dangle would ask for half
 
 
+def test_a_torque_below_all_that_the_scan_looks_at_is_given_too() -> None:
+    """The lowest level looked at is 2 % of the last current; to a 1000th of it goes a millionth of its torque."""
+    torque = 2e-6 * most_torque(STRAIGHT, Bridge(400.0), OHMS, 5.0).mean_torque
+    setting = best_setting(STRAIGHT, Bridge(400.0), OHMS, 5.0, torque)
+    assert setting.mean_torque == pytest.approx(torque, rel=1e-3)
+    assert setting.copper_loss == pytest.approx(2 * OHMS * torque / RISE, rel=0.05)
+
+
 def test_the_optimum_beats_its_neighbours() -> None:
     setting = best_setting(SATURATING, BRIDGE, OHMS, 40.0, 3.0)
 

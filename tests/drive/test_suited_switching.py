@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from importlib import import_module
+from typing import Any
 
 import numpy as np
 import pytest
@@ -16,6 +18,7 @@ from polefem.units import deg
 from tests.maps.coupled_phases import coupled
 
 CURRENT = 12.0
+suited_room: Any = import_module("polefem.drive.suited_switching")
 
 
 def suited(m, asked: SuitedSwitching, current: float = CURRENT):
@@ -120,3 +123,26 @@ def test_refusals() -> None:
         "least ripple of at least 3 N m for each"
     )
     assert math.isclose(RectangularCurrent(5 * deg, 35 * deg).dwell, 30 * deg)
+
+
+def scan_at(current: float, gain: np.ndarray) -> Any:
+    """A scan of one dwell at a current, of three turn-on angles whose torques go as their gains times the current."""
+    torque = gain * current
+    return suited_room._Scanned(0.5, np.arange(3.0), np.full(3, current), torque, 2 * torque, torque / 2)
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_between_currents_of_the_scan_torque_and_current_go_straight(sign: float) -> None:
+    """Where torque goes as the current, the wanted one is had at its share of it; below the lowest current the scan
+    stays there, and above the last there is none."""
+    gain = sign * np.array([1.0, 2.0, 0.1])
+    group = [scan_at(current, gain) for current in (1.0, 2.0, 4.0)]
+    found = suited_room._at_torque(group, sign * 3.0)
+    np.testing.assert_allclose(found.current, [3.0, 1.5, np.nan])
+    np.testing.assert_allclose(found.mean, [sign * 3.0, sign * 3.0, np.nan])
+    np.testing.assert_allclose(found.highest, 2 * found.mean)
+    np.testing.assert_allclose(found.lowest, found.mean / 2)
+    lowest = suited_room._at_torque(group, sign * 0.5)
+    np.testing.assert_allclose(lowest.current, [1.0, 1.0, np.nan])
+    equal = suited_room._at_torque([scan_at(1.0, gain), scan_at(1.0, gain)], sign * 1.5)
+    np.testing.assert_allclose(equal.current, [np.nan, 1.0, np.nan])

@@ -41,7 +41,7 @@ ROOT = Path(__file__).parents[2]
 # Rooms that compute, and the tests that should notice: those of the room and those that hold its numbers.
 ROOMS = {
     "copper": "copper",
-    "drive": "drive",
+    "drive": "drive study/test_at_the_shaft.py",
     "estimates": "estimates",
     "field": "field",
     "forces": "forces",

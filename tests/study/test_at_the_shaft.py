@@ -132,6 +132,11 @@ def test_the_torque_at_rest_is_what_a_stalled_shaft_settles_at() -> None:
     weak = DriveSpec(Bridge(2.0), OHMS, START.turn_on, START.turn_off, Tracking.level(10.0))
     ratio = rest_torque(WIDE, weak, 10.0, np.array([0.1])) / rest_torque(WIDE, drive, 10.0, np.array([0.1]))
     assert ratio[0] == pytest.approx((2.0 / OHMS / 10.0) ** 2, rel=1e-6)  # 4 A are all that 2 V drive
+    behind = replace(weak, bridge=Bridge(2.0, switch_drop=0.1, source_resistance=0.1))
+    ratio = rest_torque(WIDE, behind, 10.0, np.array([0.1])) / rest_torque(WIDE, drive, 10.0, np.array([0.1]))
+    assert ratio[0] == pytest.approx(
+        (1.8 / (OHMS + 0.1) / 10.0) ** 2, rel=1e-6
+    )  # two switches, then Ohm's law
 
 
 def reading_fits(share: float) -> bool:

@@ -15,10 +15,12 @@ from polefem.estimates import end_winding_inductance, with_end_winding
 from polefem.field import built, field_series
 from polefem.maps import CoupledMap, summed
 from polefem.materials import MU0
+from polefem.params import RectangularCurrent
 from polefem.params.phases import Phases, phases_of
 from polefem.solve import FactorCache, System, minimise
 from polefem.sweep import joint
 from polefem.sweep.alike import orbits
+from polefem.sweep.idle import _near
 from polefem.sweep.symmetry import symmetries
 from polefem.units import deg, mm
 
@@ -68,6 +70,43 @@ def test_pairs_are_alike_only_where_polarity_lets_them() -> None:
     usual = phases_of(6, 4)
     assert [classes(Phases(3, usual.of_pole, pattern)) for pattern in PATTERNS] == [2, 1, 2]
     assert classes(usual, ways=1) == 3  # doing nothing makes nothing alike
+
+
+def meets(
+    drive: RectangularCurrent, phases: tuple[int, int], angle: float, margin: float, turn: float
+) -> bool:
+    """Whether two phases ever carry current together, and each does within a margin of an angle: looked at one by one
+    from the current's own share. turn: by how much each phase comes after the one before, rad."""
+
+    def carries(phase: int, at: Floats) -> NDArray[np.bool_]:
+        return drive.share(np.mod(at - phase * turn - drive.turn_on, 90 * deg)) > 0.0
+
+    whole, near = np.arange(0.05, 90.0, 0.1) * deg, np.linspace(angle - margin, angle + margin, 401)
+    together = carries(phases[0], whole) & carries(phases[1], whole)
+    return bool(together.any() and all(carries(phase, near).any() for phase in phases))
+
+
+@pytest.mark.parametrize("phases", [(0, 1), (0, 2), (1, 2)])
+@pytest.mark.parametrize("dwell", [25, 34, 51])
+def test_phases_meet_where_both_carry_current(phases: tuple[int, int], dwell: float) -> None:
+    drive, machine = RectangularCurrent(-38 * deg, (dwell - 38) * deg, ramp=3 * deg), thin_yoke()
+    angles = np.arange(-90.3, 90.0, 1.0) * deg
+
+    def found(margin: float) -> list[bool]:
+        return [joint._meets(machine, drive, phases, angle, margin) for angle in angles]
+
+    for margin in (0.7 * deg, 4.0 * deg):
+        right = [meets(drive, phases, angle, margin, machine.stroke) for angle in angles]
+        assert found(margin) == right and any(right) == (dwell > 27)  # its fall of 3 deg past a stroke of 30
+        if any(right):
+            assert right != [meets(drive, phases, angle, margin, 1.1 * machine.stroke) for angle in angles]
+
+
+def test_a_turn_by_whole_pitches_is_none() -> None:
+    """A rotor that is turned by its pole pitch lies on itself, whichever way, and by half of one it does not."""
+    pitch = 90 * deg
+    assert all(_near(turns * pitch + 1e-9, pitch) for turns in (-2, -1, 0, 1, 2))
+    assert not any(_near(turns * pitch, pitch) for turns in (-1.5, -0.5, 0.5, 1.5, 0.01))
 
 
 def joint_states(m: RadialMachine, nodes: int) -> tuple[Floats, Floats, Floats, Floats]:

@@ -13,7 +13,7 @@ from test_joint import ANGLES, CURRENTS, SPEC, exact_state, thin_yoke
 
 from polefem import coupled_map, flux_map
 from polefem.field import built
-from polefem.maps import CoupledMap, Interaction
+from polefem.maps import CoupledMap, FluxMap, Interaction, linear_map
 from polefem.sweep import fill, joint
 from polefem.sweep.correction import BOTH, FIRST, SECOND, TURNED, TURNED_FIRST, TURNED_SECOND, VALUE
 from polefem.sweep.idle import Idle
@@ -21,6 +21,7 @@ from polefem.sweep.levels import LEVELS, placed
 from polefem.sweep.nodes import doubts
 from polefem.sweep.symmetry import symmetries
 from polefem.units import deg
+from tests.maps import saturating
 
 Floats = NDArray[np.float64]
 
@@ -65,6 +66,37 @@ def test_levels_are_close_where_shared_iron_bends_too() -> None:
     assert len(levels) == LEVELS and levels[-1] == 1.0
     gaps = np.diff(np.append(0.0, levels))
     assert gaps[-1] == gaps.max()  # far apart where all iron is full
+
+
+def off_between(single: FluxMap, levels: Floats) -> float:
+    """How far the slope of cubic pieces of co-energy between levels is from the flux linkage at most, Wb, at the
+    current and at twice the current: the closed co-energy, straight on past the last current, and scipy's pieces."""
+    angles, last = np.linspace(0.0, single.pitch, 24, endpoint=False)[:, None], float(single.currents[-1])
+    places, few, worst = np.linspace(0.0, last, 65), np.append(0.0, levels), 0.0
+    for times in (1.0, 2.0):
+
+        def at(currents: Floats, times: float = times) -> tuple[Floats, Floats]:
+            inside = np.minimum(times * currents, last)
+            flux, _, coenergy = saturating.exact(angles, inside)
+            rate = (
+                saturating.exact(angles, last + 1e-6)[0] - saturating.exact(angles, last - 1e-6)[0]
+            ) / 2e-6
+            over = times * currents - inside
+            return (coenergy + (flux + rate * over / 2) * over) / times, flux + rate * over
+
+        pieces = CubicHermiteSpline(few, *at(few), axis=1)
+        worst = max(worst, float(np.abs(pieces(places, 1) - at(places)[1]).max()))
+    return worst
+
+
+def test_levels_are_where_no_others_come_nearer() -> None:
+    """Of all that are whole sixteenths of the last current, no more than five of these apart."""
+    single, rng = saturating.sampled(61, 60), np.random.default_rng(1)
+    best = off_between(single, placed(single))
+    others = [np.sort(rng.choice(np.arange(1, 16), 5, replace=False)) for _ in range(300)]
+    others = [np.append(one, 16) for one in others if np.diff(np.concatenate([[0], one, [16]])).max() <= 5]
+    found = [off_between(single, single.currents[-1] / 16 * one) for one in others]
+    assert len(found) > 40 and best <= 1.01 * min(found) < 0.5 * max(found)
 
 
 def splined(found: CoupledMap) -> CoupledMap:
@@ -205,6 +237,42 @@ def test_cubic_pieces_are_put_where_no_field_is() -> None:
     ):
         np.testing.assert_allclose(found[free], exact[free], atol=1e-9)
         assert (found[~free] == 0.0).all()
+
+
+def needed(unit: float) -> list[bool]:
+    """Which levels of a pair that saturates need a field, with currents counted in a unit of so many amperes."""
+    levels, coarse = np.linspace(1.0, 9.0, 9) / unit, [1, 3, 5, 8]
+    few = np.append(0.0, levels[coarse])
+
+    def product(first: int, second: int) -> Floats:
+        """unit * log(cosh(unit i / 3)) * ..., a derivative of it: flux linkages are the same in any unit."""
+        ways = [lambda x: np.log(np.cosh(x)), np.tanh, lambda x: 1 / np.cosh(x) ** 2]
+        one, other = (ways[k](unit * few / 3) * (unit / 3) ** k for k in (first, second))
+        return np.outer(one, other) / unit
+
+    names = ((VALUE, TURNED, (0, 0)), (FIRST, TURNED_FIRST, (1, 0)), (SECOND, TURNED_SECOND, (0, 1)))
+    here = {name: product(*orders) for name, _, orders in names}
+    here |= {name: 0.1 * product(*orders) for _, name, orders in names}
+    second = np.stack([product(2, 0)[1:, 1:], product(0, 2)[1:, 1:]])
+    alone = linear_map(0.1 * unit, 0.01 * unit, full=2 * deg, apart=30 * deg, current=9.0 / unit)
+    filler = fill.Filler(alone, None, levels, coarse, False)  # type: ignore[arg-type]
+    return list(filler._needed(few, here, second, []).ravel())
+
+
+def test_which_levels_need_fields_does_not_hang_on_the_unit_of_current() -> None:
+    """Flux linkage is in Wb whatever current is counted in; energy and torque go as the unit."""
+    found = needed(1.0)
+    assert any(found) and not all(found)
+    assert needed(1e-3) == found == needed(20.0)
+
+
+def test_pieces_may_be_off_by_a_share_of_the_machine_s_own_size() -> None:
+    small, large = (
+        linear_map(k * 60e-3, k * 6e-3, full=2 * deg, apart=30 * deg, current=10.0) for k in (1, 10)
+    )
+    few, many = (fill.Filler(one, None, np.ones(1), [0], False) for one in (small, large))  # type: ignore[arg-type]
+    assert many.torque == pytest.approx(10 * few.torque) and many.flux == pytest.approx(10 * few.flux)
+    assert 0.0 < few.torque < 0.01 * np.abs(small.torque).max()
 
 
 @pytest.mark.slow

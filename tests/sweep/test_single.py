@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from polefem import MeshSpec, flux_map
+from polefem.field import built
 from polefem.solve import FactorCache
 from polefem.sweep import single as sweep
+from polefem.sweep.single import Teller
 from polefem.units import deg
 from tests.field.built_machines import half_turn
 
@@ -47,6 +49,24 @@ def test_of_points_that_repeat_one_is_solved() -> None:
 
     assert repeats(found.torque) and not repeats(np.abs(found.torque))
     assert (found.flux_linkage[:, 0] == found.flux_linkage[:, 3]).all()
+
+
+def test_angles_are_added_in_the_middle_of_pieces_and_are_the_fields_own() -> None:
+    """Also a pole pitch on, where the map goes that far; each is what a field there says."""
+    whole = built(half_turn(), SPEC)
+    angles = np.array([-10.0, 0.0, 15.0, 30.0, 45.0, 80.0]) * deg
+    before, results = sweep.swept(whole, None, angles, CURRENTS, Teller(None, 0), keep=True)
+    after, _ = sweep.refined(whole, before, results, 0.02, Teller(None, 0))
+    added = np.setdiff1d(after.angles.round(9), angles.round(9))
+    assert added.size and np.isin(angles.round(9), after.angles.round(9)).all()
+    again = flux_map(whole, added, CURRENTS)
+
+    def same(torque: np.ndarray) -> bool:
+        at = np.searchsorted(after.angles, added - 1e-6)
+        return bool(np.allclose(torque[:, at], again.torque, atol=1e-4 * np.abs(again.torque).max()))
+
+    assert same(after.torque) and not same(-after.torque)
+    assert (added > 45 * deg).any()
 
 
 @pytest.mark.parametrize("rounded", [False, True])
