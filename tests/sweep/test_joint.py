@@ -110,14 +110,14 @@ def test_a_turn_by_whole_pitches_is_none() -> None:
 
 
 def joint_states(m: RadialMachine, nodes: int) -> tuple[Floats, Floats, Floats, Floats]:
-    """Angles and currents of two phases at all nodes of a map, and the torque and flux linkages that their own fields
-    have: no symmetry used."""
+    """Angles and currents of two and three phases at all nodes of a map, and the torque and flux linkages that their own
+    fields have: no symmetry used."""
     angles, currents = [], []
     for k in range(nodes):
-        for p, q in combinations(range(3), 2):
+        for on in (*combinations(range(3), 2), (0, 1, 2)):
             angles.append(k * m.rotor_pitch / nodes)
             row = np.zeros(3)
-            row[[p, q]] = 16.0
+            row[list(on)] = 16.0
             currents.append(row)
     states = list(field_series(m, angles, np.array(currents), SPEC))
     torque, linkages = (np.array([getattr(s, name) for s in states]) for name in ("torque", "flux_linkages"))
