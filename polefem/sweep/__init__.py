@@ -5,7 +5,6 @@ from polefem.sweep.joint import coupled_map, met_map
 from polefem.sweep.points import SiteWatch
 from polefem.sweep.single import (
     COARSER,
-    Teller,
     Watch,
     checked_lists,
     distinct_angles,
@@ -14,6 +13,7 @@ from polefem.sweep.single import (
     swept,
 )
 from polefem.sweep.sites import Sites
+from polefem.sweep.teller import Teller
 
 __all__ = [
     "COARSER",

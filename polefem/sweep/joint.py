@@ -27,9 +27,10 @@ from polefem.sweep.joint_errors import with_errors
 from polefem.sweep.levels import placed
 from polefem.sweep.nodes import doubts
 from polefem.sweep.points import SiteWatch, solve_sites
-from polefem.sweep.single import COARSER, Results, Teller, checked_lists, points_of, refined, swept
+from polefem.sweep.single import COARSER, Results, checked_lists, points_of, refined, swept
 from polefem.sweep.sites import Known, Sites
 from polefem.sweep.symmetry import Symmetry, symmetries
+from polefem.sweep.teller import Teller
 
 __all__ = ["coupled_map", "met_map"]
 

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from polefem.solve import Coupled, FactorCache, System, minimise
 from polefem.sweep.alike import Site
 from polefem.sweep.fill import Filler, shares
-from polefem.sweep.single import Teller
 from polefem.sweep.sites import Sites, Values
+from polefem.sweep.teller import Teller
 
 __all__ = ["SiteWatch", "solve_sites"]
 

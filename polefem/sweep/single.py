@@ -14,11 +14,11 @@ from polefem.params import Machine, MeshSpec
 from polefem.params.checks import increasing, positive
 from polefem.solve import Coupled, FactorCache, Solution, System, minimise
 from polefem.sweep.nodes import doubts
+from polefem.sweep.teller import Teller
 
 __all__ = [
     "COARSER",
     "Results",
-    "Teller",
     "Watch",
     "checked_lists",
     "distinct_angles",
@@ -237,22 +237,6 @@ def _lost(angles: Floats, currents: Floats, converged: NDArray[np.bool_]) -> lis
         f"no convergence at {np.degrees(angles[j]):.4g} deg and {currents[k]:.4g} A"
         for k, j in zip(*np.nonzero(~converged), strict=True)
     ]
-
-
-class Teller:
-    """Counts points and tells whoever wants to know."""
-
-    def __init__(self, progress: Callable[[int, int], None] | None, points: int) -> None:
-        self._progress, self._points, self._done = progress, points, 0
-
-    def more(self, points: int) -> None:
-        """Count with points that were not foreseen."""
-        self._points += points
-
-    def __call__(self) -> None:
-        self._done += 1
-        if self._progress is not None:
-            self._progress(self._done, self._points)
 
 
 def _sweep(

@@ -110,8 +110,8 @@ def test_a_turn_by_whole_pitches_is_none() -> None:
 
 
 def joint_states(m: RadialMachine, nodes: int) -> tuple[Floats, Floats, Floats, Floats]:
-    """Angles and currents of two and three phases at all nodes of a map, and the torque and flux linkages that their own
-    fields have: no symmetry used."""
+    """Angles and currents of two and three phases at all nodes of a map, and the torque and flux linkages that their
+    own fields have: no symmetry used."""
     angles, currents = [], []
     for k in range(nodes):
         for on in (*combinations(range(3), 2), (0, 1, 2)):

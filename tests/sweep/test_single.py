@@ -9,7 +9,7 @@ from polefem import MeshSpec, flux_map
 from polefem.field import built
 from polefem.solve import FactorCache
 from polefem.sweep import single as sweep
-from polefem.sweep.single import Teller
+from polefem.sweep.teller import Teller
 from polefem.units import deg
 from tests.field.built_machines import half_turn
 
