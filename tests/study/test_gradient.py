@@ -97,6 +97,56 @@ def test_a_limit_holds_the_search_back() -> None:
     assert best[0] == pytest.approx(0.6, abs=2e-3)
 
 
+def test_the_search_stays_in_its_ranges() -> None:
+    """The least along each coordinate lies outside of the cube: the nearest corner is the best that there is."""
+    outside = np.array([1.3, -0.2, 1.1])
+    seen: list[Floats] = []
+
+    def model(x: Any, record: Any) -> Model:
+        seen.append(x)
+        return Model(
+            float(np.abs(x - outside).sum()), np.sign(x - outside), *EMPTY, np.zeros(0), np.zeros((0, 3))
+        )
+
+    descend(START, lambda x: None if len(seen) > 40 else Computed(x, x), model)
+    assert all(((x >= 0.0) & (x <= 1.0)).all() for x in seen)
+    np.testing.assert_allclose(seen[-1], [1.0, 0.0, 1.0], atol=2e-3)
+
+
+EMPTY = np.zeros(0), np.zeros((0, 3))
+
+
+def test_a_limit_that_bends_is_followed_and_not_overstepped_each_time() -> None:
+    """The furthest along (2, 1) within a circle of the square of radius 0.5: sqrt(0.5) times the length of (2, 1). What
+    the last step missed is allowed for in the next: by shrinking alone, fifteen designs come within 0.02."""
+    seen: list[float] = []
+
+    def model(x: Any, record: Any) -> Model:
+        none, missed = (np.zeros(0), np.zeros((0, 2))), np.array([x @ x - 0.5])
+        found = Model(float(2.0 - x @ [1.0, 0.5]), np.array([-1.0, -0.5]), *none, missed, 2 * x[None])
+        seen.append(found.merit)
+        return found
+
+    descend(np.array([0.3, 0.3]), lambda x: None if len(seen) == 15 else Computed(x, x), model)
+    assert min(seen) == pytest.approx(2.0 - np.sqrt(0.5 * 1.25), abs=1e-3)
+
+
+def foretold(slope: float, bend: float = 0.0) -> float:
+    """What a model says of a step of 0.1 where a limit is missed by 0.2 and has a slope; the objective is flat."""
+    none, flat = np.zeros(0), np.zeros((0, 1))
+    model = Model(1.0, np.zeros(1), none, flat, np.array([0.2]), np.array([[slope]]))
+    return model.merit_after(np.array([0.1]), np.array([bend]))
+
+
+def test_a_step_that_misses_a_limit_by_less_is_foretold_as_the_better() -> None:
+    """In straight lines: the miss of 0.2 is halved by a slope of -1, gone by one of -3, half as large again by 1."""
+    missed = (foretold(0.0) - 1.0) / 0.2
+    assert missed > 0.0
+    for slope, miss in ((-1.0, 0.1), (-3.0, 0.0), (1.0, 0.3)):
+        assert foretold(slope) == pytest.approx(1.0 + missed * miss, rel=1e-12)
+    assert foretold(-1.0, bend=0.05) == pytest.approx(1.0 + missed * 0.15, rel=1e-12)
+
+
 def test_rows_are_kept() -> None:
     rows = np.array([[0.0, 1.0, 1.0]]), np.array([0.9])
     best, _ = path(START, rows=rows)
