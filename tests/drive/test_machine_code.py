@@ -77,6 +77,17 @@ def test_a_changed_source_is_compiled_anew(tmp_path: Path) -> None:
     assert making.folder(tmp_path).name != before
 
 
+def test_where_the_program_may_not_write_it_is_kept_with_the_user(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(making._CONFIG, "CACHE_DIR", "")
+    monkeypatch.setattr(Path, "home", lambda: tmp_path)
+    beside = making.folder(HERE)
+    assert beside.parent == HERE / "__pycache__"
+    monkeypatch.setattr(making.os, "access", lambda *_: False)
+    assert making.folder(HERE) == tmp_path / ".cache" / beside.name
+
+
 def test_compiled_and_interpreted_agree() -> None:
     i, n = np.array([5.0, 0.0, 12.0]), 3
     found = [np.empty(n), np.empty((n, n)), np.empty(n), np.empty((n, n))]
