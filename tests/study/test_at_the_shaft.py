@@ -158,6 +158,15 @@ def test_an_angle_is_read_as_well_as_the_flank_is_steep() -> None:
     assert figures.mean_error < figures.worst_error
 
 
+def test_what_a_point_says_of_itself() -> None:
+    assert str(READING) == "the angle read off idle phases at 2 A, inductance within 3 %"
+    assert str(START).startswith(
+        "a start to 100 rpm within 1 s from the weakest rest angle, 10 A on 400 V, 0.12 kg m"
+    )
+    assert "60 rpm" in str(SHARED) and "a flat torque of 3 N m" in str(SHARED)
+    assert "a flat braking torque of 3 N m" in str(replace(SHARED, torque=-3.0))
+
+
 def test_half_the_error_would_be_noticed() -> None:
     assert not reading_fits(0.015)
 
