@@ -8,6 +8,7 @@ from scipy.optimize import check_grad
 from scipy.stats import qmc
 
 from polefem.study import surrogate
+from polefem.study.proposals import promising
 
 
 def points(count: int, dimensions: int) -> np.ndarray:
@@ -78,3 +79,17 @@ def test_the_gradient_is_that_of_the_likelihood() -> None:
 def test_a_constant_figure_is_no_trouble() -> None:
     x = points(8, 2)
     assert surrogate.fit(x, np.full(8, 3.0)).at(x)[0] == pytest.approx(3.0)
+
+
+def test_a_limit_that_is_just_kept_everywhere_changes_no_proposal() -> None:
+    """As where a figure is not known: it is overstepped by nothing at all."""
+    x = points(16, 2)
+    objective = ((x - 0.6) ** 2).sum(axis=1)
+
+    def proposed(*limits: np.ndarray) -> np.ndarray:
+        costs = np.stack([objective, *limits], axis=1)
+        return promising(x, costs, 2, lambda point: True, np.random.default_rng(3))
+
+    free = proposed()
+    np.testing.assert_array_equal(proposed(np.zeros(16)), free)
+    assert not np.array_equal(proposed(np.ones(16)), free)  # broken everywhere, it leaves the objective aside
