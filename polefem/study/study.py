@@ -53,10 +53,6 @@ class Constraint:
     rule: str
     kept: Callable[[Mapping[str, Any]], bool]
 
-    def is_kept(self, values: Mapping[str, Any]) -> bool:
-        """Whether a design's values keep it."""
-        return bool(self.kept(values))
-
 
 @spelled
 @dataclass(frozen=True, eq=False)
@@ -127,9 +123,9 @@ class Study:
         forbidden = ""
         try:
             for name, follows in self.linked.items():
-                changes[name] = _asked(name, follows, Values(self.base, self.plan, changes))
+                changes[name] = follows(Values(self.base, self.plan, changes))
             values = Values(self.base, self.plan, changes)
-            broken = [one.rule for one in self.constraints if not _asked(one.rule, one.is_kept, values)]
+            broken = [constraint.rule for constraint in self.constraints if not constraint.kept(values)]
             forbidden = f"a constraint of the study is not kept: {broken[0]}" if broken else ""
         except UnknownName:  # a mistake in the study, not of this design
             raise
@@ -139,18 +135,6 @@ class Study:
 
     def __repr__(self) -> str:
         return f"Study({self.name!r}: {len(tuple(self.variants))} designs, {self.plan.basis})"
-
-
-def _asked(what: str, function: Callable[[Mapping[str, Any]], Any], values: Values) -> Any:
-    """What a function of the study's makes of a design's values. Raises InvalidValue for what Python refuses in it."""
-    try:
-        return function(values)
-    except PolefemError:
-        raise
-    except Exception as error:
-        rule = "a linked field and a constraint are functions of a design's values"
-        found = f"{type(error).__name__}: {error}"
-        raise InvalidValue(refusal(rule, what, found, "one that works for each design")) from error
 
 
 def _check_angles(drive: RectangularCurrent | SuitedSwitching, pitch: float) -> None:

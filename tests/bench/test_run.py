@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from polefem import Variant, film, run
 from polefem.errors import InvalidValue
 from polefem.field import BuiltMachine, FieldState
-from polefem.study import InProcess, Search, SectionFields, Solver, Study, section_fields
+from polefem.study import InProcess, Range, Search, SectionFields, Solver, Study, section_fields
 from polefem.units import deg
 from tests.study.fake_solver import FAKE, MACHINE, PLAN
 
@@ -79,7 +79,7 @@ def test_kept_fields_are_those_that_were_solved_to_eight_digits(tmp_path: Path) 
 
 
 def test_the_film_of_a_search_is_refused(tmp_path: Path) -> None:
-    search = Search("s", MACHINE, PLAN, {})
+    search = Search("s", MACHINE, PLAN, {"air_gap": Range(0.3e-3, 0.5e-3)})
     with pytest.raises(InvalidValue, match="a film is of a shape: study is a search"):
         film(search, folder=tmp_path)
 

@@ -254,22 +254,6 @@ def test_a_tolerance_of_a_part_that_one_design_alone_has_is_no_mistake() -> None
 
 
 @pytest.mark.parametrize(
-    ("linked", "kept", "sentence"),
-    [
-        (lambda values: values["air_gap"] + "x", lambda values: True, "air_gap is TypeError: unsupported"),
-        (lambda values: 0.4 * mm, lambda values: 1 / 0, "a rule is ZeroDivisionError: division by zero"),
-        (lambda values: 0.4 * mm, lambda values: np.zeros(2), "a rule is ValueError: The truth value"),
-    ],
-)
-def test_what_a_study_s_own_functions_stumble_over_is_the_design_s_reason(
-    linked: Any, kept: Any, sentence: str
-) -> None:
-    rules = (Constraint("a rule", kept),)
-    study = Study("s", MACHINE, PLAN, [Variant("a")], linked={"air_gap": linked}, constraints=rules)
-    assert sentence in study.designs()[0].forbidden
-
-
-@pytest.mark.parametrize(
     ("call", "sentence"),
     [
         (lambda: Search("s", MACHINE, PLAN, {}), "points need a range to lie in: ranges is empty"),
