@@ -35,6 +35,12 @@ def test_shares_on_the_straight_flank() -> None:
     assert twisted.ripple > 5e-3
 
 
+def test_a_small_torque_is_shared_as_a_large_one_is() -> None:
+    """Where iron is straight, torque goes as the square of all currents: a millionth takes a thousandth of each."""
+    large, small = (share_torque(WIDE, BRIDGE, OHMS, torque, -38 * deg, 4 * deg) for torque in (2.0, 2e-6))
+    np.testing.assert_allclose(1e3 * small.currents, large.currents, rtol=1e-3, atol=1e-6)
+
+
 def test_how_fast_the_supply_follows_is_what_it_has_left() -> None:
     """On the flank dL/dangle i is the slope of the flux linkage: source, coil and switches take their share of the
     supply, and what is left drives it. The changing over is steeper: a bound from above."""
