@@ -39,6 +39,8 @@ COARSER = 1.5
 SAMPLE_ANGLES = 8
 COVER_FLUX_LINKAGE = 1.2
 COVER_TORQUE = 1.7
+#: Near fields leave so little to do that a kept factor which has hardly served in so many products is not worth more.
+GLANCE = 4
 #: How often the steps of a map's angles may be halved where its torque is in doubt.
 ADDED = 2
 SAME = 1e-11  # rad: angles nearer than this are one, as they are after a pitch is taken off what was rounded
@@ -94,7 +96,7 @@ def swept(
     """The map of phase 0, and the results at its distinct points, which know the flux linkages of the other phases.
 
     rough: the machine on the coarser mesh that errors are estimated by; None where they are not. starts: of each
-    section, shape (n_distinct_angles, n_currents, size), where fields are known better than from neighbours.
+    section, shape (n_distinct_angles, n_currents, size), near fields where some are known.
     keep: whether the results keep all fields, for angles to be added.
     """
     distinct = distinct_angles(angles, whole.machine.rotor_pitch, whole.mirror)[0]
@@ -249,20 +251,20 @@ def _sweep(
 ) -> Floats:
     """Solve one section at every point and add what it gives to the results.
 
-    starts: shape (n_angles, n_currents, size), where known better than from neighbours. Returns the fields at a
-    sample of angles and currents, shape (n_sample_angles, n_sample_currents, size).
+    starts: near fields at every point, shape (n_angles, n_currents, size), where some are known; else those at the last
+    angle serve. Returns the fields at a sample of angles and currents, shape (n_sample_angles, n_sample_currents, size).
 
     Currents are taken from the largest down: a factor made for saturated iron serves less saturated iron well (a few
     products of conjugate gradients), and not the other way round (a hundred).
     """
     load, scale, currents = system.model.loads[0], system.model.scale, results.currents
-    last, cache = None, FactorCache()
+    last, cache = None, FactorCache(glance=0 if starts is None else GLANCE)
     kept, every = [], []
     for j, angle in enumerate(results.angles.tolist()):
         coupled, cache.factor = system.at(angle), None
         here = np.zeros((len(currents), system.size))
         for k in reversed(range(len(currents))):
-            start = _start(here, last, currents, k) if starts is None else starts[j, k]
+            start = _start(here, last if starts is None else starts[j], currents, k)
             found = minimise(coupled, currents[k] * load, start, cache)
             here[k] = found.unknowns
             if seen is not None:
@@ -284,10 +286,11 @@ def _sweep(
 
 
 def _start(here: Floats, last: Floats | None, currents: Floats, k: int) -> Floats:
-    """A guess at the unknowns at current k, from those `here` at larger currents and the `last` angle's at all.
+    """A guess at the unknowns at current k, from those `here` at larger currents and those at all of the `last` angle, or
+    of a near machine at this one.
 
-    The last angle tells which sum of the fields at the next two larger currents comes closest to this one, and what
-    is left over.
+    The others tell which sum of the fields at the next two larger currents comes closest to this one, and what is left
+    over: so what a machine does not share with a near one is learnt at the largest current.
     """
     larger = here[k + 1 : k + 3]
     if last is not None:
