@@ -111,8 +111,11 @@ class Plan:
 
     @property
     def can_have_slopes(self) -> bool:
-        """Whether slopes of its map serve in place of more maps: phases are summed, switching angles are given."""
-        return self.coupling == "summed" and isinstance(self.drive, RectangularCurrent)
+        """Whether its map may have slopes: switching angles are given, and phases summed, or they meet under given
+        angles alone."""
+        points = all(isinstance(point, RectangularOperatingPoint) for point in self.operating_points)
+        given = points and not self.all_currents and not self.map_current
+        return isinstance(self.drive, RectangularCurrent) and (self.coupling == "summed" or given)
 
     @property
     def meeting(self) -> tuple[RectangularCurrent, ...]:
@@ -127,9 +130,7 @@ class Plan:
     def check_slopes(self) -> None:
         """Raise InvalidValue where slopes of its map and figures cannot be asked for: switching angles are to be given,
         and phases summed, or to meet under given angles alone."""
-        points = all(isinstance(point, RectangularOperatingPoint) for point in self.operating_points)
-        given = points and not self.all_currents and not self.map_current
-        if not (self.can_have_slopes or (given and isinstance(self.drive, RectangularCurrent))):
+        if not self.can_have_slopes:
             rule = "slopes are known at given switching angles, of phases summed or of those that meet under them alone"
             found = f"{self.coupling!r} with {self.drive}"
             allowed = (
@@ -194,6 +195,13 @@ class Design:
     def plan(self) -> Plan:
         """The plan, changed; raises as `machine` does."""
         return with_fields(self.original_plan, {n: v for n, v in self.changes.items() if of_plan(n)})
+
+    @property
+    def can_have_slopes(self) -> bool:
+        """Whether slopes of its map serve in place of more maps; of phases that share a field no more than two meet."""
+        plan, machine = self.plan, self.machine
+        alone = plan.coupling == "summed" or plan.at_once(machine.stroke, machine.rotor_pitch) == 2
+        return plan.can_have_slopes and alone
 
     def switched(self, drive: RectangularCurrent) -> Design:
         """The design with its switching angles given: what a workshop does to it, its controller does not follow."""

@@ -1,7 +1,8 @@
 """What a workshop does to a figure, from the slopes of each design's map in place of two more maps for each field.
 
-A map has slopes where phases are summed and switching angles given; see `Plan.slopes`. The map is changed to first
-order by one deviation to either side, and the figure read off it as ever: a ripple that rises to both sides does so.
+A map has slopes at given switching angles, where phases are summed or meet under these alone; see `Plan.slopes`. It is
+changed to first order by one deviation to either side, and the figure read off it as ever: a ripple that rises to both
+sides does so.
 """
 
 from __future__ import annotations
@@ -13,7 +14,14 @@ from polefem.errors import PolefemError
 from polefem.study.design import Design, of_plan
 from polefem.study.first_order import near_outcome, shifted
 from polefem.study.record import Record
-from polefem.study.tolerances import Effect, FieldTolerance, Run, Tolerance, effect_of_sides
+from polefem.study.tolerances import (
+    Effect,
+    FieldTolerance,
+    JointTolerance,
+    Run,
+    Tolerance,
+    effect_of_sides,
+)
 
 __all__ = ["effects_by_slopes"]
 
@@ -22,9 +30,13 @@ def effects_by_slopes(
     study: str, designs: Sequence[Design], tolerances: Sequence[Tolerance], figure: str, run: Run
 ) -> dict[str, dict[str, Effect]]:
     """The effects on a figure of tolerances of fields, by the names of design and tolerance: those that slopes tell."""
-    wanted = [tolerance for tolerance in tolerances if isinstance(tolerance, FieldTolerance)]
-    fields = tuple(dict.fromkeys(one.field for one in wanted if not of_plan(one.field)))
-    able = [design for design in designs if design.plan.can_have_slopes]
+    wanted = [
+        tolerance
+        for tolerance in tolerances
+        if isinstance(tolerance, FieldTolerance | JointTolerance) and tolerance.fields
+    ]
+    fields = tuple(dict.fromkeys(name for one in wanted for name in one.fields if not of_plan(name)))
+    able = [design for design in designs if design.can_have_slopes]
     if not fields or not able:
         return {}
     sloped = [
@@ -39,7 +51,7 @@ def effects_by_slopes(
 
 
 def _effects(
-    design: Design, record: Record, tolerances: Sequence[FieldTolerance], figure: str
+    design: Design, record: Record, tolerances: Sequence[FieldTolerance | JointTolerance], figure: str
 ) -> dict[str, Effect]:
     slopes, figures = record.outcome.slopes, record.figures
     middle = None if figures is None else figures.value(figure)

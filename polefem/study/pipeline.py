@@ -8,16 +8,18 @@ import traceback
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.copper import envelope, warming
+from polefem.copper import Copper, envelope, warming
 from polefem.errors import GeometryRefused, InvalidValue, MissingLibrary, PolefemError, SolveFailed, refusal
 from polefem.estimates import end_effects, iron_loss, masses_of, torque_density
 from polefem.field import BuiltMachine, built
 from polefem.maps import CoupledMap, FluxMap, MapSlopes, summed
-from polefem.params import RectangularCurrent
+from polefem.params import Machine, MeshSpec, RectangularCurrent
+from polefem.params.content import content_key
 from polefem.slopes import Following
 from polefem.study.design import Design, Plan
 from polefem.study.door import check_current_density
@@ -93,7 +95,8 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         winding = whole.winding
         check_current_density(machine, plan, winding)
         if plan.meshed_as is not None:
-            whole = Following(built(plan.meshed_as, plan.mesh, plan.copper)).near(machine)
+            start = plan.meshed_as, plan.mesh, plan.copper
+            whole = _followed(_Start(*start, content_key(*start))).near(machine)
     with clock("map"):
         machine_map, slopes = map_of(whole, plan, solver)
         refuse_unconverged(machine_map)
@@ -122,6 +125,21 @@ def figures_of(design: Design, solver: Solver, clock: _Clock) -> Outcome:
         sound=sounded.waves,
         errors=sounded.errors,
     )
+
+
+@dataclass(frozen=True)
+class _Start:
+    """A machine on a mesh from which others are moved, known by its content."""
+
+    machine: Machine = field(compare=False)
+    mesh: MeshSpec = field(compare=False)
+    copper: Copper = field(compare=False)
+    key: str
+
+
+@lru_cache(maxsize=1)  # near designs come one after the other
+def _followed(start: _Start) -> Following:
+    return Following(built(start.machine, start.mesh, start.copper))
 
 
 def _figures(

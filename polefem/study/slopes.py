@@ -1,6 +1,6 @@
-"""Slopes of figures at a design: exact ones where its map has slopes, else central differences.
+"""Slopes of figures at a design: exact ones where its map has slopes, else central differences over one mesh, moved.
 
-A map has slopes where phases are summed and switching angles given; see `Plan.slopes`.
+A map has slopes at given switching angles, where phases are summed or meet under these alone; see `Plan.slopes`.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from polefem.study.design import Design, of_plan
 from polefem.study.first_order import figure_slopes
+from polefem.study.near import near, near_records
 from polefem.study.sensitivity import Sensitivities, Slopes, figures_of, value_of
 from polefem.study.tolerances import Run
 
@@ -22,7 +23,7 @@ Array = NDArray[np.float64]
 
 def local_slopes(study: str, design: Design, asked: Sensitivities, run: Run) -> Slopes:
     """Slopes of the figures at a design: exact ones where its map has slopes, else by central differences."""
-    found = _exact_slopes(study, design, asked, run) if design.plan.can_have_slopes else None
+    found = _exact_slopes(study, design, asked, run) if design.can_have_slopes else None
     return _differences(study, design, asked, run) if found is None else found
 
 
@@ -46,10 +47,9 @@ def _differences(study: str, design: Design, asked: Sensitivities, run: Run) -> 
         value, step = value_of(design, name), (span.high - span.low) / 50
         for sign in (1.0, -1.0):
             changes = {**design.changes, name: value + sign * step}
-            sides.append(
-                replace(design, name=f"{design.name} | {name} {'+' if sign > 0 else '-'}", changes=changes)
-            )
-    records = run(f"{study}: slopes", sides)
+            side = replace(design, name=f"{design.name} | {name} {'+' if sign > 0 else '-'}", changes=changes)
+            sides.append(near(design, side))
+    records = near_records(f"{study}: slopes", sides, run)
     middle = figures_of(records[0], asked.figures)
     up, down = (np.array([figures_of(r, asked.figures) for r in records[k::2]]) for k in (1, 2))
     widths = 2.0 - np.isnan(up) - np.isnan(down)

@@ -2,7 +2,8 @@
 other.
 
 A tolerance is one standard deviation of what a workshop or a supplier delivers. Its effect on a figure is had from the
-figure at one deviation to either side; that of an eccentricity of the rotor, which has no sign, from one.
+figure at one deviation to either side, on the mesh of the design itself, moved (`polefem.study.near`); that of an
+eccentricity of the rotor, which has no sign, from one.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from polefem.params.checks import number, positive
 from polefem.params.fields import field_value, shown
 from polefem.params.quantity import quantity
 from polefem.study.design import Design, field_text, of_plan, quantity_of_field
+from polefem.study.near import near, near_records
 from polefem.study.record import OperatingPointFigures, Record
 
 __all__ = [
@@ -62,6 +64,11 @@ class FieldTolerance:
     def name(self) -> str:
         """What is off, and by how much."""
         return f"{self.field} +-{field_text(self.field, self.deviation)}"
+
+    @property
+    def fields(self) -> tuple[str, ...]:
+        """What is off."""
+        return (self.field,)
 
     def shifts(self, design: Design) -> tuple[Mapping[str, Any], ...]:
         """The changes at one deviation up and one down."""
@@ -130,6 +137,11 @@ class JointTolerance:
     steps: tuple[tuple[str, float], ...] = ()
     built: tuple[float, float] = (0.0, 0.0)
     shared: bool = True
+
+    @property
+    def fields(self) -> tuple[str, ...]:
+        """What is off, where that is fields alone; none where the steel is off with them."""
+        return () if any(self.built) else tuple(name for name, _ in self.steps)
 
     def shifts(self, design: Design) -> tuple[Mapping[str, Any], ...]:
         """The changes at one deviation up and one down."""
@@ -207,7 +219,7 @@ def effects_of(
 def _computed(study: str, designs: Sequence[Design], run: Run) -> dict[str, Record]:
     """Records by the name of their design, each computed once."""
     unique = {design.name: design for design in designs}
-    return dict(zip(unique, run(study, list(unique.values())), strict=True)) if unique else {}
+    return dict(zip(unique, near_records(study, list(unique.values()), run), strict=True)) if unique else {}
 
 
 def _shifted(design: Design, tolerance: Tolerance) -> list[Design]:
@@ -217,7 +229,7 @@ def _shifted(design: Design, tolerance: Tolerance) -> list[Design]:
         return []
     names = [f"{design.name} | {tolerance.name} | {at}" for at in range(len(shifts))]
     return [
-        replace(design, name=name, changes={**design.changes, **shift})
+        near(design, replace(design, name=name, changes={**design.changes, **shift}))
         for name, shift in zip(names, shifts, strict=True)
     ]
 

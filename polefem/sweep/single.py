@@ -39,8 +39,7 @@ COARSER = 1.5
 SAMPLE_ANGLES = 8
 COVER_FLUX_LINKAGE = 1.2
 COVER_TORQUE = 1.7
-#: Near fields leave so little to do that a kept factor which has hardly served in so many products is not worth more.
-GLANCE = 4
+GLANCE = 4  # products from near fields after which a kept factor that has hardly served is given up
 #: How often the steps of a map's angles may be halved where its torque is in doubt.
 ADDED = 2
 SAME = 1e-11  # rad: angles nearer than this are one, as they are after a pitch is taken off what was rounded
@@ -251,8 +250,8 @@ def _sweep(
 ) -> Floats:
     """Solve one section at every point and add what it gives to the results.
 
-    starts: near fields at every point, shape (n_angles, n_currents, size), where some are known; else those at the last
-    angle serve. Returns the fields at a sample of angles and currents, shape (n_sample_angles, n_sample_currents, size).
+    starts: near fields at every point, shape (n_angles, n_currents, size); without, those at the last angle serve.
+    Returns the fields at a sample of angles and currents, shape (n_sample_angles, n_sample_currents, size).
 
     Currents are taken from the largest down: a factor made for saturated iron serves less saturated iron well (a few
     products of conjugate gradients), and not the other way round (a hundred).
@@ -286,11 +285,9 @@ def _sweep(
 
 
 def _start(here: Floats, last: Floats | None, currents: Floats, k: int) -> Floats:
-    """A guess at the unknowns at current k, from those `here` at larger currents and those at all of the `last` angle, or
-    of a near machine at this one.
+    """A guess at the unknowns at current k, from those `here` at larger currents and those at all of a state near by.
 
-    The others tell which sum of the fields at the next two larger currents comes closest to this one, and what is left
-    over: so what a machine does not share with a near one is learnt at the largest current.
+    That tells which sum of the fields at the next two larger currents comes closest to this one, and what is left over.
     """
     larger = here[k + 1 : k + 3]
     if last is not None:

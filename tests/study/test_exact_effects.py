@@ -3,13 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 
-from polefem.study import Design, FieldTolerance, Record, effects_by_slopes, effects_of
+from polefem.params import RectangularCurrent
+from polefem.study import (
+    Design,
+    EccentricityTolerance,
+    FieldTolerance,
+    JointTolerance,
+    Record,
+    attempt,
+    effects_by_slopes,
+    effects_of,
+)
 from polefem.study.first_order import figure_slopes
 from polefem.units import deg, mm
-from tests.study.test_first_order import DESIGN, outcome
+from tests.field.built_machines import ROUGH
+from tests.study.test_first_order import DESIGN, MACHINE, PLAN, outcome
 
 GAP, ARC = FieldTolerance("air_gap", 0.01 * mm), FieldTolerance("rotor_pole.arc", 0.05 * deg)
 ELSEWHERE = FieldTolerance("rotor_pole.shoe.tip", 0.1 * mm)
@@ -56,3 +68,45 @@ def test_a_crease_bends_to_both_sides() -> None:
     given = ("s", [DESIGN], (ARC,), "ripple", run_noting([]))
     effect = effects_by_slopes(*given)["base"][ARC.name]
     assert effect.sides == effect.asked == 2 and effect.curved != 0.0
+
+
+def test_effects_of_phases_that_meet_are_differences_of_what_they_do_together() -> None:
+    """Against machines a little off, on moved meshes, whose overlapping phases share a field."""
+    overlapping = RectangularCurrent(-37 * deg, -3 * deg)
+    plan = replace(PLAN, drive=overlapping, coupling="joint", mesh=ROUGH, angle_points=7, slopes=())
+    design = Design("joint", MACHINE, {}, plan)
+    small = FieldTolerance("air_gap", 0.002 * mm)
+    kept = {}
+
+    def run(study: str, designs: Sequence[Design]) -> list[Record]:
+        for one in designs:
+            kept[one.name] = attempt(one)
+        return [Record(one.name, one.key, {}, kept[one.name]) for one in designs]
+
+    effect = effects_by_slopes("s", [design], (small, EccentricityTolerance(0.1 * mm)), "mean_torque", run)
+    assert set(kept) == {"joint | slopes"} and list(effect["joint"]) == [small.name]
+    sides = []
+    for shift in small.shifts(design):
+        near = replace(design, changes={**shift, "slopes": ("air_gap",), "meshed_as": MACHINE})
+        sides.append(attempt(near).figures.mean_torque)
+
+    def right(linear: float) -> bool:
+        return linear == pytest.approx((sides[0] - sides[1]) / 2, rel=0.002)
+
+    assert right(effect["joint"][small.name].linear)
+    alone = replace(
+        design, original_plan=replace(plan, coupling="summed")
+    )  # the twin: phases that do not meet
+    assert not right(
+        effects_by_slopes("s", [alone], (small,), "mean_torque", run)["joint"][small.name].linear
+    )
+
+
+def test_fields_that_are_off_together_need_no_map_of_their_own() -> None:
+    both = JointTolerance("both", ((GAP.field, GAP.deviation), (ARC.field, ARC.deviation)))
+    hard = JointTolerance("and the steel", ((GAP.field, GAP.deviation),), built=(0.1, 0.0))
+    effects = effects_by_slopes("s", [DESIGN], (GAP, ARC, both, hard), "copper_mass", run_noting([]))["base"]
+    assert set(effects) == {GAP.name, ARC.name, both.name}
+    effects = effects_by_slopes("s", [DESIGN], (GAP, ARC, both), "mean_torque", run_noting([]))["base"]
+    apart = effects[GAP.name].linear + effects[ARC.name].linear
+    assert effects[both.name].linear == pytest.approx(apart, rel=1e-2)

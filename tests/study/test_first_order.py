@@ -143,16 +143,23 @@ def test_sensitivities_take_exact_slopes_with_one_design() -> None:
     assert found.slopes[1, 1] == pytest.approx(outcome().figures.current / (2 * dwell), rel=1e-3)
 
 
-def test_where_phases_share_a_field_differences_serve() -> None:
+def test_where_phases_meet_anywhere_or_three_of_them_do_differences_serve() -> None:
     asked: list[Design] = []
 
     def run(study: str, designs: list[Design]) -> list[Record]:
         asked.extend(designs)
         return [Record(d.name, d.key, {}, outcome()) for d in designs]
 
-    joint = replace(DESIGN, original_plan=replace(PLAN, coupling="joint", slopes=()))
-    local_slopes("s", joint, Sensitivities({"air_gap": Range(0.3e-3, 0.5e-3)}, ("mean_torque",)), run)
-    assert len(asked) == 3
+    def designs_of(plan: Plan) -> int:
+        asked.clear()
+        joint = replace(DESIGN, original_plan=replace(plan, coupling="joint", slopes=()))
+        local_slopes("s", joint, Sensitivities({"air_gap": Range(0.3e-3, 0.5e-3)}, ("mean_torque",)), run)
+        return len(asked)
+
+    assert designs_of(PLAN) == 1  # they meet under given angles alone
+    assert designs_of(replace(PLAN, all_currents=True)) == 3
+    three = RectangularCurrent(-44 * deg, 20 * deg)
+    assert designs_of(replace(PLAN, drive=three)) == 3
 
 
 def test_where_the_outline_does_not_keep_its_pieces_differences_serve() -> None:
