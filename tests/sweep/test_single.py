@@ -20,7 +20,7 @@ SPEC = MeshSpec().coarser(4.0)
 def test_a_point_that_did_not_converge_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
     whole = flux_map(half_turn(), ANGLES, CURRENTS, mesh=SPEC)
     assert whole.converged.all() and not whole.remarks
-    monkeypatch.setattr(sweep, "FactorCache", lambda: FactorCache(most_steps=1))
+    monkeypatch.setattr(sweep, "FactorCache", lambda **_: FactorCache(most_steps=1))
     cut = flux_map(half_turn(), ANGLES, CURRENTS, mesh=SPEC)
     assert not cut.converged[:, 1].any()
     own = [remark for remark in cut.remarks if remark.startswith("no convergence")]
@@ -31,7 +31,7 @@ def test_a_point_that_did_not_converge_is_named(monkeypatch: pytest.MonkeyPatch)
 
 def test_an_error_estimate_that_did_not_converge_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
     caches = iter([FactorCache(), FactorCache(most_steps=1)])
-    monkeypatch.setattr(sweep, "FactorCache", lambda: next(caches))
+    monkeypatch.setattr(sweep, "FactorCache", lambda **_: next(caches))
     found = flux_map(half_turn(), ANGLES, CURRENTS, mesh=SPEC)
     assert found.converged.all() and found.remarks
     assert all(remark.startswith("error estimate: no convergence at ") for remark in found.remarks)
