@@ -65,6 +65,7 @@ ROOMS: dict[str, Sees] = {
             "outline",
             "mesh",
             "model",
+            "gap",
             "solve",
             "field",
             "maps",

@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from polefem.errors import GeometryRefused, InvalidValue, refusal
 from polefem.field import BuiltMachine, built
@@ -19,11 +18,9 @@ from polefem.outline import DrawnMachine, Outline, drawn
 from polefem.params import Machine
 from polefem.params.fields import field_names, field_value, shown, with_fields
 from polefem.params.quantity import quantity_of
-from polefem.slopes.motion import Faces, Motion, moved_system
+from polefem.slopes.motion import Faces, Motion, Way, moved_system
 
 __all__ = ["Following", "Move", "continuous_fields"]
-
-Complexes = NDArray[np.complex128]
 
 #: Steps of the differences by the unit of a field: m, rad, and bare numbers.
 STEPS = {"mm": 3e-8, "deg": 1e-6, "": 1e-6}
@@ -53,12 +50,12 @@ def _drawn(machine: Machine | DrawnMachine) -> _Drawn:
 class Move:
     """What one field moves in one section, per unit of the field.
 
-    nodes: complex, shape (n_nodes,), as in `Motion.moves`. length: relative growth of the length along which the
+    way: of the nodes, per unit of the field. length: relative growth of the length along which the
     section acts. steels: weights and pairs of steels; the sum of a quantity so weighted is its slope in what the field
     changes of the steels; empty where it changes none.
     """
 
-    nodes: Complexes
+    way: Way
     length: float
     steels: tuple[tuple[float, tuple[Steel, Steel]], ...]
 
@@ -80,7 +77,7 @@ class Following:
         )
 
     def near(self, machine: Machine) -> BuiltMachine:
-        """A machine of other dimensions on these meshes, moved; its unknowns and gaps are the same.
+        """A machine of other dimensions on these meshes, moved; its unknowns are the same.
 
         Raises GeometryRefused for a machine that cannot be built or whose outline does not keep its pieces, and
         MeshFailed where it is so far off that triangles get poor.
@@ -89,7 +86,7 @@ class Following:
         own = _drawn(other)
         shaft = machine.magnetic_shaft
         systems = tuple(
-            moved_system(system, motion.moves(outline, own.faces), outline, own.steels, shaft)
+            moved_system(system, motion.way(outline, own.faces).nodes, outline, own.steels, shaft)
             for system, motion, outline in zip(self.whole.systems, self.motions, own.outlines, strict=True)
         )
         # In place of what the machine would mesh when first asked for.
@@ -113,11 +110,12 @@ class Following:
 
 def _move(motion: Motion, at: int, weights: Sequence[float], near: Sequence[_Drawn]) -> Move:
     pairs = list(zip(weights, near, strict=True))
-    nodes = sum(weight * motion.moves(drawn.outlines[at], drawn.faces) for weight, drawn in pairs)
+    ways = [(weight, motion.way(drawn.outlines[at], drawn.faces)) for weight, drawn in pairs]
+    nodes, slides = sum(w * way.nodes for w, way in ways), sum(w * way.slides for w, way in ways)
     length = sum(weight * drawn.outlines[at].length for weight, drawn in pairs) / motion.outline.length
     steels = tuple((weight, drawn.steels) for weight, drawn in pairs)
     alike = all(drawn.shares == near[0].shares for drawn in near)
-    return Move(np.asarray(nodes), float(length), () if alike else steels)
+    return Move(Way(np.asarray(nodes), np.asarray(slides)), float(length), () if alike else steels)
 
 
 def _neighbours(machine: Machine, field: str) -> tuple[list[float], list[_Drawn]]:

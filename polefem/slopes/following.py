@@ -98,8 +98,8 @@ class Lead:
     def moves(self, side: Side, gap: float) -> Complexes:
         """How far each of `nodes` moves to an outline of other dimensions, m, complex, shape (n_led,).
 
-        gap: radius (flat: x) of the gap's circle there. Raises GeometryRefused where the outline has other pieces, or
-        where curves part that touch.
+        Those on the gap's circle go straight from or to the middle. gap: radius (flat: x) of the circle there. Raises
+        GeometryRefused where the outline has other pieces, or where curves part that touch.
         """
         if _pieces(side) != _pieces(self.side):
             raise self._refused("other pieces")
@@ -117,6 +117,35 @@ class Lead:
         gap_move = self._level(z[self._gap], gap, self.side.gap, stretch)
         far_move = self._level(z[self._far], side.row.far, self.side.row.far, stretch)
         return np.concatenate([turned, gap_move, far_move])
+
+    @property
+    def off_gap(self) -> Ints:
+        """The led nodes that do not lie on the gap's circle, shape (n_led - n_gap,)."""
+        count = len(self._on.node)
+        return np.concatenate([self.nodes[:count], self._far])
+
+    def turns(self, moves: Complexes, radius: float, stretch: float) -> Floats:
+        """By how much `off_gap` turn (flat: slide, over the radius of the cut there) by moves of all `nodes`, rad."""
+        count = len(self._on.node)
+        own, at = np.concatenate([moves[:count], moves[count + len(self._gap) :]]), self.off_gap
+        z = self.mesh.points[at, 0] + 1j * self.mesh.points[at, 1]
+        if self.side.flat:
+            return np.asarray((own.imag - (stretch - 1.0) * z.imag) / radius)
+        turned: Floats = np.angle((z + own) * z.conj())
+        return turned
+
+    def slid(self, moves: Complexes, slides: Floats, radius: float) -> Complexes:
+        """The moves with corner nodes on the gap's circle slid along it by angles, rad; middles stay midway."""
+        first, found = len(self._on.node), moves.copy()
+        angles = np.empty(len(self._gap))
+        angles[::2], angles[1::2] = slides, (slides[:-1] + slides[1:]) / 2
+        at = slice(first, first + len(angles))
+        z = self.mesh.points[self._gap, 0] + 1j * self.mesh.points[self._gap, 1]
+        if self.side.flat:
+            found[at] += 1j * radius * angles
+        else:
+            found[at] = (z + moves[at]) * np.exp(1j * angles) - z
+        return found
 
     def _level(self, z: Complexes, after: float, before: float, stretch: float) -> Complexes:
         """The move of points of one level to another."""

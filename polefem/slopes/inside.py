@@ -3,6 +3,9 @@
 The move is a complex number at each corner, tied between the sector's two ends as they are turned into one another;
 small triangles are stiff (their weight is one over their area), so that fine ones near a corner keep their shape. The
 middle of an edge that is not led moves as the middle between its ends does.
+
+Nodes on the gap's circle slide along it, as a harmonic extension of how far all led ones turn leaves them free to: so a
+pole's edge takes the thin layer below it along, and does not shear it until its triangles turn over.
 """
 
 from __future__ import annotations
@@ -14,7 +17,7 @@ from numpy.typing import NDArray
 from polefem.mesh import EDGES, Mesh
 from polefem.solve import factored
 
-__all__ = ["Inside"]
+__all__ = ["Along", "Inside"]
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
@@ -27,7 +30,7 @@ class Inside:
     def __init__(self, mesh: Mesh, led: Ints) -> None:
         self._mesh, self._led = mesh, led
         corners = int(mesh.triangles[:, :3].max()) + 1
-        expand = _tied(mesh, corners)
+        expand = _tied(mesh, corners, _turns(mesh, corners))
         fixed = np.zeros(corners, dtype=bool)
         fixed[led[led < corners]] = True
         unknown = np.zeros(expand.shape[1], dtype=bool)
@@ -59,15 +62,46 @@ class Inside:
         return np.asarray(found + even)
 
 
-def _tied(mesh: Mesh, corners: int) -> sp.csr_matrix:
-    """From free moves to those of all corners: the sector's high end moves as its low end does, turned by the span;
-    what turns into itself stays."""
-    index, turn = np.arange(corners), np.ones(corners, dtype=complex)
+class Along:
+    """How far nodes on the gap's circle slide, given how far the led nodes turn; factored once.
+
+    led: numbers of those nodes, none on the circle.
+    """
+
+    def __init__(self, mesh: Mesh, led: Ints) -> None:
+        corners = int(mesh.triangles[:, :3].max()) + 1
+        # The centre turns by no angle, or by any.
+        self._kept = np.flatnonzero((led < corners) & np.any(mesh.points[led] != 0.0, axis=1))
+        fixed = led[self._kept]
+        expand = _tied(mesh, corners, np.ones(corners))
+        unknown = np.ones(expand.shape[1], dtype=bool)
+        unknown[expand[fixed].indices] = False
+        unknown &= np.diff(sp.csc_matrix(expand).indptr) > 0
+        free, stiff = expand[:, unknown], _stiffness(mesh, corners)
+        self._solve = factored(free.T @ stiff @ free)
+        self._known = free.T @ stiff[:, fixed]
+        self._free = free[mesh.gap[::2]]
+
+    def spread(self, turns: Floats) -> Floats:
+        """Slides of the corner nodes on the circle, shape (n_corners,), from turns of the led ones, shape (n_led,)."""
+        found: Floats = self._free @ self._solve(-(self._known @ turns[self._kept]))
+        return found
+
+
+def _turns(mesh: Mesh, corners: int) -> Complexes:
+    """By what the sector's high end is turned from its low end, at each corner; nought at what turns into itself."""
+    turn = np.ones(corners, dtype=complex)
     low, high = mesh.low[mesh.low < corners], mesh.high[mesh.high < corners]
-    index[high] = low
     if not mesh.flat:
         turn[high] = np.exp(1j * mesh.span)
         turn[np.intersect1d(low, high)] = 0.0
+    return turn
+
+
+def _tied(mesh: Mesh, corners: int, turn: Complexes | Floats) -> sp.csr_matrix:
+    """From free moves to those of all corners: the sector's high end moves as its low end does, turned."""
+    index = np.arange(corners)
+    index[mesh.high[mesh.high < corners]] = mesh.low[mesh.low < corners]
     matrix = sp.csr_matrix((turn, (np.arange(corners), index)), shape=(corners, corners))
     matrix.eliminate_zeros()
     return matrix

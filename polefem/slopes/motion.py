@@ -1,8 +1,8 @@
 """One section whose meshes follow its outline: where all nodes move, and the system on the moved meshes.
 
 The circles where both meshes meet the gap keep the ratio of their radii (flat: their distance over the radius of the
-cut). So nothing in the annulus between them depends on any dimension, its coupling at every angle serves all moved
-systems, and what a gap gains or loses lies in the meshes on both sides of it.
+cut). So nothing in the annulus between them depends on any dimension but the places of the nodes along both circles,
+and what a gap gains or loses lies in the meshes on both sides of it.
 """
 
 from __future__ import annotations
@@ -18,12 +18,12 @@ from polefem.errors import MeshFailed
 from polefem.materials import Steel
 from polefem.mesh import Mesh, least_jacobian, quality
 from polefem.model import Model, build_model
-from polefem.outline import Outline
+from polefem.outline import Outline, Side
 from polefem.slopes.following import Lead, lead
-from polefem.slopes.inside import Inside
+from polefem.slopes.inside import Along, Inside
 from polefem.solve import System
 
-__all__ = ["Faces", "Motion", "moved_system"]
+__all__ = ["Faces", "Motion", "Way", "moved_system"]
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
@@ -37,9 +37,32 @@ Faces = tuple[float, float]
 
 
 @dataclass(frozen=True, eq=False)
-class _Side:
+class Way:
+    """How far nodes go, or how fast.
+
+    nodes: complex, shape (n_nodes,), m. slides: ndarray, shape (n_corners,), rad: of the corner nodes on both gap
+    circles along them. Of both the rotor's come first.
+    """
+
+    nodes: Complexes
+    slides: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class _Follower:
     lead: Lead
     inside: Inside
+    along: Along
+
+    @classmethod
+    def of(cls, mesh: Mesh, side: Side) -> _Follower:
+        led = lead(mesh, side)
+        return cls(led, Inside(mesh, led.nodes), Along(mesh, led.off_gap))
+
+    def way(self, side: Side, circle: float, radius: float, stretch: float) -> Way:
+        moves = self.lead.moves(side, circle)
+        slides = self.along.spread(self.lead.turns(moves, radius, stretch))
+        return Way(self.inside.spread(self.lead.slid(moves, slides, radius), stretch), slides)
 
 
 class Motion:
@@ -50,28 +73,26 @@ class Motion:
 
     def __init__(self, model: Model, outline: Outline, faces: Faces) -> None:
         self.model, self.outline, self.faces = model, outline, faces
-        self._sides = []
-        for mesh, side in ((model.rotor_mesh, outline.rotor), (model.stator_mesh, outline.stator)):
-            led = lead(mesh, side)
-            self._sides.append(_Side(led, Inside(mesh, led.nodes)))
+        self._sides = (
+            _Follower.of(model.rotor_mesh, outline.rotor),
+            _Follower.of(model.stator_mesh, outline.stator),
+        )
 
-    def moves(self, outline: Outline, faces: Faces) -> Complexes:
-        """How far every node moves to an outline of other dimensions, m, complex, shape (n_nodes,): the rotor's first.
+    def way(self, outline: Outline, faces: Faces) -> Way:
+        """How far every node goes to an outline of other dimensions.
 
         Raises GeometryRefused where the outline does not keep its pieces.
         """
-        circles = self._circles(outline, faces)
-        stretch = outline.radius / self.outline.radius
-        found = [
-            own.inside.spread(own.lead.moves(side, circle), stretch)
-            for own, side, circle in zip(self._sides, (outline.rotor, outline.stator), circles, strict=True)
-        ]
-        return np.concatenate(found)
+        circles, radius = self._circles(outline, faces), outline.radius
+        sides = zip(self._sides, (outline.rotor, outline.stator), circles, strict=True)
+        ways = [own.way(side, circle, radius, radius / self.outline.radius) for own, side, circle in sides]
+        return Way(np.concatenate([w.nodes for w in ways]), np.concatenate([w.slides for w in ways]))
 
-    def mirrored(self, moves: Complexes) -> Complexes:
-        """The same move (complex, shape (n_nodes,)) in the mirror of both sides' poles, each its own mirror image."""
-        model, first = self.model, 0
+    def mirrored(self, way: Way) -> Way:
+        """The same way in the mirror of both sides' poles, each its own mirror image."""
+        model, first, moves = self.model, 0, way.nodes
         found = np.empty_like(moves)
+        corners = len(model.rotor_mesh.gap) // 2 + 1
         for mesh, side in ((model.rotor_mesh, self.outline.rotor), (model.stator_mesh, self.outline.stator)):
             z = mesh.points[:, 0] + 1j * mesh.points[:, 1]
             on = mesh.span - side.pitch  # from the mirror image of the sector to the sector
@@ -83,7 +104,8 @@ class Motion:
             own = moves[first : first + len(z)]
             found[first : first + len(z)] = own[partner].conj() * turn
             first += len(z)
-        return found
+        slides = [-part[::-1] for part in (way.slides[:corners], way.slides[corners:])]
+        return Way(found, np.concatenate(slides))
 
     def _circles(self, outline: Outline, faces: Faces) -> tuple[float, float]:
         """Where the meshes meet the gap: as far across it as they were, in a ring that keeps its shape."""
@@ -101,7 +123,7 @@ def moved_system(
 ) -> System:
     """The system on meshes whose nodes are moved (m, complex, shape (n_nodes,)) to an outline of other dimensions.
 
-    Its unknowns are the same, node by node, and the gap is shared. Raises MeshFailed where a triangle gets poor.
+    Its unknowns are the same, node by node. Raises MeshFailed where a triangle gets poor.
     """
     model = system.model
     count = len(model.rotor_mesh.points)
@@ -117,7 +139,7 @@ def moved_system(
         model.antiperiodic,
         shaft,
     )
-    return System(found, system.gap)
+    return System(found, system.gap.slid(found.rotor_trace, found.stator_trace))
 
 
 def moved_mesh(mesh: Mesh, moves: Complexes) -> Mesh:

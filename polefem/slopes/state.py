@@ -3,7 +3,8 @@
 With F(A; X, theta, i) the discrete energy less source per length and A its minimum, co-energy is -F times the scale.
 Its slope in a field that moves the nodes along V is -dF/dX . V at fixed A. Flux linkages and torque are its derivatives
 in i and theta, so their slopes are those of -dF/dX . V along dA/di and dA/dtheta, and each of these takes one solution
-with the tangent matrix, which serves every field (the adjoint method). The gap's coupling does not depend on X.
+with the tangent matrix, which serves every field (the adjoint method). Of the gap's ring only the places of the nodes
+along its circles change (`polefem.gap.Sliding`).
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from polefem.gap import Sliding
 from polefem.slopes.fields import Move
 from polefem.slopes.forces import Forces, LoadedField
 from polefem.solve import Coupled, FactorCache, tangent_solutions
@@ -44,8 +46,11 @@ class Movable:
         self._forces = forces
         self._moves = moves
         # Of every force the part along each field's move: one product for all fields.
-        velocities = [np.stack([move.nodes.real, move.nodes.imag], axis=1).ravel() for move in moves]
+        nodes = [move.way.nodes for move in moves]
+        velocities = [np.stack([own.real, own.imag], axis=1).ravel() for own in nodes]
         self._velocity = np.array(velocities).reshape(len(moves), 2 * forces.nodes).T.copy()
+        self._slides = np.array([move.way.slides for move in moves]).T
+        self._sliding: Sliding | None = None
         self._growth = np.array([move.length for move in moves])
 
     def slopes(
@@ -67,11 +72,17 @@ class Movable:
             coupled, unknowns, [turned, *(model.loads[k] for k in phases)], cache, reduction
         )
         field = self._forces.at(unknowns, currents)
-        coenergy = -self._along(field.own()) - self._by_steel(field, None)
-        torque = -self._along(field.along(steps[0])) - self._by_steel(field, steps[0])
+        if self._sliding is None:
+            self._sliding = Sliding(coupled.system.gap)
+        across = model.rotor_at, model.stator_at
+        ring = self._sliding.field(coupled.angle, *(unknowns[at] for at in across))
+        coenergy = -self._along(field.own(), ring.own()) - self._by_steel(field, None)
+        turning = ring.along(*(steps[0][at] for at in across)) + ring.turned()
+        torque = -self._along(field.along(steps[0]), turning) - self._by_steel(field, steps[0])
         linkages = np.zeros((len(model.loads), len(self._moves)))
         for phase, step in zip(phases, steps[1:], strict=True):
-            linkages[phase] = -self._along(field.along(step) + field.of_current(phase))
+            moments = ring.along(*(step[at] for at in across))
+            linkages[phase] = -self._along(field.along(step) + field.of_current(phase), moments)
             linkages[phase] -= self._by_steel(field, step)
         energy = coupled.state(unknowns).energy
         coenergy += self._growth * (float(currents @ model.loads @ unknowns) - energy)
@@ -84,8 +95,9 @@ class Movable:
             model.scale * (model.loads @ steps[0]),
         )
 
-    def _along(self, forces: Floats) -> Floats:
-        work: Floats = forces.ravel() @ self._velocity
+    def _along(self, forces: Floats, moments: Floats) -> Floats:
+        """The work of forces on the nodes and of moments on those along the gap's circles, by each field's move."""
+        work: Floats = forces.ravel() @ self._velocity + moments @ self._slides
         return work
 
     def _by_steel(self, field: LoadedField, change: Floats | None) -> Floats:

@@ -110,7 +110,7 @@ class _Collector:
         moves = following.moves(fields)
         self.movables = []
         for motion, own in zip(following.motions, moves, strict=True):
-            images = [replace(move, nodes=motion.mirrored(move.nodes)) for move in own] if self.mirror else []
+            images = [replace(move, way=motion.mirrored(move.way)) for move in own] if self.mirror else []
             self.movables.append(Movable(Forces(motion.model), [*own, *images]))
         shape = 3, len(fields), len(currents), len(distinct)
         self.slopes, self.mirrored = np.zeros(shape), np.zeros(shape)

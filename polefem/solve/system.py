@@ -22,8 +22,6 @@ __all__ = ["Coupled", "Expansion", "System"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-#: Entries of the gap's blocks below this part of the largest are left out of the sparse pattern.
-NEGLIGIBLE = 1e-10
 #: Below this flux density (T) H / B is taken as the slope at zero.
 STILL = 1e-12
 
@@ -79,8 +77,8 @@ class System:
         self.size = model.size
         self._constant = sp.csr_matrix(
             model.air
-            + _placed(_notable(gap.rotor_self), model.rotor_at, model.rotor_at, model.size)
-            + _placed(_notable(gap.stator_self), model.stator_at, model.stator_at, model.size)
+            + _placed(gap.rotor_self, model.rotor_at, model.rotor_at, model.size)
+            + _placed(gap.stator_self, model.stator_at, model.stator_at, model.size)
         )
         self._irons = tuple(_IronWork(iron, model.size) for iron in model.irons)
         self._lay_pattern()
@@ -173,14 +171,6 @@ def _placed(block: sp.csr_matrix, rows: Ints, columns: Ints, size: int) -> sp.cs
     """A block of the gap among all unknowns, shape (size, size)."""
     entries = block.tocoo()
     return sp.csr_matrix((entries.data, (rows[entries.row], columns[entries.col])), shape=(size, size))
-
-
-def _notable(matrix: sp.csr_matrix) -> sp.csr_matrix:
-    """The entries that matter."""
-    entries = matrix.tocoo()
-    kept = np.abs(entries.data) > NEGLIGIBLE * np.abs(entries.data).max()
-    at = entries.row[kept], entries.col[kept]
-    return sp.csr_matrix((entries.data[kept], at), shape=matrix.shape)
 
 
 def _upper_pairs(iron: Iron, size: int) -> tuple[Ints, sp.csr_matrix]:

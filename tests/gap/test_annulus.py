@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 from scipy.constants import mu_0
 from scipy.integrate import quad
 
-from polefem.gap import Gap, _extent, fourier
+from polefem.gap import Gap, fourier
+from polefem.gap.annulus import _extent
 from polefem.model import Trace
 from tests.gallery import converges
 
@@ -386,8 +387,8 @@ def test_a_thin_annulus_summed_run_by_run_is_that_of_the_whole_turn(
 
     assert same_blocks()
     # The twin: a period that lets what is repeated with it come near.
-    monkeypatch.setattr("polefem.gap.REACH", 4.0)
-    monkeypatch.setattr("polefem.gap.WAVES", 10.0)
+    monkeypatch.setattr("polefem.gap.annulus.REACH", 4.0)
+    monkeypatch.setattr("polefem.gap.annulus.WAVES", 10.0)
     assert not same_blocks()
 
 

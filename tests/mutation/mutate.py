@@ -200,7 +200,7 @@ def noticed(change: Change, tests: Sequence[str], rest: Sequence[str], copy: Pat
 
 def _tests(room: str) -> list[str]:
     """A room's tests and the examples of its docstrings."""
-    own = "polefem/gap.py" if room == "gap" else f"polefem/{room}"
+    own = f"polefem/{room}"
     return [*(f"tests/{part}" for part in ROOMS[room].split()), own]
 
 

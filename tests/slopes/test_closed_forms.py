@@ -22,7 +22,7 @@ from polefem.materials import Steel
 from polefem.model import Source
 from polefem.outline import Label, Outline, Region
 from polefem.slopes import Forces, Movable, Move, StateSlopes
-from polefem.slopes.motion import Motion
+from polefem.slopes.motion import Motion, Way
 from polefem.solve import FactorCache, System
 from tests.gallery import (
     CylinderInField,
@@ -52,8 +52,9 @@ def moved(
 ) -> StateSlopes:
     """Slopes in one dimension of an outline, whose gap circles stay."""
     motion = Motion(system.model, draw(at), (1.0, 1.0))
-    ahead, behind = (motion.moves(draw(at + step), (1.0, 1.0)) for step in (STEP, -STEP))
-    move = Move((ahead - behind) / (2 * STEP), 0.0, ())
+    ahead, behind = (motion.way(draw(at + step), (1.0, 1.0)) for step in (STEP, -STEP))
+    nodes, slides = ahead.nodes - behind.nodes, ahead.slides - behind.slides
+    move = Move(Way(nodes / (2 * STEP), slides / (2 * STEP)), 0.0, ())
     found = solved(system, angle, load, 1e-10)
     movable = Movable(Forces(system.model), [move])
     return movable.slopes(system.at(angle), found.unknowns, currents, FactorCache(), [0])

@@ -225,11 +225,13 @@ def test_a_node_that_stays_behind_is_seen() -> None:
     changes = {"rotor_pole.face.radius": 1e-6}
     assert own.agree(own.slopes(), changes)
     at = own.fields.index("rotor_pole.face.radius")
-    stuck = own.moves[0][at].nodes.copy()
+    stuck = own.moves[0][at].way.nodes.copy()
     (far,) = np.nonzero(np.abs(stuck) > 0.99 * np.abs(stuck).max())
     stuck[far[0]] = 0.0
     kept = own.moves
-    own.moves = [[*kept[0][:at], replace(kept[0][at], nodes=stuck), *kept[0][at + 1 :]]]
+    own.moves = [
+        [*kept[0][:at], replace(kept[0][at], way=replace(kept[0][at].way, nodes=stuck)), *kept[0][at + 1 :]]
+    ]
     try:
         assert not own.agree(own.slopes(), changes)
     finally:

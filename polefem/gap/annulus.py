@@ -1,4 +1,4 @@
-"""The air gap: the only room that knows the rotor angle.
+"""The coupling of two circles across the air between them.
 
 Between the circle where the rotor's mesh ends and the circle where the stator's begins, the field is known in closed
 form once it is known on the two circles. With trace coefficients c_n of the rotor and d_n of the stator (A is the
@@ -28,7 +28,7 @@ from scipy.special import spherical_jn
 
 from polefem.model import Trace
 
-__all__ = ["Gap", "fourier"]
+__all__ = ["SHAPES", "Gap", "fourier"]
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
@@ -42,6 +42,8 @@ DEEP = 32.0
 REACH = 9.0
 #: And no less than this many radians of its highest harmonic, where elements are longer than the annulus is wide.
 WAVES = 80.0
+#: Entries of a trace's own block below this part of the largest are left out.
+NEGLIGIBLE = 1e-12
 #: A trace falls into no more runs than about this: each costs a few products of small matrices.
 MOST_RUNS = 400
 
@@ -56,16 +58,10 @@ def fourier(trace: Trace, orders: Floats) -> Complexes:
     trace.size). The unknown that the sector's two ends share has its shape round the first of them, in one piece: the
     part at the last one is moved back by a sector, over which the sign of a field that changes it is 1 again.
     """
-    lows, highs = trace.angles[:-1:2], trace.angles[2::2]
-    half, middle = (highs - lows) / 2, (highs + lows) / 2
-    bessel = [spherical_jn(degree, orders[:, None] * half) for degree in range(3)]
-    turn = np.exp(-1j * orders[:, None] * middle) * (half * 2)
+    elements = _elements(trace, orders)
     integrals = np.zeros((trace.size, len(orders)), dtype=complex)
     for node in range(3):
-        terms = np.zeros_like(turn)
-        for degree in range(3):
-            terms += SHAPES[degree, node] * (-1j) ** degree * bessel[degree]
-        terms *= turn
+        terms = sum(SHAPES[degree, node] * elements[degree] for degree in range(3))
         at = slice(node, len(trace.angles) - 2 + node, 2)
         signs = trace.signs[at].copy()
         if node == 2:
@@ -73,6 +69,14 @@ def fourier(trace: Trace, orders: Floats) -> Complexes:
             signs[-1] = 1.0
         np.add.at(integrals, trace.unknowns[at], terms.T * signs[:, None])
     return np.ascontiguousarray(integrals.T)
+
+
+def _elements(trace: Trace, orders: Floats) -> list[Complexes]:
+    """Integral of Legendre's polynomial of degree 0, 1 and 2 on each element of a trace times exp(-i n phi), each of
+    shape (n_orders, n_elements)."""
+    half, middle = np.diff(trace.angles[::2]) / 2, (trace.angles[2::2] + trace.angles[:-1:2]) / 2
+    turn = np.exp(-1j * orders[:, None] * middle) * (half * 2)
+    return [(-1j) ** degree * spherical_jn(degree, orders[:, None] * half) * turn for degree in range(3)]
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +102,8 @@ class Gap:
     antiperiodic: of the symmetry. The highest harmonics are faded out, not cut off: a thin annulus couples only what
     lies close together, and a cut would smear that (Gibbs) over blocks that are otherwise sparse.
 
-    rotor_self, stator_self: sparse, second derivatives of the energy with each trace's own unknowns.
+    traces: of the rotor and the stator. rotor_self, stator_self: sparse, second derivatives of the energy with each
+    trace's own unknowns. like: the gap whose harmonics are kept (`slid`).
 
     Each run of unknowns is summed over the harmonics of a period of its own, just long enough for all that couples with
     it: what is repeated with that period lies out of reach (Poisson's summation formula). So the work grows with the
@@ -106,46 +111,79 @@ class Gap:
     """
 
     def __init__(
-        self, rotor: Trace, stator: Trace, log_ratio: float, sectors: int, antiperiodic: bool
+        self,
+        rotor: Trace,
+        stator: Trace,
+        log_ratio: float,
+        sectors: int,
+        antiperiodic: bool,
+        like: Gap | None = None,
     ) -> None:
-        finest = min(float(np.diff(trace.angles[::2]).min()) for trace in (rotor, stator))
-        highest = PER_ELEMENT * 2 * math.pi / finest
+        self.traces = rotor, stator
         self._log_ratio, self._antiperiodic = log_ratio, antiperiodic
-        self._span = 2 * math.pi / sectors
-        self._reach = max(REACH * log_ratio, WAVES / highest)
-        extents = [_extent(trace) for trace in (rotor, stator)]
-        runs = [_runs(low, high, max(2 * self._reach, self._span / MOST_RUNS)) for low, high in extents]
-        orders, spacing = self._harmonics(extents, runs, highest)
-        # Of the inverse transform; a harmonic stands for itself and for its opposite, but the mean for itself alone.
-        weight = spacing / (2 * math.pi) * np.where(orders == 0.0, 1.0, 2.0)
-        weight *= np.exp(-36.0 * (orders / highest) ** 8)
+        self._sectors, self._span = sectors, 2 * math.pi / sectors
+        extents = [_extent(trace) for trace in self.traces]
+        if like is None:
+            finest = min(float(np.diff(trace.angles[::2]).min()) for trace in self.traces)
+            highest = PER_ELEMENT * 2 * math.pi / finest
+            self._reach = max(REACH * log_ratio, WAVES / highest)
+            self._width = max(2 * self._reach, self._span / MOST_RUNS)
+        else:
+            self._reach, self._width = like._reach, like._width
+        shapes = [(*extent, _runs(*extent, self._width)) for extent in extents]
+        self._all: tuple[Floats, Floats] = self._harmonics(shapes, highest) if like is None else like._all
+        orders, weight = self._all
         traces = [
-            _Shapes(*extent, orders, fourier(trace, orders), run)
-            for trace, extent, run in zip((rotor, stator), extents, runs, strict=True)
+            _Shapes(low, high, orders, fourier(trace, orders), run)
+            for trace, (low, high, run) in zip(self.traces, shapes, strict=True)
         ]
-        own = weight / mu_0 * _over_tanh(orders, log_ratio)
-        self.rotor_self, self.stator_self = (
-            self._blocks(trace, trace, 0.0, own[None])[0] for trace in traces
-        )
-        count = int(np.searchsorted(orders, DEEP / log_ratio))
-        self._rotor, self._stator = (trace.upto(count) for trace in traces)
-        self._orders, self._weight = orders[:count], weight[:count]
+        own = [self.own_block(trace) for trace in traces]
+        kept = own if like is None else [like.rotor_self, like.stator_self]
+        self.rotor_self: sp.csr_matrix = _notable(own[0], kept[0])
+        self.stator_self: sp.csr_matrix = _notable(own[1], kept[1])
+        self._count = int(np.searchsorted(orders, DEEP / log_ratio))
+        self._rotor, self._stator = (trace.upto(self._count) for trace in traces)
+        self._orders, self._weight = orders[: self._count], weight[: self._count]
+
+    def slid(self, rotor: Trace, stator: Trace) -> Gap:
+        """The gap of the same traces with their nodes slid along their circles, summed over the same harmonics: so its
+        energy is smooth in their places."""
+        return Gap(rotor, stator, self._log_ratio, self._sectors, self._antiperiodic, like=self)
 
     def _harmonics(
-        self, extents: list[tuple[Floats, Floats]], runs: list[list[Ints]], highest: float
-    ) -> tuple[Floats, float]:
-        """Orders of the runs' period, and their spacing; the sector's own where its period is no longer."""
-        widest = max(
-            float(high[run].max() - low[run].min())
-            for (low, high), found in zip(extents, runs, strict=True)
-            for run in found
-        )
-        longest = max(float((high - low).max()) for low, high in extents)
+        self, shapes: list[tuple[Floats, Floats, list[Ints]]], highest: float
+    ) -> tuple[Floats, Floats]:
+        """Orders of the runs' period, the sector's own where that is no longer, and what each weighs."""
+        widest = max(float(high[run].max() - low[run].min()) for low, high, runs in shapes for run in runs)
+        longest = max(float((high - low).max()) for low, high, _ in shapes)
         period, first = widest + longest + 2 * self._reach, 0.0
         if period >= self._span:
             period, first = self._span, 0.5 if self._antiperiodic else 0.0
         spacing = 2 * math.pi / period
-        return np.arange(first, highest / spacing) * spacing, spacing
+        orders = np.arange(first, highest / spacing) * spacing
+        # Of the inverse transform; a harmonic stands for itself and for its opposite, but the mean for itself alone.
+        weight = spacing / (2 * math.pi) * np.where(orders == 0.0, 1.0, 2.0)
+        return orders, weight * np.exp(-36.0 * (orders / highest) ** 8)
+
+    def own_block(self, shapes: _Shapes) -> sp.csr_matrix:
+        """Second derivatives of the energy of one trace alone with what is made of these shapes."""
+        orders, weight = self._all
+        own = weight / mu_0 * _over_tanh(orders, self._log_ratio)
+        return self._blocks(shapes, shapes, 0.0, own[None])[0]
+
+    def mixed_blocks(self, ours: _Shapes, theirs: _Shapes, angle: float) -> list[sp.csr_matrix]:
+        """Those of one with the other, and how they change with the angle."""
+        mixed = self._weight / mu_0 * _over_sinh(self._orders, self._log_ratio)
+        return self._blocks(ours, theirs, angle, np.stack([-mixed, 1j * self._orders * mixed]))
+
+    def pieces(self, trace: Trace) -> tuple[_Shapes, _Shapes]:
+        """Legendre's polynomials of degree 0, 1 and 2 on each element of a trace, over all harmonics and over those
+        that cross the gap."""
+        low, high = np.repeat(trace.angles[:-1:2], 3), np.repeat(trace.angles[2::2], 3)
+        orders, _ = self._all
+        integrals = np.stack(_elements(trace, orders), axis=2).reshape(len(orders), -1)
+        every = _Shapes(low, high, orders, integrals, _runs(low, high, self._width))
+        return every, every.upto(self._count)
 
     def coupling(self, angle: float) -> tuple[sp.csr_matrix, sp.csr_matrix]:
         """Mixed second derivative of the energy at a rotor angle (rad), and its own derivative with the angle.
@@ -153,9 +191,7 @@ class Gap:
         Both sparse, of shape (rotor.size, stator.size). The energy of the coupling is rotor @ first @ stator per
         length of the sector, so the torque on the rotor is -rotor @ second @ stator.
         """
-        mixed = self._weight / mu_0 * _over_sinh(self._orders, self._log_ratio)
-        weights = np.stack([-mixed, 1j * self._orders * mixed])
-        block, slope = self._blocks(self._rotor, self._stator, angle, weights)
+        block, slope = self.mixed_blocks(self._rotor, self._stator, angle)
         return block, slope
 
     def flux_density(
@@ -236,6 +272,12 @@ def _over_sinh(orders: Floats, log_ratio: float) -> Floats:
     n = np.where(orders == 0.0, 1.0, orders)
     result: Floats = np.where(orders == 0.0, 1 / log_ratio, n / np.sinh(n * log_ratio))
     return result
+
+
+def _notable(matrix: sp.csr_matrix, pattern: sp.csr_matrix) -> sp.csr_matrix:
+    """The entries that matter in a pattern."""
+    matters = sp.csr_matrix(abs(pattern) > NEGLIGIBLE * abs(pattern).max(), dtype=float)
+    return sp.csr_matrix(matrix.multiply(matters))
 
 
 def _real_product(left: Complexes, right: Complexes) -> Floats:
