@@ -22,6 +22,7 @@ __all__ = ["FigureBars", "OutlinesAtGap", "draw_bars", "draw_outlines", "figure_
 Array = NDArray[np.float64]
 _BEHIND = 0.35  # of the widest pole: how far behind the gap is shown
 
+_LETTERS = 29  # of a name beside a bar
 _BESIDE = 34  # letters of names of which two stand side by side
 
 
@@ -119,7 +120,7 @@ def draw_bars(bars: FigureBars) -> plotting.Figure:
         axes.barh(
             rows, values[:, 0], xerr=values[:, 1], color=KINDS[6 * (at % 2)], height=0.66, error_kw=error
         )
-        axes.set_yticks(rows, [name if len(name) < 30 else f"{name[:28]}…" for name in bars.names])
+        axes.set_yticks(rows, [_short(name) for name in bars.names])
         axes.tick_params(labelsize="small")
         axes.invert_yaxis()
         axes.set_xlabel(label, fontsize="small")
@@ -127,3 +128,12 @@ def draw_bars(bars: FigureBars) -> plotting.Figure:
         for side in ("top", "right", "left"):
             axes.spines[side].set_visible(False)
     return figure
+
+
+def _short(name: str) -> str:
+    """A name as long as there is room for: what is long is cut in the middle, since names differ at their ends.
+
+    >>> _short("wheel shape and current: current alone 0012")
+    'wheel shap…current alone 0012'
+    """
+    return name if len(name) <= _LETTERS else f"{name[: _LETTERS // 2 - 4]}…{name[-_LETTERS // 2 - 3 :]}"

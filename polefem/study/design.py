@@ -23,6 +23,8 @@ from polefem.version import numerics
 __all__ = ["Design", "Plan", "field_text", "number_of", "of_plan", "quantity_of_field"]
 
 
+#: Digits behind the point of a millimetre or a degree that a person reads: a micron is less than can be cut.
+_CUT = 3
 #: Currents of a map, at least, that is to be read between its currents.
 SUITED_CURRENTS = 3
 
@@ -272,9 +274,14 @@ def quantity_of_field(name: str) -> Quantity | None:
 
 
 def field_text(name: str, value: Any) -> str:
-    """The value of a field that a study may change, as a person reads it.
+    """The value of a field that a study may change, as a person reads it: lengths and angles to what can be cut.
 
     >>> field_text("map_current", 20.0), field_text("rotor_pole.notches.0.width", 2e-3), field_text("stator_poles", 6)
     ('20 A', '2 mm', '6')
+    >>> field_text("air_gap", 0.50011804e-3), field_text("rotor_pole.face.rises.0", 12e-9)
+    ('0.5 mm', '0 mm')
     """
+    how = quantity_of_field(name)
+    if isinstance(value, float) and how is not None and how.unit in ("mm", "deg"):
+        value = round(value / how.size, _CUT) * how.size
     return shown(Plan if of_plan(name) else Machine, name, value)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from polefem.errors import InvalidValue, UnknownName, refusal, spelled, unknown
 from polefem.params.checks import number
-from polefem.study.naming import quantity_of_figure
+from polefem.study.naming import figure_words, quantity_of_figure
 from polefem.study.record import Figures, point_figure_names
 
 __all__ = ["Limit", "broken_limits", "check_figure", "cost", "more_is_better"]
@@ -48,11 +48,18 @@ class Limit:
         above = -math.inf if self.most is None else (value - self.most) / (abs(self.most) or 1.0)
         return max(below, above)
 
+    @property
+    def allowed(self) -> str:
+        """What is allowed, in words.
+
+        >>> Limit("mean_torque", least=2.9).allowed, Limit("ripple", most=0.3).allowed
+        ('at least 2.9 N m', 'at most 30 %')
+        """
+        how, ends = quantity_of_figure(self.figure), (("at least", self.least), ("at most", self.most))
+        return " and ".join(f"{word} {how.setting(end)}" for word, end in ends if end is not None)
+
     def __str__(self) -> str:
-        how = quantity_of_figure(self.figure)
-        least = "" if self.least is None else f"{how.setting(self.least)} <= "
-        most = "" if self.most is None else f" <= {how.setting(self.most)}"
-        return f"{least}{self.figure}{most}"
+        return f"{figure_words(self.figure)} of {self.allowed}"
 
 
 def check_figure(rule_name: str, figure: str, points: Mapping[str, Sequence[str]] | None = None) -> None:
@@ -96,7 +103,10 @@ def cost(figures: Figures, figure: str) -> float | None:
 def broken_limits(figures: Figures, limits: Sequence[Limit]) -> tuple[str, ...]:
     """The limits that are not kept, with what was found, in words."""
     broken = [(limit, figures.value(limit.figure)) for limit in limits if limit.excess(figures) > 0.0]
-    return tuple(f"{limit.figure} is {_found(limit, value)}, allowed is {limit}" for limit, value in broken)
+    return tuple(
+        f"{figure_words(limit.figure)} is {_found(limit, value)}, allowed is {limit.allowed}"
+        for limit, value in broken
+    )
 
 
 def _found(limit: Limit, value: float | None) -> str:

@@ -91,7 +91,7 @@ def test_limits_set_designs_outside_the_order() -> None:
     ranking = rank(RECORDS, "", limits=(Limit("mean_torque", least=2.5),))
     assert names(ranking) == ["middling", "rough"]
     ((record, why),) = ranking.infeasible
-    assert record.name == "smooth" and why == "mean_torque is 2 N m, allowed is 2.5 N m <= mean_torque"
+    assert record.name == "smooth" and why == "mean torque is 2 N m, allowed is at least 2.5 N m"
     assert "smooth is outside the limits" in table_text(ranking)
     rows = list(csv.DictReader(io.StringIO(csv_text(ranking))))
     assert [(row["rank"], row["name"]) for row in rows][:3] == [

@@ -174,7 +174,7 @@ def test_what_has_no_place_has_its_reason() -> None:
     )
     rows = [[cell.text for cell in row] for row in unranked_table(found).rows]
     assert rows == [
-        ["c", "is outside the limits", "ripple is 40 %, allowed is ripple <= 30 %"],
+        ["c", "is outside the limits", "ripple is 40 %, allowed is at most 30 %"],
         ["d", "could not be computed", "a reason"],
     ]
 

@@ -111,7 +111,7 @@ def test_limits_say_what_they_found() -> None:
     assert kept.excess(outcome.figures) == 0.0
     assert broken.excess(outcome.figures) == pytest.approx(outcome.figures.mean_torque - 1.0)
     (said,) = broken_limits(outcome.figures, (kept, broken))
-    assert said.startswith("mean_torque is ") and said.endswith("allowed is mean_torque <= 1 N m")
+    assert said.startswith("mean torque is ") and said.endswith("allowed is at most 1 N m")
 
 
 def test_what_is_a_hair_beyond_its_limit_does_not_read_like_it() -> None:
@@ -119,7 +119,7 @@ def test_what_is_a_hair_beyond_its_limit_does_not_read_like_it() -> None:
     assert outcome.figures is not None
     figures = replace(outcome.figures, copper_mass=1.5000026)
     (said,) = broken_limits(figures, (Limit("copper_mass", most=1.5),))
-    assert said == "copper_mass is 1.5000026 kg, allowed is copper_mass <= 1.5 kg"
+    assert said == "copper mass is 1.5000026 kg, allowed is at most 1.5 kg"
 
 
 @pytest.mark.parametrize(
