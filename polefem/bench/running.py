@@ -242,6 +242,8 @@ def _found(study: Study | Search, bench: Bench, by: str, drawn: int, tell: Calla
     if isinstance(study, Search):
         search, records = study, []
         for lever, part in search.parts.items():
+            if search.front and descents:
+                part = part.onward(list(descents.values())[-1].last[0])
             found = _searched(part, bench)
             records += found
             descent = descent_of(part, found) if part.method == "gradient" else None

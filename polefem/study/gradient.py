@@ -80,14 +80,17 @@ def descend(
         told = known.oversteps + known.overstep_slopes @ step
         bend = np.maximum(found.oversteps - told, 0.0) / max(np.abs(step).max(), SMALLEST) ** 2
         gain = known.merit - found.merit
+        if (
+            gain <= 0.0 and computed.meshed
+        ):  # what was here lies on another mesh: both are to be compared on one
+            again = compute(here)
+            known = (again and model(again.design, again.record)) or known
+            gain = known.merit - found.merit
         if gain > 0.0:
             box = min(box * (GROWN if gain > predicted / 2 else 1.0), LARGEST)
             here, known = here + step, found
-            continue
-        box *= SHRUNK
-        if computed.meshed:  # what was here lies on another mesh: both are to be compared on one
-            again = compute(here)
-            known = known if again is None else model(again.design, again.record) or known
+        else:
+            box *= SHRUNK
 
 
 def _best_step(

@@ -41,7 +41,9 @@ class Search:
     tolerances: what a workshop does to fields; with any, least is the mean ripple over them and `deviations` standard
     deviations more, to first order of each design's torques. levers: names of fields by what they are together, such as
     "shape alone", "current alone" and "both": for each a search over these of the ranges alone, with its share of the
-    evaluations, to tell which lever buys more. Its last design is the best of its path on a mesh half as coarse.
+    evaluations, to tell which lever buys more. front: limits of which one after the other holds beside the others, each
+    for its share of the evaluations and from where the one before ended: a front of the objective against what is so
+    limited, first of what is hard to have. Its last design is the best of its path on a mesh half as coarse.
 
     Raises InvalidValue for a start outside the ranges, a figure that designs do not have, or a plan without slopes for
     a search along them.
@@ -64,6 +66,7 @@ class Search:
     tolerances: tuple[FieldTolerance, ...] = ()
     deviations: float = field(default=2.0, metadata=quantity())
     levers: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    front: tuple[Limit, ...] = ()
 
     def __post_init__(self) -> None:
         printable("a search has a name", "name", self.name)
@@ -86,13 +89,17 @@ class Search:
             rule = "a search over what a workshop delivers goes along slopes, for the least ripple"
             found = f"{self.objective} by {self.method!r}"
             raise InvalidValue(refusal(rule, "tolerances", found, "objective 'ripple', method 'gradient'"))
+        if self.front and (self.levers or self.method != "gradient"):
+            rule = "a front is had along slopes, of all fields together"
+            raise InvalidValue(refusal(rule, "front", f"with {self.method!r}", "'gradient' without levers"))
         for lever, names in self.levers.items():
             if not names or not set(names) <= set(self.ranges):
                 rule = "a lever is some of the fields that vary"
                 raise InvalidValue(refusal(rule, f"levers[{lever!r}]", list(names), ", ".join(self.ranges)))
         for name, span in self.ranges.items():
             value = number_of(self.base, self.plan, name)
-            if not span.low <= value <= span.high:
+            rounding = 1e-12 * (span.high - span.low)
+            if not span.low - rounding <= value <= span.high + rounding:
                 allowed = f"{span.low:.6g} to {span.high:.6g}"
                 raise InvalidValue(
                     refusal("a search starts within its ranges", name, f"{value:.6g}", allowed)
@@ -100,27 +107,35 @@ class Search:
 
     @property
     def parts(self) -> dict[str, Search]:
-        """The searches that it is made of, by lever; itself under no name where it has none."""
-        if not self.levers:
+        """The searches that it is made of, by lever or by limit of its front; itself, under no name, without."""
+        if not self.levers and not self.front:
             return {"": self}
-        share = max(self.evaluations // len(self.levers), 4)
-        return {
+        share = max(self.evaluations // (len(self.levers) or len(self.front)), 4)
+        part = replace(self, evaluations=share, levers={}, front=())
+        of_front = {
+            str(limit): replace(part, name=f"{self.name}: {limit}", limits=(*self.limits, limit))
+            for limit in self.front
+        }
+        return of_front | {
             lever: replace(
-                self,
+                part,
                 name=f"{self.name}: {lever}",
                 ranges={name: self.ranges[name] for name in names},
-                evaluations=share,
-                levers={},
             )
             for lever, names in self.levers.items()
         }
+
+    def onward(self, design: Design) -> Search:
+        """The search from a design of it or of one over the same fields."""
+        return replace(self, base=design.machine, plan=design.plan)
 
     @property
     def start(self) -> Array:
         """The base machine as a point of the unit cube, shape (n_ranges,)."""
         values = [number_of(self.base, self.plan, name) for name in self.ranges]
         spans = self.ranges.values()
-        return np.array([(v - s.low) / (s.high - s.low) for v, s in zip(values, spans, strict=True)])
+        at = [(v - s.low) / (s.high - s.low) for v, s in zip(values, spans, strict=True)]
+        return np.clip(np.array(at), 0.0, 1.0)
 
     def study(self, variants: Sequence[Variant]) -> Study:
         """A study of these variants with everything else as the search has it."""

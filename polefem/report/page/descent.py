@@ -40,7 +40,7 @@ def levers_table(descents: Mapping[str, Descent]) -> Table:
     columns = {"as it was": first, **{lever: one.finer or one.last[1] for lever, one in descents.items()}}
     names = list(dict.fromkeys(name for one in descents.values() for name in _figures(one)))
     heads = (Head("figure", number=False), *(Head(lever) for lever in columns), Head("unit", number=False))
-    said = "What moving the shape, the current or both came to"
+    said = "What each search came to"
     return Table(said, heads, tuple(_row(name, list(columns.values())) for name in names))
 
 
