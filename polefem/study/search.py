@@ -134,8 +134,9 @@ class Search:
         """The base machine as a point of the unit cube, shape (n_ranges,)."""
         values = [number_of(self.base, self.plan, name) for name in self.ranges]
         spans = self.ranges.values()
-        at = [(v - s.low) / (s.high - s.low) for v, s in zip(values, spans, strict=True)]
-        return np.clip(np.array(at), 0.0, 1.0)
+        at: list[float] = [(v - s.low) / (s.high - s.low) for v, s in zip(values, spans, strict=True)]
+        inside: Array = np.clip(at, 0.0, 1.0)
+        return inside
 
     def study(self, variants: Sequence[Variant]) -> Study:
         """A study of these variants with everything else as the search has it."""

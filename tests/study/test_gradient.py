@@ -32,7 +32,7 @@ from polefem.study import (
     run_designs,
     run_search,
 )
-from polefem.study.gradient import Computed, descend, face_rows
+from polefem.study.gradient import FIRST, Computed, descend, face_rows
 from polefem.study.linear_model import Model
 from polefem.study.searching import _Known, _Path
 from polefem.study.study_file import study_in
@@ -301,6 +301,43 @@ def test_what_a_gradient_search_is_asked() -> None:
     ):
         replace(search(), plan=replace(search().plan, drive=suited, current_points=3))
     assert search(limits=(Limit("mean_torque", least=1.0),)).method == "gradient"
+
+
+def test_a_front_goes_on_from_limit_to_limit() -> None:
+    limits = (Limit("mean_torque", least=2.0), Limit("mean_torque", least=1.0))
+    asked = search(limits=(Limit("copper_mass", most=2.0),), front=limits, evaluations=20)
+    parts = list(asked.parts.values())
+    assert [part.limits for part in parts] == [(*asked.limits, limit) for limit in limits]
+    assert [(part.evaluations, part.front) for part in parts] == [(10, ())] * 2
+    assert list(asked.parts) == ["mean torque of at least 2 N m", "mean torque of at least 1 N m"]
+    point = np.array([1.0, 0.3, 0.0])
+    (last,) = parts[0].designs(point[None], 3)
+    onward = parts[1].onward(last)
+    assert onward.start == pytest.approx(point, abs=1e-9) and onward.base == last.machine
+    assert onward.designs(onward.start[None], 0)[0].machine == last.machine
+    with pytest.raises(InvalidValue, match="a front is had along slopes, .*: front is with 'surrogate'"):
+        search(method="surrogate", front=limits)
+
+
+def test_a_step_on_another_mesh_is_taken_where_it_is_better_there() -> None:
+    """The second design is on another mesh, where all is rougher: less so there than what the search came from."""
+    seen: list[tuple[Floats, float]] = []
+
+    def compute(x: Any) -> Computed | None:
+        return None if len(seen) >= 12 else Computed(x, x, meshed=len(seen) == 1)
+
+    def model(x: Any, record: Any) -> Model:
+        torque, slopes = torques(x)
+        torque[0] += 5.0 if seen else 0.0
+        found = Model(float(np.ptp(torque)), np.zeros(3), torque, slopes, np.zeros(0), np.zeros((0, 3)))
+        seen.append((x, found.merit))
+        return found
+
+    descend(START, compute, model)
+    assert seen[1][1] > seen[0][1] and seen[1][1] < seen[2][1]  # rougher than before, smoother than it there
+    assert np.array_equal(seen[2][0], seen[0][0])
+    # It is taken: the next is a step from it, within a box that has not shrunk.
+    assert np.abs(seen[3][0] - seen[1][0]).max() <= FIRST + 1e-12 < np.abs(seen[3][0] - seen[0][0]).max()
 
 
 # The project's own ------------------------------------------------------------------------------------
