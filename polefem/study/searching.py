@@ -70,7 +70,7 @@ class _Known:
     @property
     def left(self) -> int:
         """Designs that may yet be computed; those refused before any meshing were none, but have an end too."""
-        solved = sum(record.status is not Status.REFUSED for record in self.records)
+        solved = sum(record.status is not Status.REFUSED or _mapped(record) for record in self.records)
         return min(
             self.search.evaluations - solved,
             _REFUSALS * self.search.evaluations - len(self.records),
@@ -94,6 +94,11 @@ def begins_of(search: Search, records: Sequence[Record]) -> list[int]:
     starts = [changes_at(search.ranges, start) for start in _first_points(search, search.starts)]
     alike = [[record.changes.items() >= start.items() for record in records] for start in starts]
     return [found.index(True) for found in alike if True in found]
+
+
+def _mapped(record: Record) -> bool:
+    """Whether a design has cost a map, whatever came of it."""
+    return "map" in record.outcome.seconds
 
 
 def _cost(search: Search, record: Record) -> float:
@@ -230,8 +235,17 @@ def _propose(known: _Known) -> None:
             known.compute(random.random((search.batch, dimensions)))
             continue
         x = np.array([point for point, _ in solved])
-        costs = [
-            (cost(figures, search.objective), *(limit.overstep(figures) for limit in search.limits))
-            for _, figures in solved
-        ]
-        known.compute(promising(x, np.array(costs, dtype=float), search.batch, search.can_be_built, random))
+        costs = np.array(
+            [
+                (cost(figures, search.objective), *(limit.overstep(figures) for limit in search.limits))
+                for _, figures in solved
+            ],
+            dtype=float,
+        )
+        pairs = zip(known.points, known.records, strict=True)
+        if vain := [point for point, record in pairs if record.figures is None and _mapped(record)]:
+            # What cannot work, as its map alone tells, is beyond a limit of its own, and else as bad as any.
+            works = np.repeat([-1.0, 1.0], [len(solved), len(vain)])
+            costs = np.column_stack([np.vstack([costs, [costs.max(axis=0)] * len(vain)]), works])
+            x = np.vstack([x, vain])
+        known.compute(promising(x, costs, search.batch, search.can_be_built, random))

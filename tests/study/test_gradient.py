@@ -315,7 +315,7 @@ def test_a_front_goes_on_from_limit_to_limit() -> None:
     onward = parts[1].onward(last)
     assert onward.start == pytest.approx(point, abs=1e-9) and onward.base == last.machine
     assert onward.designs(onward.start[None], 0)[0].machine == last.machine
-    with pytest.raises(InvalidValue, match="a front is had along slopes, .*: front is with 'surrogate'"):
+    with pytest.raises(InvalidValue, match=r"a front is had along slopes, .*: front is with 'surrogate'"):
         search(method="surrogate", front=limits)
 
 
