@@ -50,6 +50,7 @@ study = replace(
         "drive.turn_off": Range(-14 * deg, 6 * deg),
     },
     limits=(Limit("mean_torque", least=LEAST_TORQUE), Limit("copper_mass", most=1.5)),
+    front=(),
     linked={},
     evaluations=18,
 )

@@ -36,7 +36,9 @@ __all__ = ["Computed", "descend", "face_rows"]
 Array = NDArray[np.float64]
 
 #: First box, largest and smallest, as parts of the unit cube.
-FIRST, LARGEST, SMALLEST = 0.08, 0.3, 1e-3
+FIRST, LARGEST, SMALLEST = 0.08, 0.2, 1e-3
+#: How far within its limits a step ends by the model, in shares of them: what is left out of it then breaks none.
+WITHIN = 2e-4
 #: The box after a step that was better than half as good as predicted, and after one that was not taken.
 GROWN, SHRUNK = 1.6, 0.4
 
@@ -118,7 +120,7 @@ def _best_step(
     )
     kept = np.hstack([model.overstep_slopes, np.zeros((limits, others)), -np.eye(limits)])
     torque = (model.torque + shifts).ravel() if draws else np.empty(0)
-    right = np.concatenate([torque, -torque, np.zeros(ends), -(model.oversteps + bend * box**2)])
+    right = np.concatenate([torque, -torque, np.zeros(ends), -(model.oversteps + WITHIN + bend * box**2)])
     matrix = np.vstack([lowest, highest, between, kept]) if draws else kept
     if rows is not None:
         room = np.maximum(rows[1] - rows[0] @ here, 0.0)

@@ -41,9 +41,10 @@ class Search:
     tolerances: what a workshop does to fields; with any, least is the mean ripple over them and `deviations` standard
     deviations more, to first order of each design's torques. levers: names of fields by what they are together, such as
     "shape alone", "current alone" and "both": for each a search over these of the ranges alone, with its share of the
-    evaluations, to tell which lever buys more. front: limits of which one after the other holds beside the others, each
-    for its share of the evaluations and from where the one before ended: a front of the objective against what is so
-    limited, first of what is hard to have. Its last design is the best of its path on a mesh half as coarse.
+    evaluations, to tell which lever buys more. front: limits of which one after the other holds, in place of those on
+    its figure, each for its share of the evaluations and from where the one before ended: a front of the objective
+    against what is so limited, first of what is hard to have. Its last design is the best of its path on a mesh half
+    as coarse.
 
     Raises InvalidValue for a start outside the ranges, a figure that designs do not have, or a plan without slopes for
     a search along them.
@@ -113,7 +114,11 @@ class Search:
         share = max(self.evaluations // (len(self.levers) or len(self.front)), 4)
         part = replace(self, evaluations=share, levers={}, front=())
         of_front = {
-            str(limit): replace(part, name=f"{self.name}: {limit}", limits=(*self.limits, limit))
+            str(limit): replace(
+                part,
+                name=f"{self.name}: {limit}",
+                limits=(*(other for other in self.limits if other.figure != limit.figure), limit),
+            )
             for limit in self.front
         }
         return of_front | {
