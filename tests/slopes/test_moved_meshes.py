@@ -4,25 +4,32 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from polefem.errors import MeshFailed
 from polefem.field import built
+from polefem.mesh import quality
 from polefem.mesher import mesh_side
 from polefem.outline import sections
 from polefem.params import Machine
 from polefem.params.fields import field_value, with_fields
 from polefem.params.quantity import quantity_of
+from polefem.params.toml import load_machine
 from polefem.slopes import Following, Forces, LoadedField, Movable, Move, continuous_fields
 from polefem.slopes.following import lead
+from polefem.slopes.inside import Along
 from polefem.solve import FactorCache, System, minimise
+from polefem.units import deg
 from tests.field.built_machines import MACHINES, ROUGH
 from tests.mesher.mesh_checks import curves_met
 from tests.slopes.shaped_machines import SHAPED
 
 Floats = NDArray[np.float64]
+GEOMETRIES = Path(__file__).parents[2] / "geometries"
 
 #: Of slopes, over the slope itself or a millionth of the quantity per size of the field, where it does next to nothing.
 WITHIN = 1e-5
@@ -175,6 +182,22 @@ def test_unlike_poles_are_led_in_every_copy_of_their_unit() -> None:
     assert side.unit_poles == 2 and curves_met(mesh, side, middles=False)
     assert curves_met(replace(mesh, points=points), other, middles=False)
     assert not curves_met(mesh, other, middles=False)
+
+
+def test_the_thin_layer_at_a_gap_goes_with_a_pole_s_edge(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Arcs of the pottery wheel grow by 2 deg, three times the height of that layer; nodes that stay are the twin."""
+    machine = load_machine(GEOMETRIES / "pottery_wheel.toml")
+    wider = {
+        f"{pole}.arc": field_value(machine, f"{pole}.arc") + 2 * deg for pole in ("rotor_pole", "stator_pole")
+    }
+    own = Following(built(machine, "coarse"))
+    (system,) = own.near(with_fields(machine, wider)).systems
+    (before,) = own.whole.systems
+    for name in ("rotor_mesh", "stator_mesh"):
+        assert quality(getattr(system.model, name)).min() > 0.5 * quality(getattr(before.model, name)).min()
+    monkeypatch.setattr(Along, "spread", lambda self, turns: np.zeros(self._free.shape[0]))
+    with pytest.raises(MeshFailed, match="a moved triangle came out too thin"):
+        own.near(with_fields(machine, wider))
 
 
 # Twins ------------------------------------------------------------------------------------------------
