@@ -41,7 +41,7 @@ study = replace(
     },
     limits=(Limit("mean_torque", least=min(FRONT)), Limit("copper_mass", most=1.5)),
     front=tuple(Limit("mean_torque", least=torque) for torque in FRONT),
-    evaluations=20,
+    evaluations=14,
 )
 
 if __name__ == "__main__":

@@ -243,7 +243,8 @@ def _found(study: Study | Search, bench: Bench, by: str, drawn: int, tell: Calla
         search, records = study, []
         for lever, part in search.parts.items():
             if search.front and descents:
-                part = part.onward(list(descents.values())[-1].last[0])
+                before = list(descents.values())
+                part = part.onward(before[-1].last[0], before[0].first[0].machine)
             found = _searched(part, bench)
             records += found
             descent = descent_of(part, found) if part.method == "gradient" else None

@@ -130,9 +130,9 @@ class Search:
             for lever, names in self.levers.items()
         }
 
-    def onward(self, design: Design) -> Search:
-        """The search from a design of it or of one over the same fields."""
-        return replace(self, base=design.machine, plan=design.plan)
+    def onward(self, design: Design, mesh_of: Machine) -> Search:
+        """The search from a design of one over the same fields, on the mesh that this one began with."""
+        return replace(self, base=design.machine, plan=replace(design.plan, meshed_as=mesh_of))
 
     @property
     def start(self) -> Array:

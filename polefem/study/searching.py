@@ -152,9 +152,8 @@ def _descend(known: _Known) -> None:
     starts = _first_points(search, search.starts)
     for number, start in enumerate(starts):
         until = known.left - known.left // (len(starts) - number)
-        descend(
-            start, _Path(known, max(until, 1)).compute, model, rows
-        )  # one is kept for the best on a finer mesh
+        path = _Path(known, max(until, 1), search.plan.meshed_as)  # one is kept for the best on a finer mesh
+        descend(start, path.compute, model, rows)
     known.search = search
     if values:
         _refine(known, min(values, key=values.__getitem__))

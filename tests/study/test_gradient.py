@@ -312,9 +312,10 @@ def test_a_front_goes_on_from_limit_to_limit() -> None:
     assert list(asked.parts) == ["mean torque of at least 2 N m", "mean torque of at least 1 N m"]
     point = np.array([1.0, 0.3, 0.0])
     (last,) = parts[0].designs(point[None], 3)
-    onward = parts[1].onward(last)
+    onward = parts[1].onward(last, asked.base)
     assert onward.start == pytest.approx(point, abs=1e-9) and onward.base == last.machine
     assert onward.designs(onward.start[None], 0)[0].machine == last.machine
+    assert onward.plan.meshed_as == asked.base
     with pytest.raises(InvalidValue, match=r"a front is had along slopes, .*: front is with 'surrogate'"):
         search(method="surrogate", front=limits)
 
