@@ -60,7 +60,7 @@ plan = Plan(
 
 shape = {
     "rotor_pole.arc": Range(30 * deg, 44 * deg),
-    "stator_pole.arc": Range(28 * deg, 38 * deg),
+    "stator_pole.arc": Range(30 * deg, 38 * deg),
     **{f"rotor_pole.face.rises.{k}": Range(0 * mm, 0.4 * mm) for k in range(len(STATIONS))},
 }
 current = {f"operating_points.0.current.currents.{k}": Range(0 * A, 1 * A) for k in range(len(ANGLES))}
@@ -72,7 +72,7 @@ study = Search(
     ranges={**shape, **current},
     objective="form.ripple",
     limits=(Limit("form.mean_torque", least=2.9), Limit("form.peak_voltage", most=48 * V)),
-    evaluations=36,
+    evaluations=33,
     method="gradient",
     least_radius=50 * mm,
     levers={"shape alone": tuple(shape), "current alone": tuple(current), "both": (*shape, *current)},

@@ -39,6 +39,10 @@ __all__ = [
 Array = NDArray[np.float64]
 
 
+#: Of designs on a front, how many are named at most, and how far apart, in parts of what is shown along and up.
+_NAMED, _APART = 24, np.array([0.3, 0.06])
+
+
 @dataclass(frozen=True, eq=False)
 class ParetoPoints:
     """Designs as points. objectives: of the axes (and of the colour, the third), with units in `names`. values: shape
@@ -74,7 +78,7 @@ def pareto_points(records: Sequence[Record], objectives: Sequence[str]) -> Paret
 
 def draw_pareto(points: ParetoPoints) -> plotting.Figure:
     """The picture: the first two objectives as axes, a third as colour; those that none beats ringed and, if few,
-    named."""
+    named where there is room."""
     figure = new_figure(6.0, 4.4)
     axes = axes_on(
         figure, points.names[0], points.names[1], "Shapes; ringed: no other shape is better on every goal"
@@ -88,8 +92,12 @@ def draw_pareto(points: ParetoPoints) -> plotting.Figure:
     else:
         axes.scatter(x, y, color=KINDS[6], s=26)
     axes.scatter(x[points.best], y[points.best], s=90, facecolors="none", edgecolors=KINDS[1], linewidths=1.4)
-    if points.best.sum() <= 12:
-        for at in np.flatnonzero(points.best):
+    size = np.ptp(points.values[:, :2], axis=0) + np.finfo(float).tiny
+    named: list[Array] = []
+    for at in np.flatnonzero(points.best) if points.best.sum() <= _NAMED else ():
+        place = points.values[at, :2] / size
+        if all((np.abs(place - other) > _APART).any() for other in named):
+            named.append(place)
             axes.annotate(
                 points.labels[at], (x[at], y[at]), xytext=(6, 5), textcoords="offset points", fontsize=7
             )

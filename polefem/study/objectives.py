@@ -58,6 +58,15 @@ class Limit:
         how, ends = quantity_of_figure(self.figure), (("at least", self.least), ("at most", self.most))
         return " and ".join(f"{word} {how.setting(end)}" for word, end in ends if end is not None)
 
+    @property
+    def end(self) -> str:
+        """The number alone, with its unit; the least of two.
+
+        >>> Limit("mean_torque", least=2.9).end
+        '2.9 N m'
+        """
+        return self.allowed.split(" and ")[0].removeprefix("at least ").removeprefix("at most ")
+
     def __str__(self) -> str:
         return f"{figure_words(self.figure)} of {self.allowed}"
 

@@ -116,7 +116,7 @@ class Search:
         of_front = {
             str(limit): replace(
                 part,
-                name=f"{self.name}: {limit}",
+                name=f"{self.name}: {limit.end}",
                 limits=(*(other for other in self.limits if other.figure != limit.figure), limit),
             )
             for limit in self.front
