@@ -4,7 +4,7 @@ A builder may cut the poles until the torque of a plain current is smooth, or le
 controller follow a form, which asks a bridge for voltage. Three searches along slopes tell, each from the same wheel at
 the same 60 W in the copper: the arcs and the rotor's face alone, eleven levels of the current alone, and all of them
 together. The page shows the three side by side, with mean torque, copper loss and the highest voltage that a phase
-asks for at 40 revolutions a minute, as a potter centres a large lump. All keep to what four lead-acid batteries have,
+asks for at 30 revolutions a minute, as a potter centres a large lump. All keep to what four lead-acid batteries have,
 as in `studies/wheel_at_the_shaft.py`: without that limit the current alone finds a form for a voltage that no bridge
 has. The plain current rises and falls over four degrees: one that did so in no time would ask for a voltage without
 end.
@@ -50,10 +50,10 @@ plan = Plan(
     copper=Copper(fill_factor=0.45, temperature=100.0),
     mesh=MeshSpec.named("coarse"),
     angle_points=61,  # a whole pitch: the rotor's face may lean
-    current_points=4,
+    current_points=3,
     coupling="summed",
     operating_points=(
-        WaveformOperatingPoint("form", Tracking(ANGLES, PLAIN), EqualCopperLoss(60 * W), 40 * rpm),
+        WaveformOperatingPoint("form", Tracking(ANGLES, PLAIN), EqualCopperLoss(60 * W), 30 * rpm),
     ),
     map_current=16 * A,  # a form peaks above the rectangular current of the same loss
 )
@@ -71,8 +71,8 @@ study = Search(
     plan=plan,
     ranges={**shape, **current},
     objective="form.ripple",
-    limits=(Limit("form.mean_torque", least=2.9), Limit("form.peak_voltage", most=48 * V)),
-    evaluations=33,
+    limits=(Limit("form.mean_torque", least=2.65), Limit("form.peak_voltage", most=48 * V)),
+    evaluations=24,
     method="gradient",
     least_radius=50 * mm,
     levers={"shape alone": tuple(shape), "current alone": tuple(current), "both": (*shape, *current)},
