@@ -8,7 +8,7 @@ map. Start: arcs that a builder might try first, 34 deg and 40 deg, with 22 % at
 
     python studies/wheel_search.py --workers 2
 
-It computes 20 designs at a mesh that is coarse enough to be quick and fine enough to tell them apart; check what it
+It computes 30 designs at a mesh that is coarse enough to be quick and fine enough to tell them apart; check what it
 finds with `--mesh fine`. Stopped, it goes on where it was. The best design is written as `first.toml`.
 """
 
@@ -61,7 +61,7 @@ study = Search(
     ranges=ranges,
     objective="ripple",
     limits=(*limits, Limit("mean_torque", least=LEAST_TORQUE)),
-    evaluations=20,
+    evaluations=30,
 )
 
 if __name__ == "__main__":
