@@ -72,7 +72,7 @@ study = Search(
     ranges={**shape, **current},
     objective="form.ripple",
     limits=(Limit("form.mean_torque", least=2.65), Limit("form.peak_voltage", most=48 * V)),
-    evaluations=18,
+    evaluations=45,
     method="gradient",
     least_radius=50 * mm,
     levers={"shape alone": tuple(shape), "current alone": tuple(current), "both": (*shape, *current)},
