@@ -49,7 +49,9 @@ class Movable:
         nodes = [move.way.nodes for move in moves]
         velocities = [np.stack([own.real, own.imag], axis=1).ravel() for own in nodes]
         self._velocity = np.array(velocities).reshape(len(moves), 2 * forces.nodes).T.copy()
-        self._slides = np.array([move.way.slides for move in moves]).T
+        traces = forces.model.rotor_trace, forces.model.stator_trace
+        corners = sum(len(trace.angles) // 2 + 1 for trace in traces)
+        self._slides = np.array([move.way.slides for move in moves]).reshape(len(moves), corners).T
         self._sliding: Sliding | None = None
         self._growth = np.array([move.length for move in moves])
 
