@@ -67,7 +67,7 @@ def test_what_is_computed_on_a_moved_mesh_says_so_and_is_no_other_s_result() -> 
 
 
 def test_where_a_moved_mesh_does_not_serve_the_design_gets_its_own() -> None:
-    far, close = off("far", rotor_pole__arc=38 * deg), off("close", rotor_pole__arc=34.1 * deg)
+    far, close = off("far", rotor_pole__tip_chamfer=0.5 * mm), off("close", rotor_pole__arc=34.1 * deg)
     refused = replace(MIDDLE, name="refused", changes={"air_gap": -1.0})
 
     def run(study: str, designs: list[Design]) -> list[Record]:
@@ -110,7 +110,7 @@ def test_workers_order_and_a_stop_leave_every_figure_as_it_is(tmp_path: Path) ->
         MIDDLE,
         off("gap up", air_gap=0.41 * mm),
         off("arc up", rotor_pole__arc=34.1 * deg),
-        off("far", rotor_pole__arc=38 * deg),
+        off("far", rotor_pole__tip_chamfer=0.5 * mm),
     ]
 
     def rows(folder: str, some: list[Design], workers: int) -> dict[str, Any]:
