@@ -8,7 +8,7 @@ of current where those between coarser ones are (`fill`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import combinations
 
@@ -20,15 +20,15 @@ from polefem.field import BuiltMachine, built
 from polefem.maps import CoupledMap, FluxMap, Interaction
 from polefem.params import Machine, MeshSpec, RectangularCurrent, checks
 from polefem.sweep.alike import Site, alone, orbits
-from polefem.sweep.correction import of_pair, of_three, thinned
+from polefem.sweep.correction import between, of_pair, of_three, thinned
 from polefem.sweep.fill import Filler
 from polefem.sweep.idle import Idle
 from polefem.sweep.joint_errors import with_errors
 from polefem.sweep.levels import placed
 from polefem.sweep.nodes import doubts
 from polefem.sweep.points import SiteWatch, solve_sites
-from polefem.sweep.single import COARSER, Results, checked_lists, points_of, refined, swept
-from polefem.sweep.sites import Known, Sites
+from polefem.sweep.single import COARSER, Results, Teller, checked_lists, points_of, refined, swept
+from polefem.sweep.sites import Known, Sites, Todo, Told
 from polefem.sweep.symmetry import Symmetry, symmetries
 from polefem.sweep.teller import Teller
 
@@ -91,13 +91,19 @@ def coupled_map(
     filler = Filler(single, idle, levels, sites.coarse[2], at_once > 2)
     # Nothing is added where three phases meet, at few currents, so they begin with half the step.
     steps = {2: 2**halvings, 3: 2 ** max(halvings - 1, 0)}
-    todo = [site for site in sites.orbits if site[1] % steps[len(site[0])] == 0]
+    todo: Todo = {site: None for site in sites.orbits if site[1] % steps[len(site[0])] == 0}
     for more in range(halvings + 1):
         tell.more(len(whole.sections) * sites.points(todo))
         for section in range(len(whole.sections)):
             solve_sites(whole.systems[section], section, sites, todo, filler, tell)
+        sites.complete(todo)
         found, pairs = _paired(CoupledMap(single), sites, idle)
-        todo = list(_doubtful(found, sites)) if more < halvings else []
+        asked = _doubtful(found, sites) if more < halvings else {}
+        added = {part.phases: part for part in found.interactions}
+        todo = {
+            (on, node): Told(own, between(single, idle, added[on], pairs[on], sites.angle(node)))
+            for (on, node), own in asked.items()
+        }
         if not todo:
             break
     found = _with_threes(found, sites, pairs)
@@ -132,15 +138,15 @@ def met_map(
     idle = Idle(results, machine, ways)
     sites = _sites(whole, ways, levels, NODES * machine.phases.count, 1, 2)
     filler = Filler(single, idle, levels, sites.coarse[2], False)
-    todo = [
-        site
+    todo = {
+        site: None
         for site, images in sites.orbits.items()
         if any(
             _meets(machine, drive, image.phases, sites.angle(image.node), sites.angle(1))
             for image in images
             for drive in drives
         )
-    ]
+    }
     for section in range(len(whole.sections)):
         solve_sites(whole.systems[section], section, sites, todo, filler, Teller(None, 0), watch)
     met, lost = _paired(CoupledMap(single), sites, idle)[0], _lost(sites)
@@ -207,21 +213,27 @@ def _with_threes(both: CoupledMap, sites: Sites, pairs: dict[tuple[int, ...], Kn
     return replace(both, interactions=(*both.interactions, *added))
 
 
-def _doubtful(found: CoupledMap, sites: Sites) -> Iterable[Site]:
-    """The sites in the middle of pieces of pairs whose torque is in doubt, images left out."""
+def _doubtful(found: CoupledMap, sites: Sites) -> dict[Site, NDArray[np.bool_]]:
+    """The sites in the middle of pieces of pairs whose torque is in doubt, images left out, with the levels where it is.
+
+    A node is added for what is in doubt at the coarse levels of current; at those between, pieces through levels differ
+    a little from fields, which alone is no reason.
+    """
     most = DOUBT * float(np.abs(found.single.torque).max())
-    todo: dict[Site, None] = {}
+    asked: dict[Site, NDArray[np.bool_]] = {}
     for part in found.interactions:
-        # Where pieces fill in, they differ a little.
-        n, always = len(part.angles) - 1, np.add(sites.coarse[2], 1)
-        value, turned = (part.nodes[order, 0, 0][:, always][:, :, always] for order in (0, 1))
-        off = doubts(part.angles, value.reshape(n, -1), turned.reshape(n, -1))
+        n, m = len(part.angles) - 1, len(part.currents) - 1
+        value, turned = (part.nodes[order, 0, 0][:, 1:, 1:].reshape(n, -1) for order in (0, 1))
+        doubtful = (doubts(part.angles, value, turned) > most).reshape(n, m, m)
+        always = np.ix_(range(n), sites.coarse[2], sites.coarse[2])
         nodes = sites.solved(part.phases)
-        for at in np.flatnonzero(off > most).tolist():
+        for at in np.flatnonzero(doubtful[always].any(axis=(1, 2))).tolist():
             first, last = nodes[at], nodes[at + 1] if at + 1 < n else nodes[0] + sites.nodes
             if last - first > 1:
-                todo[sites.source((part.phases, (first + last) // 2 % sites.nodes))] = None
-    return todo
+                site, image = sites.image(part.phases, (first + last) // 2 % sites.nodes)
+                own = doubtful[at].transpose(np.argsort(image.order))
+                asked[site] = asked.get(site, False) | own
+    return asked
 
 
 def _checked_levels(currents: Floats, given: ArrayLike) -> Floats:

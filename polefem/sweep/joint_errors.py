@@ -71,7 +71,7 @@ def _beside(sites: Sites, sections: int, site: Site, turn: int) -> Sampled:
         weights.append(_straight(few, float(row[phase])))
     starts = []
     for section in range(sections):
-        fields = sites.fields[section, site]
+        fields = sites.grid(section, site)
         starts.append(np.einsum("i,j,ijx->x" if len(weights) == 2 else "i,j,k,ijkx->x", *weights, fields))
     return Sampled(phases, angle, row, starts)
 

@@ -1,15 +1,17 @@
 """Where a map's angles are too far apart: its pieces are cubic in the angle, and better ones are at hand to compare.
 
 Torque bends where pole corners pass each other, within less than a degree, and hardly anywhere else. So maps begin with
-few angles, and more are added where the torque of the cubic pieces is in doubt.
+few angles, and more are added where the torque of the cubic pieces is in doubt, for the currents at which it is: at
+large ones first. What the better pieces say at an added angle serves for the other currents.
 """
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import BPoly
 
-__all__ = ["doubts"]
+__all__ = ["doubts", "quintic"]
 
 Floats = NDArray[np.float64]
 
@@ -18,11 +20,10 @@ PLACES = np.linspace(0.125, 0.875, 7)
 
 
 def doubts(angles: Floats, coenergy: Floats, torque: Floats) -> Floats:
-    """How far the torque of cubic pieces is from that of quintic ones within each, N m, shape (n,).
+    """How far the torque of cubic pieces is from that of quintic ones within each, at most, N m, shape (n, c).
 
-    angles: rad, shape (n + 1,), both ends of a period. coenergy, torque: at them but the last, J and N m, shape (n, c);
-    of the c columns the worst counts. The quintic pieces go through the same values and slopes, and their second and
-    third derivatives are continuous.
+    angles: rad, shape (n + 1,), both ends of a period. coenergy, torque: at them but the last, J and N m, shape (n, c).
+    The quintic pieces go through the same values and slopes, and their second and third derivatives are continuous.
     """
     width: Floats = np.diff(angles)[:, None]
     gained: Floats = np.roll(coenergy, -1, axis=0) - coenergy
@@ -33,8 +34,20 @@ def doubts(angles: Floats, coenergy: Floats, torque: Floats) -> Floats:
     last = np.roll(bends, -1, axis=0) - (-6 * gained / width + 2 * torque + 4 * after) / width
     u = PLACES[:, None, None]
     slope = first * u * (1 - u) ** 2 * (2 - 5 * u) + last * u**2 * (1 - u) * (3 - 5 * u)
-    found: Floats = np.abs(slope * width / 2).max(axis=(0, 2))
+    found: Floats = np.abs(slope * width / 2).max(axis=0)
     return found
+
+
+def quintic(angles: Floats, value: Floats, slope: Floats, at: float) -> tuple[Floats, Floats]:
+    """Value and slope, of shape (c,) each, of the quintic pieces at an angle (rad) between the first and the last.
+
+    angles: shape (n + 1,), both ends of a period. value, slope: at them but the last, shape (n, c).
+    """
+    after = np.roll(slope, -1, axis=0)
+    bends = _bends(np.diff(angles)[:, None], np.roll(value, -1, axis=0) - value, slope, after)
+    ends = np.stack([value, slope, bends], axis=1)
+    pieces = BPoly.from_derivatives(angles, np.concatenate([ends, ends[:1]]))
+    return pieces(at), pieces(at, 1)
 
 
 def _bends(width: Floats, gained: Floats, torque: Floats, after: Floats) -> Floats:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from itertools import product
 
 import numpy as np
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from polefem.solve import Coupled, FactorCache, System, minimise
 from polefem.sweep.alike import Site
 from polefem.sweep.fill import Filler, shares
-from polefem.sweep.sites import Sites, Values
+from polefem.sweep.sites import At, Sites, Todo, Told, Values
 from polefem.sweep.teller import Teller
 
 __all__ = ["SiteWatch", "solve_sites"]
@@ -35,7 +35,7 @@ def solve_sites(
     system: System,
     section: int,
     sites: Sites,
-    todo: Iterable[Site],
+    todo: Todo,
     filler: Filler,
     tell: Teller,
     watch: SiteWatch | None = None,
@@ -47,7 +47,7 @@ def solve_sites(
     for node in sorted({node for _, node in todo}):
         coupled, cache.factor = system.at(sites.angle(node)), None
         for site in [site for site in todo if site[1] == node]:
-            _Here(coupled, section, sites, site, cache, tell, watch).solve(filler)
+            _Here(coupled, section, sites, site, cache, tell, watch).solve(filler, todo[site])
 
 
 class _Here:
@@ -71,29 +71,48 @@ class _Here:
         self.values = Values.nought(sites.phases, len(self.levels), k)
         self.loads: Floats = coupled.system.model.loads
 
-    def solve(self, filler: Filler) -> None:
-        """All levels: the coarse ones, then those that cannot be told from them; what is found goes to the sites."""
-        k, size = len(self.phases), self.coupled.system.size
+    def solve(self, filler: Filler, told: Told | None) -> None:
+        """All levels that are asked: the coarse ones, then the others; what is found goes to the sites.
+
+        told: at a node between others; else every coarse level is asked, and of the others those that cannot be told
+        from these."""
+        k, size, kept = len(self.phases), self.coupled.system.size, self.sites.values
         few = self.levels[self.coarse]
-        last = self.sites.near(self.section, self.site)
+        grid = list(product(reversed(range(len(few))), repeat=k))
+        last = self._last(grid)
         here, answers = np.zeros((len(few),) * k + (size,)), np.zeros((k, *(len(few),) * k, size))
-        for at in product(reversed(range(len(few))), repeat=k):
+        for at in grid:
             full = tuple(self.coarse[one] for one in at)
-            here[at], told = self._point(full, _start(here, last, at))
-            for axis, answer in enumerate(told):
+            if told is not None and not told.asked[full]:
+                here[at] = 0.0 if last is None else last[at]
+                continue
+            here[at], answered = self._point(full, _start(here, last, at))
+            for axis, answer in enumerate(answered):
                 answers[(axis, *at)] = answer
-        self.sites.fields[self.section, self.site] = here.astype(np.float32)
-        if k == 2 and len(few) < len(self.levels):
-            more = filler.fill(self.phases, self.coupled.angle, self.values)
-            self.tell.more(len(more))
-            for full in more:
-                (first, leaning), (second, bent) = (shares(few, float(self.levels[one])) for one in full)
-                start = np.einsum("i,j,ijx->x", first, second, here)
-                start += np.einsum("i,j,ijx->x", leaning, second, answers[0])
-                start += np.einsum("i,j,ijx->x", first, bent, answers[1])
-                self._point(full, start)
-        kept = self.sites.values
+        for full in self._others(filler, told):
+            start = None if told is None else self.sites.near(self.section, self.site, full)
+            self._point(full, _filled(few, self.levels[list(full)], here, answers) if start is None else start)
         kept[self.site] = kept[self.site].plus(self.values) if self.site in kept else self.values
+
+    def _last(self, grid: Sequence[At]) -> Floats | None:
+        """Fields at the coarse levels at nodes near by, (n_coarse,) * k + (size,); None where there are none."""
+        full = {at: tuple(self.coarse[one] for one in at) for at in grid}
+        near = {at: self.sites.near(self.section, self.site, whole) for at, whole in full.items()}
+        if any(found is None for found in near.values()):
+            return None
+        last: Floats = np.array([near[at] for at in sorted(near)])
+        return last.reshape(*(len(self.coarse),) * len(self.phases), -1)
+
+    def _others(self, filler: Filler, told: Told | None) -> list[At]:
+        """The levels beside the coarse ones that are asked, the largest first."""
+        if told is not None:
+            asked = [tuple(at) for at in np.argwhere(told.asked)[::-1].tolist()]
+            return [at for at in asked if not set(at) <= set(self.coarse)]
+        if len(self.phases) != 2 or len(self.coarse) == len(self.levels):
+            return []
+        more = filler.fill(self.phases, self.coupled.angle, self.values)
+        self.tell.more(len(more))
+        return more
 
     def _point(self, at: tuple[int, ...], start: Floats) -> tuple[Floats, Sequence[Floats]]:
         """Solve at some levels and add what is found; return the unknowns, and how they answer the load of either of
@@ -105,6 +124,7 @@ class _Here:
         values.coenergy[at] = model.scale * (found.work - found.energy)
         values.torque[at] = coupled.torque(found.unknowns)
         np.moveaxis(values.linkages, 0, -1)[at] = model.scale * (self.loads @ found.unknowns)
+        self.sites.fields.setdefault((self.section, self.site), {})[at] = found.unknowns.astype(np.float32)
         if not found.converged:
             self.sites.lost.append((self.site, at))
         self.tell()
@@ -117,6 +137,15 @@ class _Here:
             np.moveaxis(values.bends[axis], 0, -1)[at] = model.scale * (self.loads @ answer)
             values.turning[(axis, *at)] = -model.scale * float(answer @ turned)
         return found.unknowns, found.answers
+
+
+def _filled(few: Floats, currents: Floats, here: Floats, answers: Floats) -> Floats:
+    """A guess at the unknowns at two currents from those at a few levels and how these answer either load."""
+    (first, leaning), (second, bent) = (shares(few, current) for current in currents.tolist())
+    start: Floats = np.einsum("i,j,ijx->x", first, second, here)
+    start += np.einsum("i,j,ijx->x", leaning, second, answers[0])
+    start += np.einsum("i,j,ijx->x", first, bent, answers[1])
+    return start
 
 
 def _start(here: Floats, last: Floats | None, at: tuple[int, ...]) -> Floats:

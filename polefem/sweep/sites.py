@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
 from polefem.sweep.alike import Image, Site
 
-__all__ = ["Known", "Sites", "Values"]
+__all__ = ["At", "Known", "Sites", "Todo", "Told", "Values"]
 
 Floats = NDArray[np.float64]
+#: Which level of current each phase of a site carries.
+At = tuple[int, ...]
+
+
+NAMES = ("coenergy", "torque", "linkages", "bends", "turning")
 
 
 @dataclass(eq=False)
@@ -37,8 +43,23 @@ class Values:
 
     def plus(self, other: Values) -> Values:
         """Of more sections."""
-        names = ("coenergy", "torque", "linkages", "bends", "turning")
-        return Values(*(getattr(self, name) + getattr(other, name) for name in names))
+        return Values(*(getattr(self, name) + getattr(other, name) for name in NAMES))
+
+    def where(self, asked: NDArray[np.bool_], other: Values) -> Values:
+        """These at the levels asked, shape (m,) * k, others elsewhere."""
+        return Values(*(np.where(asked, getattr(self, name), getattr(other, name)) for name in NAMES))
+
+
+@dataclass(frozen=True, eq=False)
+class Told:
+    """What pieces between nodes tell of a site, and the levels, shape (m,) * k, at which they do not tell enough."""
+
+    asked: NDArray[np.bool_]
+    values: Values
+
+
+Todo = Mapping[Site, Told | None]
+"""Sites to be solved: at all levels, or at those that pieces do not tell."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,7 +95,7 @@ class Sites:
     levels: dict[int, Floats]
     coarse: dict[int, list[int]]
     values: dict[Site, Values] = field(default_factory=dict)
-    fields: dict[tuple[int, Site], NDArray[np.float32]] = field(default_factory=dict)
+    fields: dict[tuple[int, Site], dict[At, NDArray[np.float32]]] = field(default_factory=dict)
     lost: list[tuple[Site, tuple[int, ...]]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -92,9 +113,18 @@ class Sites:
         """The site that is solved for a site."""
         return self._source[site][0]
 
-    def points(self, sites: Iterable[Site]) -> int:
-        """How many states of one section are always solved at sites."""
-        return sum(len(self.coarse[len(on)]) ** len(on) for on, _ in sites)
+    def points(self, todo: Todo) -> int:
+        """How many states of one section are sure to be solved."""
+        return sum(
+            len(self.coarse[len(on)]) ** len(on) if told is None else int(told.asked.sum())
+            for (on, _), told in todo.items()
+        )
+
+    def complete(self, todo: Todo) -> None:
+        """Put what pieces tell of sites where no fields were asked of all sections."""
+        for site, told in todo.items():
+            if told is not None:
+                self.values[site] = self.values[site].where(told.asked, told.values)
 
     def solved(self, phases: tuple[int, ...]) -> list[int]:
         """The nodes at which a set of phases is known, in rising order."""
@@ -104,21 +134,27 @@ class Sites:
         """The site that is solved for a set of phases at a node, and what of it they are."""
         return self._source[phases, node]
 
-    def near(self, section: int, site: Site) -> Floats | None:
-        """Fields of the same phases at nodes near by, shape (n_coarse,) * k + (size,): of the nearer side, or the mean
-        where both are as near; None where there is none."""
+    def near(self, section: int, site: Site, at: At) -> Floats | None:
+        """The field of the same phases and levels at nodes near by, shape (size,): of the nearer side, or the mean where
+        both are as near; None where there is none."""
         phases, node = site
         beside = [
-            (min((node - other) % self.nodes, (other - node) % self.nodes), other)
-            for at, (own, other) in self.fields
-            if at == section and own == phases
+            (min((node - other) % self.nodes, (other - node) % self.nodes), found[at])
+            for (within, (own, other)), found in self.fields.items()
+            if within == section and own == phases and at in found
         ]
         if not beside:
             return None
-        nearest = min(beside)[0]
-        both = [self.fields[section, (phases, other)] for off, other in beside if off == nearest]
-        mean: Floats = np.mean(both, axis=0, dtype=np.float64)
+        nearest = min(off for off, _ in beside)
+        mean: Floats = np.mean([found for off, found in beside if off == nearest], axis=0, dtype=np.float64)
         return mean
+
+    def grid(self, section: int, site: Site) -> Floats:
+        """Fields at a site's coarse levels, shape (n_coarse,) * k + (size,), where not solved those at nodes near by."""
+        k, coarse = len(site[0]), self.coarse[len(site[0])]
+        found = [self.near(section, site, at) for at in product(coarse, repeat=k)]
+        fields: Floats = np.array(found)
+        return fields.reshape(*(len(coarse),) * k, -1)
 
     def known(self, phases: tuple[int, ...]) -> Known:
         """What is known of a set of phases, from the sites solved for it."""
