@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from polefem.field.pull import PolePull, pole_pull
     from polefem.field.states import field_series, solve_state
     from polefem.field.stress import closest, gap_radius, gap_stress
-    from polefem.field.transfer import transferred
+    from polefem.field.transfer import transferred, turned
 
 __all__ = [
     "BuiltMachine",
@@ -29,6 +29,7 @@ __all__ = [
     "pole_pull",
     "solve_state",
     "transferred",
+    "turned",
 ]
 
 __getattr__, __dir__ = front(
@@ -39,6 +40,6 @@ __getattr__, __dir__ = front(
         ".pull": "PolePull pole_pull",
         ".states": "field_series solve_state",
         ".stress": "closest gap_radius gap_stress",
-        ".transfer": "transferred",
+        ".transfer": "transferred turned",
     },
 )

@@ -29,6 +29,7 @@ from polefem.sweep.nodes import doubts
 from polefem.sweep.points import SiteWatch, solve_sites
 from polefem.sweep.single import COARSER, Results, Teller, checked_lists, points_of, refined, swept
 from polefem.sweep.sites import Known, Sites, Todo, Told
+from polefem.sweep.starts import Superposed
 from polefem.sweep.symmetry import Symmetry, symmetries
 from polefem.sweep.teller import Teller
 
@@ -81,11 +82,11 @@ def coupled_map(
     rough = built(whole, whole.mesh.coarser(COARSER))
     ways, count = _ways(whole), whole.machine.phases.count
     tell = Teller(progress, points_of(whole, angles, currents))
-    single, alone_results = swept(whole, rough, angles, currents, tell, keep=joint_nodes is None)
+    single, alone_results = swept(whole, rough, angles, currents, tell, keep=True)
     if joint_nodes is None:
         single, alone_results = refined(whole, single, alone_results, SINGLE_DOUBT, tell)
     levels = placed(single) if given is None else given
-    idle = Idle(alone_results, whole.machine, ways)
+    idle, superposed = Idle(alone_results, whole.machine, ways), Superposed(whole, alone_results, ways)
     halvings = HALVINGS if joint_nodes is None else 0
     sites = _sites(whole, ways, levels, joint_nodes or NODES * count, halvings, at_once)
     filler = Filler(single, idle, levels, sites.coarse[2], at_once > 2)
@@ -95,7 +96,7 @@ def coupled_map(
     for more in range(halvings + 1):
         tell.more(len(whole.sections) * sites.points(todo))
         for section in range(len(whole.sections)):
-            solve_sites(whole.systems[section], section, sites, todo, filler, tell)
+            solve_sites(whole.systems[section], section, sites, todo, filler, superposed, tell)
         sites.complete(todo)
         found, pairs = _paired(CoupledMap(single), sites, idle)
         asked = _doubtful(found, sites) if more < halvings else {}
@@ -109,7 +110,7 @@ def coupled_map(
     found = _with_threes(found, sites, pairs)
     lost = _lost(sites)
     found = replace(found, remarks=(*lost, *([FOUR] if count > 3 else [])), lost=len(lost))
-    return with_errors(found, whole, rough, sites) if count > 1 else found
+    return with_errors(found, whole, rough, sites, superposed) if count > 1 else found
 
 
 def met_map(
@@ -135,7 +136,7 @@ def met_map(
         rule = "no more than two phases meet where slopes are asked for"
         raise InvalidValue(refusal(rule, "dwell and ramp", found, most))
     ways = _ways(whole)
-    idle = Idle(results, machine, ways)
+    idle, superposed = Idle(results, machine, ways), Superposed(whole, results, ways)
     sites = _sites(whole, ways, levels, NODES * machine.phases.count, 1, 2)
     filler = Filler(single, idle, levels, sites.coarse[2], False)
     todo = {
@@ -148,7 +149,7 @@ def met_map(
         )
     }
     for section in range(len(whole.sections)):
-        solve_sites(whole.systems[section], section, sites, todo, filler, Teller(None, 0), watch)
+        solve_sites(whole.systems[section], section, sites, todo, filler, superposed, Teller(None, 0), watch)
     met, lost = _paired(CoupledMap(single), sites, idle)[0], _lost(sites)
     errors = single.flux_linkage_error, single.torque_error
     said = replace(

@@ -13,6 +13,7 @@ from polefem.maps import CoupledMap
 from polefem.solve import FactorCache, minimise
 from polefem.sweep.alike import Site
 from polefem.sweep.sites import Sites
+from polefem.sweep.starts import Superposed
 
 __all__ = ["with_errors"]
 
@@ -45,7 +46,7 @@ class Sampled:
     starts: list[Floats]
 
 
-def _sampled(sites: Sites, sections: int) -> list[Sampled]:
+def _sampled(sites: Sites, superposed: Superposed, sections: int) -> list[Sampled]:
     """States beside sites that are spread evenly over all that were solved, the cells of current gone through."""
     found: list[Sampled] = []
     between = 2 if len(sites.levels[2]) > 2 else 1  # more of them where more lies between levels
@@ -53,11 +54,11 @@ def _sampled(sites: Sites, sections: int) -> list[Sampled]:
         some = sorted(site for site in sites.values if len(site[0]) == size)
         if some:
             at = np.unique(np.linspace(0, len(some) - 1, count).round().astype(np.int64))
-            found += [_beside(sites, sections, some[k], len(found) + 1) for k in at.tolist()]
+            found += [_beside(sites, superposed, sections, some[k], len(found) + 1) for k in at.tolist()]
     return found
 
 
-def _beside(sites: Sites, sections: int, site: Site, turn: int) -> Sampled:
+def _beside(sites: Sites, superposed: Superposed, sections: int, site: Site, turn: int) -> Sampled:
     """The state beside a site, whose currents lie in the cell of levels whose turn it is."""
     phases, node = site
     nodes, levels = sites.solved(phases), sites.levels[len(phases)]
@@ -71,8 +72,9 @@ def _beside(sites: Sites, sections: int, site: Site, turn: int) -> Sampled:
         weights.append(_straight(few, float(row[phase])))
     starts = []
     for section in range(sections):
-        fields = sites.grid(section, site)
-        starts.append(np.einsum("i,j,ijx->x" if len(weights) == 2 else "i,j,k,ijkx->x", *weights, fields))
+        added = sites.grid(section, site)
+        alone = superposed.at(section, angle, phases, [row[[phase]] for phase in phases]).reshape(-1)
+        starts.append(alone + np.einsum("i,j,ijx->x" if len(weights) == 2 else "i,j,k,ijkx->x", *weights, added))
     return Sampled(phases, angle, row, starts)
 
 
@@ -85,13 +87,15 @@ def _straight(levels: Floats, current: float) -> Floats:
     return shares
 
 
-def with_errors(found: CoupledMap, whole: BuiltMachine, rough: BuiltMachine, sites: Sites) -> CoupledMap:
+def with_errors(
+    found: CoupledMap, whole: BuiltMachine, rough: BuiltMachine, sites: Sites, superposed: Superposed
+) -> CoupledMap:
     """The map with its estimated errors of flux linkages and torque, by mesh and interpolation together.
 
     whole: the machine that the map was computed from at `sites`, rough: on a coarser mesh. What three phases at once
     are off by is said in the remarks where it is more.
     """
-    sampled = _sampled(sites, len(whole.sections))
+    sampled = _sampled(sites, superposed, len(whole.sections))
     pairs = [one for one in sampled if len(one.phases) == 2]
     angles, currents, starts = _states(pairs)
     fine = _solved(whole, angles, currents, starts)

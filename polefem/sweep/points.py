@@ -12,6 +12,7 @@ from polefem.solve import Coupled, FactorCache, System, minimise
 from polefem.sweep.alike import Site
 from polefem.sweep.fill import Filler, shares
 from polefem.sweep.sites import At, Sites, Todo, Told, Values
+from polefem.sweep.starts import Superposed
 from polefem.sweep.teller import Teller
 
 __all__ = ["SiteWatch", "solve_sites"]
@@ -37,17 +38,19 @@ def solve_sites(
     sites: Sites,
     todo: Todo,
     filler: Filler,
+    superposed: Superposed,
     tell: Teller,
     watch: SiteWatch | None = None,
 ) -> None:
-    """Solve one section at sites, and add what it gives to their values. filler: of levels that need no fields."""
+    """Solve one section at sites, and add what it gives to their values. filler: of levels that need no fields.
+    superposed: fields of phases alone, what is added to which changes little from node to node."""
     cache = FactorCache(
         tolerance=TOLERANCE, patience=PATIENCE, worn=WORN, near=NEAR, trusted=TRUSTED, glance=GLANCE
     )
     for node in sorted({node for _, node in todo}):
         coupled, cache.factor = system.at(sites.angle(node)), None
         for site in [site for site in todo if site[1] == node]:
-            _Here(coupled, section, sites, site, cache, tell, watch).solve(filler, todo[site])
+            _Here(coupled, section, sites, site, superposed, cache, tell, watch).solve(filler, todo[site])
 
 
 class _Here:
@@ -59,12 +62,14 @@ class _Here:
         section: int,
         sites: Sites,
         site: Site,
+        superposed: Superposed,
         cache: FactorCache,
         tell: Teller,
         watch: SiteWatch | None,
     ) -> None:
         self.watch = watch
         self.coupled, self.sites, self.site, self.cache, self.tell = coupled, sites, site, cache, tell
+        self.superposed = superposed
         self.phases, self.section = site[0], section
         k = len(self.phases)
         self.levels, self.coarse = sites.levels[k], sites.coarse[k]
@@ -79,20 +84,27 @@ class _Here:
         k, size, kept = len(self.phases), self.coupled.system.size, self.sites.values
         few = self.levels[self.coarse]
         grid = list(product(reversed(range(len(few))), repeat=k))
-        last = self._last(grid)
-        here, answers = np.zeros((len(few),) * k + (size,)), np.zeros((k, *(len(few),) * k, size))
+        last, alone = self._last(grid), self._superposed([few] * k)
+        added, answers = np.zeros((len(few),) * k + (size,)), np.zeros((k, *(len(few),) * k, size))
         for at in grid:
             full = tuple(self.coarse[one] for one in at)
             if told is not None and not told.asked[full]:
-                here[at] = 0.0 if last is None else last[at]
+                added[at] = 0.0 if last is None else last[at]
                 continue
-            here[at], answered = self._point(full, _start(here, last, at))
+            found, answered = self._point(full, alone[at] + _added(added, last, at), alone[at])
+            added[at] = found - alone[at]
             for axis, answer in enumerate(answered):
                 answers[(axis, *at)] = answer
         for full in self._others(filler, told):
-            start = None if told is None else self.sites.near(self.section, self.site, full)
-            self._point(full, _filled(few, self.levels[list(full)], here, answers) if start is None else start)
+            own = self._superposed([self.levels[[one]] for one in full]).reshape(size)
+            near = None if told is None else self.sites.near(self.section, self.site, full)
+            start = _filled(few, self.levels[list(full)], alone + added, answers) if near is None else own + near
+            self._point(full, start, own)
         kept[self.site] = kept[self.site].plus(self.values) if self.site in kept else self.values
+
+    def _superposed(self, currents: list[Floats]) -> Floats:
+        """Fields of each phase alone, added up."""
+        return self.superposed.at(self.section, self.coupled.angle, self.phases, currents)
 
     def _last(self, grid: Sequence[At]) -> Floats | None:
         """Fields at the coarse levels at nodes near by, (n_coarse,) * k + (size,); None where there are none."""
@@ -114,9 +126,9 @@ class _Here:
         self.tell.more(len(more))
         return more
 
-    def _point(self, at: tuple[int, ...], start: Floats) -> tuple[Floats, Sequence[Floats]]:
+    def _point(self, at: At, start: Floats, alone: Floats) -> tuple[Floats, Sequence[Floats]]:
         """Solve at some levels and add what is found; return the unknowns, and how they answer the load of either of
-        two phases."""
+        two phases. alone: the fields of each phase alone, added up."""
         coupled, values, phases = self.coupled, self.values, list(self.phases)
         model = coupled.system.model
         rights = list(self.loads[phases]) if len(phases) == 2 and len(self.levels) > 1 else []
@@ -124,7 +136,7 @@ class _Here:
         values.coenergy[at] = model.scale * (found.work - found.energy)
         values.torque[at] = coupled.torque(found.unknowns)
         np.moveaxis(values.linkages, 0, -1)[at] = model.scale * (self.loads @ found.unknowns)
-        self.sites.fields.setdefault((self.section, self.site), {})[at] = found.unknowns.astype(np.float32)
+        self.sites.fields.setdefault((self.section, self.site), {})[at] = (found.unknowns - alone).astype(np.float32)
         if not found.converged:
             self.sites.lost.append((self.site, at))
         self.tell()
@@ -148,11 +160,12 @@ def _filled(few: Floats, currents: Floats, here: Floats, answers: Floats) -> Flo
     return start
 
 
-def _start(here: Floats, last: Floats | None, at: tuple[int, ...]) -> Floats:
-    """A guess at the unknowns at some levels of current, from those `here` at larger ones and the `last` angle's.
+def _added(here: Floats, last: Floats | None, at: At) -> Floats:
+    """A guess at what phases together add to the fields of each at some levels of current, from what they add `here` at
+    larger ones and added at the `last` angle.
 
-    The last angle tells which sum of the fields at neighbouring larger currents comes closest to this one, and what is
-    left over. (To draw on over the last two angles costs a fifth more steps: iron at the corners saturates by turns.)
+    The last angle tells which sum of what is added at neighbouring larger currents comes closest to this one, and what
+    is left over. (To draw on over the last two angles costs a fifth more steps: iron at the corners saturates by turns.)
     """
     most = here.shape[0] - 1
     steps = [step for step in product((0, 1), repeat=len(at)) if any(step)]

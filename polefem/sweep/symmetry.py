@@ -18,13 +18,15 @@ class Symmetry:
     phase[p] for every p, turned or mirrored: co-energy is the same, torque is `sense` times as large, and flux linkages
     go from phase to phase as the currents do.
 
-    shift: rad, from 0 to the angle over which the rotor repeats. sense: 1, or -1 where it mirrors.
+    shift: rad, from 0 to the angle over which the rotor repeats. sense: 1, or -1 where it mirrors. turned: by how many
+    stator poles, after it was mirrored about the axis of the first.
     """
 
     shift: float
     sense: int
     phase: tuple[int, ...]
     sign: tuple[int, ...]
+    turned: int
 
 
 def symmetries(phases: Phases, stator_units: int, rotor_units: int, mirror: bool) -> tuple[Symmetry, ...]:
@@ -52,7 +54,6 @@ def symmetries(phases: Phases, stator_units: int, rotor_units: int, mirror: bool
                 shift = math.fmod(turned * 2 * math.pi / poles, repeats)
                 phase, sign = dict(goes), dict(signs)
                 own = range(phases.count)
-                found.append(
-                    Symmetry(shift, sense, tuple(phase[p] for p in own), tuple(sign[p] for p in own))
-                )
+                onto, signed = tuple(phase[p] for p in own), tuple(sign[p] for p in own)
+                found.append(Symmetry(shift, sense, onto, signed, turned))
     return tuple(found)

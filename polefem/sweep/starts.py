@@ -1,0 +1,63 @@
+"""What fields of phases together start from: those of each alone, as the map of one phase left them, added up."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polefem.field import BuiltMachine, turned
+from polefem.sweep.alike import alone
+from polefem.sweep.single import Results
+from polefem.sweep.symmetry import Symmetry
+
+__all__ = ["Superposed"]
+
+Floats = NDArray[np.float64]
+
+
+class Superposed:
+    """Fields of phases alone, added up. results: of phase 0, with its fields; without them all sums are 0."""
+
+    def __init__(self, whole: BuiltMachine, results: Results, ways: Sequence[Symmetry]) -> None:
+        self._whole, self._results = whole, results
+        self._ways = [alone(phase, ways) for phase in range(whole.machine.phases.count)]
+        self._turned: dict[tuple[int, int, int, bool], tuple[NDArray[np.int64], Floats]] = {}
+
+    def at(self, section: int, angle: float, phases: Sequence[int], currents: Sequence[Floats]) -> Floats:
+        """At an angle (rad), at every set of currents, each phase's (A) of shape (m,): (m,) * k + (size,)."""
+        model, k = self._whole.systems[section].model, len(phases)
+        total = np.zeros((*map(len, currents), model.size))
+        if self._results.fields:
+            for axis, (phase, own) in enumerate(zip(phases, currents, strict=True)):
+                shape = [1] * k
+                shape[axis] = len(own)
+                total += self._of(section, angle, phase, own).reshape(*shape, model.size)
+        return total
+
+    def _of(self, section: int, angle: float, phase: int, currents: Floats) -> Floats:
+        """Of one phase, shape (m, size), straight between the angles and currents of the map."""
+        machine, results, way = self._whole.machine, self._results, self._ways[phase]
+        assert way is not None
+        pitch = machine.rotor_pitch
+        own = (angle - way.shift + pitch / 2) % pitch - pitch / 2
+        mirrored = self._whole.mirror and own < 0.0
+        # The rotor turns with the stator and stands at the angle then, but for some of its pitches.
+        turn = way.turned / machine.stator_poles
+        ahead = round((turn * 2 * np.pi + own - angle) / pitch)
+        key = section, phase, ahead, mirrored
+        if key not in self._turned:
+            turns = ahead / machine.rotor_poles, turn
+            self._turned[key] = turned(self._whole.systems[section].model, turns, mirrored)
+        index, sign = self._turned[key]
+        after = int(np.searchsorted(results.angles, abs(own) if mirrored else own))
+        low, high = np.clip([after - 1, after], 0, len(results.angles) - 1).tolist()
+        width = results.angles[high] - results.angles[low]
+        u = ((abs(own) if mirrored else own) - results.angles[low]) / width if width else 0.0
+        fields = results.fields[section]
+        table = (1.0 - u) * fields[low] + u * fields[high]
+        levels = np.append(0.0, results.currents)
+        shares = np.array([np.interp(currents, levels, row) for row in np.eye(len(levels))[1:]])
+        found: Floats = (shares.T @ table)[:, index] * (way.sign[0] * sign)
+        return found
