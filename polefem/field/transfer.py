@@ -1,5 +1,4 @@
-"""Mesh transfer: fields of one mesh of a section on another, or turned and mirrored on their own, to start others from.
-"""
+"""Mesh transfer: fields of one mesh of a section on another, or turned and mirrored, to start others from."""
 
 from __future__ import annotations
 
@@ -70,5 +69,5 @@ def _sources(mesh: Mesh, turn: float, mirrored: bool) -> tuple[Ints, Ints]:
     wraps = np.floor((back - start) / mesh.span + 1e-9).astype(np.int64)
     scale = 1.0 if mesh.flat else level.max()
     there = KDTree(np.column_stack([level, along * scale]))
-    found = there.query(np.column_stack([level, (back - wraps * mesh.span) * scale]))[1]
-    return found.astype(np.int64), wraps
+    found: Ints = np.asarray(there.query(np.column_stack([level, (back - wraps * mesh.span) * scale]))[1])
+    return found, wraps

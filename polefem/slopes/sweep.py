@@ -71,7 +71,7 @@ def sloped_map(
     whole = following.whole
     tell = Teller(progress, points_of(whole, angles, currents))
     rough = built(whole, whole.mesh.coarser(COARSER))
-    found, results = swept(whole, rough, angles, currents, tell, collector)
+    found, results = swept(whole, rough, angles, currents, tell, collector, keep=bool(drives))
     where, signs = collector.where, collector.signs
     first, second = collector.slopes[:, :, :, where], collector.mirrored[:, :, :, where]
     ahead = np.where(signs > 0, first, second)

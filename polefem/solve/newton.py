@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 #: Products that a factor made for the very state may take, unless its precision is too low.
 FEW = 5
 #: How far the residuals of a step taken on trust, and of small loads asked for beside, are reduced.
-ANSWER = 1e-2
+ANSWER = 3e-2
 
 
 @dataclass(frozen=True, eq=False)

@@ -149,8 +149,8 @@ def between(single: FluxMap, idle: Idle, part: Interaction, known: Known, angle:
     place = part.angles[0] + (angle - part.angles[0]) % (part.angles[-1] - part.angles[0])
 
     def around(value: tuple[int, ...], slope: tuple[int, ...]) -> list[Floats]:
-        tables = (part.nodes[orders][grid].reshape(n, -1) for orders in (value, slope))
-        return [found.reshape(m, m) for found in quintic(part.angles, *tables, place)]
+        values, slopes = (part.nodes[orders][grid].reshape(n, -1) for orders in (value, slope))
+        return [found.reshape(m, m) for found in quintic(part.angles, values, slopes, place)]
 
     def spline(table: Floats) -> Floats:
         closed = np.concatenate([table, table[:1]])

@@ -100,9 +100,9 @@ def coupled_map(
         sites.complete(todo)
         found, pairs = _paired(CoupledMap(single), sites, idle)
         asked = _doubtful(found, sites) if more < halvings else {}
-        added = {part.phases: part for part in found.interactions}
+        parts = {part.phases: part for part in found.interactions}
         todo = {
-            (on, node): Told(own, between(single, idle, added[on], pairs[on], sites.angle(node)))
+            (on, node): Told(own, between(single, idle, parts[on], pairs[on], sites.angle(node)))
             for (on, node), own in asked.items()
         }
         if not todo:
@@ -215,7 +215,7 @@ def _with_threes(both: CoupledMap, sites: Sites, pairs: dict[tuple[int, ...], Kn
 
 
 def _doubtful(found: CoupledMap, sites: Sites) -> dict[Site, NDArray[np.bool_]]:
-    """The sites in the middle of pieces of pairs whose torque is in doubt, images left out, with the levels where it is.
+    """The sites amid pieces of pairs whose torque is in doubt, images left out, with the levels at which it is.
 
     A node is added for what is in doubt at the coarse levels of current; at those between, pieces through levels differ
     a little from fields, which alone is no reason.

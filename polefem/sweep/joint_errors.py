@@ -74,7 +74,9 @@ def _beside(sites: Sites, superposed: Superposed, sections: int, site: Site, tur
     for section in range(sections):
         added = sites.grid(section, site)
         alone = superposed.at(section, angle, phases, [row[[phase]] for phase in phases]).reshape(-1)
-        starts.append(alone + np.einsum("i,j,ijx->x" if len(weights) == 2 else "i,j,k,ijkx->x", *weights, added))
+        starts.append(
+            alone + np.einsum("i,j,ijx->x" if len(weights) == 2 else "i,j,k,ijkx->x", *weights, added)
+        )
     return Sampled(phases, angle, row, starts)
 
 

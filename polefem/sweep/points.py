@@ -23,13 +23,13 @@ Floats = NDArray[np.float64]
 #: and the factor.
 SiteWatch = Callable[[int, Site, tuple[int, ...], Coupled, Floats, Floats, FactorCache], None]
 
-#: Of the fields: a joint torque of a tolerance of 1e-4 is off by 3e-5 of the peak, and costs two thirds of one of 1e-5.
+#: Of the fields: a joint torque of a tolerance of 2e-4 is off by 3e-5 of the peak, and costs two thirds of one of 1e-5.
 #: Levels are far apart, so a kept factor that does not lead soon is given up sooner.
-TOLERANCE = 1e-4
+TOLERANCE = 2e-4
 PATIENCE = 12
 #: Each state has small loads to answer beside, so that one factor of its own, made once its error is below `NEAR`, pays
-#: for itself. What a step that begins below `TRUSTED` leaves over is below the tolerance.
-NEAR, TRUSTED, GLANCE, WORN = 0.1, 5e-4, 4, 100
+#: for itself. A step that begins below `TRUSTED` is the last: what it leaves over tells in no digit of a map.
+NEAR, TRUSTED, GLANCE, WORN = 0.1, 2e-3, 4, 100
 
 
 def solve_sites(
@@ -84,7 +84,7 @@ class _Here:
         k, size, kept = len(self.phases), self.coupled.system.size, self.sites.values
         few = self.levels[self.coarse]
         grid = list(product(reversed(range(len(few))), repeat=k))
-        last, alone = self._last(grid), self._superposed([few] * k)
+        last, alone = self._last(grid), self._alone([few] * k)
         added, answers = np.zeros((len(few),) * k + (size,)), np.zeros((k, *(len(few),) * k, size))
         for at in grid:
             full = tuple(self.coarse[one] for one in at)
@@ -96,13 +96,15 @@ class _Here:
             for axis, answer in enumerate(answered):
                 answers[(axis, *at)] = answer
         for full in self._others(filler, told):
-            own = self._superposed([self.levels[[one]] for one in full]).reshape(size)
+            own = self._alone([self.levels[[one]] for one in full]).reshape(size)
             near = None if told is None else self.sites.near(self.section, self.site, full)
-            start = _filled(few, self.levels[list(full)], alone + added, answers) if near is None else own + near
+            start = (
+                _filled(few, self.levels[list(full)], alone + added, answers) if near is None else own + near
+            )
             self._point(full, start, own)
         kept[self.site] = kept[self.site].plus(self.values) if self.site in kept else self.values
 
-    def _superposed(self, currents: list[Floats]) -> Floats:
+    def _alone(self, currents: list[Floats]) -> Floats:
         """Fields of each phase alone, added up."""
         return self.superposed.at(self.section, self.coupled.angle, self.phases, currents)
 
@@ -136,7 +138,9 @@ class _Here:
         values.coenergy[at] = model.scale * (found.work - found.energy)
         values.torque[at] = coupled.torque(found.unknowns)
         np.moveaxis(values.linkages, 0, -1)[at] = model.scale * (self.loads @ found.unknowns)
-        self.sites.fields.setdefault((self.section, self.site), {})[at] = (found.unknowns - alone).astype(np.float32)
+        self.sites.fields.setdefault((self.section, self.site), {})[at] = (found.unknowns - alone).astype(
+            np.float32
+        )
         if not found.converged:
             self.sites.lost.append((self.site, at))
         self.tell()
@@ -165,7 +169,7 @@ def _added(here: Floats, last: Floats | None, at: At) -> Floats:
     larger ones and added at the `last` angle.
 
     The last angle tells which sum of what is added at neighbouring larger currents comes closest to this one, and what
-    is left over. (To draw on over the last two angles costs a fifth more steps: iron at the corners saturates by turns.)
+    is left over. (To draw on over two angles costs a fifth more steps: iron at the corners saturates by turns.)
     """
     most = here.shape[0] - 1
     steps = [step for step in product((0, 1), repeat=len(at)) if any(step)]

@@ -135,8 +135,8 @@ class Sites:
         return self._source[phases, node]
 
     def near(self, section: int, site: Site, at: At) -> Floats | None:
-        """The field of the same phases and levels at nodes near by, shape (size,): of the nearer side, or the mean where
-        both are as near; None where there is none."""
+        """What the same phases at the same levels add to the fields of each alone at nodes near by, shape (size,): on
+        the nearer side, or the mean where both are as near; None where there is none."""
         phases, node = site
         beside = [
             (min((node - other) % self.nodes, (other - node) % self.nodes), found[at])
@@ -150,7 +150,7 @@ class Sites:
         return mean
 
     def grid(self, section: int, site: Site) -> Floats:
-        """Fields at a site's coarse levels, shape (n_coarse,) * k + (size,), where not solved those at nodes near by."""
+        """As `near` at a site's coarse levels, shape (n_coarse,) * k + (size,)."""
         k, coarse = len(site[0]), self.coarse[len(site[0])]
         found = [self.near(section, site, at) for at in product(coarse, repeat=k)]
         fields: Floats = np.array(found)

@@ -18,7 +18,10 @@ Floats = NDArray[np.float64]
 
 
 class Superposed:
-    """Fields of phases alone, added up. results: of phase 0, with its fields; without them all sums are 0."""
+    """Fields of phases alone, added up. results: of phase 0, with its fields; without them all sums are 0.
+
+    (To add what every two of three phases do to each other saves no steps of fields of three.)
+    """
 
     def __init__(self, whole: BuiltMachine, results: Results, ways: Sequence[Symmetry]) -> None:
         self._whole, self._results = whole, results
@@ -38,26 +41,33 @@ class Superposed:
 
     def _of(self, section: int, angle: float, phase: int, currents: Floats) -> Floats:
         """Of one phase, shape (m, size), straight between the angles and currents of the map."""
-        machine, results, way = self._whole.machine, self._results, self._ways[phase]
+        results, way, pitch = self._results, self._ways[phase], self._whole.machine.rotor_pitch
         assert way is not None
-        pitch = machine.rotor_pitch
         own = (angle - way.shift + pitch / 2) % pitch - pitch / 2
         mirrored = self._whole.mirror and own < 0.0
-        # The rotor turns with the stator and stands at the angle then, but for some of its pitches.
-        turn = way.turned / machine.stator_poles
-        ahead = round((turn * 2 * np.pi + own - angle) / pitch)
-        key = section, phase, ahead, mirrored
-        if key not in self._turned:
-            turns = ahead / machine.rotor_poles, turn
-            self._turned[key] = turned(self._whole.systems[section].model, turns, mirrored)
-        index, sign = self._turned[key]
-        after = int(np.searchsorted(results.angles, abs(own) if mirrored else own))
+        place = abs(own) if mirrored else own
+        index, sign = self._image(section, way.turned, own, angle, mirrored)
+        after = int(np.searchsorted(results.angles, place))
         low, high = np.clip([after - 1, after], 0, len(results.angles) - 1).tolist()
         width = results.angles[high] - results.angles[low]
-        u = ((abs(own) if mirrored else own) - results.angles[low]) / width if width else 0.0
+        u = (place - results.angles[low]) / width if width else 0.0
         fields = results.fields[section]
         table = (1.0 - u) * fields[low] + u * fields[high]
         levels = np.append(0.0, results.currents)
         shares = np.array([np.interp(currents, levels, row) for row in np.eye(len(levels))[1:]])
         found: Floats = (shares.T @ table)[:, index] * (way.sign[0] * sign)
         return found
+
+    def _image(
+        self, section: int, turns: int, before: float, angle: float, mirrored: bool
+    ) -> tuple[NDArray[np.int64], Floats]:
+        """Where unknowns come from once a field is mirrored, so that its rotor stands at `before` (rad), and turned by
+        some stator poles, so that it stands at an angle (rad) or whole pitches from there."""
+        machine = self._whole.machine
+        turn = turns / machine.stator_poles
+        ahead = round((turn * 2 * np.pi + before - angle) / machine.rotor_pitch)
+        key = section, ahead, turns, mirrored
+        if key not in self._turned:
+            model = self._whole.systems[section].model
+            self._turned[key] = turned(model, (ahead / machine.rotor_poles, turn), mirrored)
+        return self._turned[key]

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,11 +16,12 @@ from test_joint import ANGLES, CURRENTS, SPEC, exact_state, thin_yoke
 from polefem import coupled_map, flux_map
 from polefem.field import built
 from polefem.maps import CoupledMap, FluxMap, Interaction, linear_map
-from polefem.sweep import fill, joint
+from polefem.sweep import correction, fill, joint
 from polefem.sweep.correction import BOTH, FIRST, SECOND, TURNED, TURNED_FIRST, TURNED_SECOND, VALUE
 from polefem.sweep.idle import Idle
 from polefem.sweep.levels import LEVELS, placed
-from polefem.sweep.nodes import doubts
+from polefem.sweep.nodes import doubts, quintic
+from polefem.sweep.single import Teller, swept
 from polefem.sweep.symmetry import symmetries
 from polefem.units import deg
 from tests.maps import saturating
@@ -37,7 +40,7 @@ def told(width: float) -> bool:
     hundredth of the peak and more, within a factor of four."""
     x = np.linspace(0.0, 2 * np.pi, 25)
     value, slope = bump(x, width)
-    found = doubts(x, value[:-1, None], slope[:-1, None])
+    found = doubts(x, value[:-1, None], slope[:-1, None])[:, 0]
     fine = np.linspace(0.0, 2 * np.pi, 24 * 40 + 1)
     off = (
         np.abs(CubicHermiteSpline(x, value, slope)(fine, 1) - bump(fine, width)[1])[:-1]
@@ -58,6 +61,54 @@ def test_doubts_without_the_slopes_tell_nothing(monkeypatch: pytest.MonkeyPatch)
     value, slope = bump(x, 0.3)
     right = doubts(x, value[:-1, None], slope[:-1, None])
     assert not np.allclose(doubts(x, value[:-1, None], 0.9 * slope[:-1, None]), right, rtol=0.5)
+
+
+def test_quintic_pieces_come_nearer_than_cubic_ones() -> None:
+    """In the middle of pieces, where one is told from the other; of torque the slope of the value."""
+    x = np.linspace(0.0, 2 * np.pi, 25)
+    value, slope = bump(x, 0.8)
+    cubic = CubicHermiteSpline(x, value, slope)
+
+    def off(found: Callable[[float], tuple[Floats, Floats]], order: int) -> float:
+        middle = (x[:-1] + x[1:]) / 2
+        return max(abs(float(found(at)[order][0]) - float(bump(np.array(at), 0.8)[order])) for at in middle)
+
+    def better(at: float) -> tuple[Floats, Floats]:
+        return quintic(x, value[:-1, None], slope[:-1, None], at)
+
+    def plain(at: float) -> tuple[Floats, Floats]:
+        return cubic(at)[None], cubic(at, 1)[None]
+
+    assert off(better, 0) < off(plain, 0) / 4 and off(better, 1) < off(plain, 1) / 4
+    still = quintic(x, value[:-1, None], 0.9 * slope[:-1, None], x[7] + 0.1)
+    assert abs(still[1][0] - better(x[7] + 0.1)[1][0]) > 0.05
+
+
+def test_amid_two_nodes_pieces_tell_what_fields_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Torque in parts of the peak, flux linkages of the largest. The broken twin takes the pieces for the whole, what
+    either phase does alone left out."""
+    kept: list[Any] = []
+    monkeypatch.setattr(joint, "_with_threes", lambda found, sites, pairs: kept.append(pairs) or found)
+    machine, currents = thin_yoke(), CURRENTS[[1, 3]]
+    found = coupled_map(machine, ANGLES, currents, SPEC, joint_currents=currents, joint_nodes=12, at_once=2)
+    whole, part = built(machine, SPEC), found.interactions[0]
+    single, results = swept(whole, None, ANGLES, currents, Teller(None, 0))
+    idle = Idle(results, machine, joint._ways(whole))
+    middles = ((part.angles[1:] + part.angles[:-1]) / 2)[[1, 6]].tolist()
+    states = [exact_state(whole.systems[0], angle, np.array([8.0, 16.0, 0.0])) for angle in middles]
+
+    def off() -> tuple[float, float]:
+        torques, links = [], []
+        for angle, (linkages, torque) in zip(middles, states, strict=True):
+            told = correction.between(single, idle, part, kept[0][part.phases], angle)
+            torques.append(abs(told.torque[0, 1] - torque) / np.abs(single.torque).max())
+            links.append(np.abs(told.linkages[:, 0, 1] - linkages).max() / np.abs(single.flux_linkage).max())
+        return float(max(torques)), float(max(links))
+
+    torque, linked = off()
+    assert torque < 0.06 and linked < 0.03
+    monkeypatch.setattr(correction.Alone, "both", lambda self, name: np.zeros((1, 3, 3)))
+    assert off()[0] > 0.3
 
 
 def test_levels_are_close_where_shared_iron_bends_too() -> None:
@@ -179,19 +230,22 @@ def test_bends_at_the_ends_of_pieces_are_those_of_cubics() -> None:
 
 
 def test_angles_are_added_in_the_middle_of_pieces_in_doubt() -> None:
-    """Something passes at angles 2 and 2 + pi, in the eighth and the twentieth of 24 pieces; nodes are four apart."""
+    """Something passes at angles 2 and 2 + pi, in the eighth and the twentieth of 24 pieces; nodes are four apart. It
+    does so at one pair of levels, and those alone are asked."""
     angles = np.linspace(0.0, 2 * np.pi, 25)
-    nodes = np.zeros((2, 1, 1, 24, 2, 2))
-    nodes[0, 0, 0], nodes[1, 0, 0] = (one[:-1, None, None] for one in bump(angles, 0.1))
-    part = SimpleNamespace(phases=(0, 1), angles=angles, nodes=nodes)
+    nodes = np.zeros((2, 1, 1, 24, 3, 3))
+    nodes[0, 0, 0, :, 1, 1], nodes[1, 0, 0, :, 1, 1] = (one[:-1] for one in bump(angles, 0.1))
+    part = SimpleNamespace(phases=(0, 1), angles=angles, nodes=nodes, currents=np.arange(3.0))
     found = SimpleNamespace(interactions=(part,), single=SimpleNamespace(torque=nodes[1]))
 
     def asked(apart: int) -> list[int]:
         sites = SimpleNamespace(
             coarse={2: [0]}, nodes=24 * apart, solved=lambda on: [apart * at for at in range(24)],
-            source=lambda site: site,
+            image=lambda on, at: ((on, at), SimpleNamespace(order=(0, 1))),
         )  # fmt: skip
-        return sorted(at for _, at in joint._doubtful(found, sites))  # type: ignore[arg-type]
+        levels = joint._doubtful(found, sites)  # type: ignore[arg-type]
+        assert all(one.tolist() == [[True, False], [False, False]] for one in levels.values())
+        return sorted(at for _, at in levels)
 
     assert {4 * 7 + 2, 4 * 19 + 2} <= set(asked(4))
     assert all(at % 4 == 2 and min(abs(at - 30), abs(at - 78)) <= 18 for at in asked(4))
