@@ -160,9 +160,8 @@ def refined(
     said = [remark for remark in flux_map.remarks if remark.startswith("error estimate")]
     for _ in range(ADDED):
         around = flux_map.potential.angles
-        values = flux_map.potential.at(around[:-1, None], results.currents)
-        off = doubts(around, values.coenergy, values.torque).max(axis=1)
-        doubt = off > most * np.abs(flux_map.torque).max()
+        at = flux_map.potential.at(around[:-1, None], results.currents)
+        doubt = doubts(around, at.coenergy, at.torque).max(axis=1) > most * np.abs(flux_map.torque).max()
         middle = (around[:-1] + around[1:])[doubt] / 2
         turns = np.ceil((flux_map.angles[-1] - flux_map.angles[0]) / pitch) + 1
         many = (middle[:, None] + pitch * np.arange(-turns, turns + 1)).ravel()
