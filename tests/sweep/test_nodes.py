@@ -21,8 +21,9 @@ from polefem.sweep.correction import BOTH, FIRST, SECOND, TURNED, TURNED_FIRST, 
 from polefem.sweep.idle import Idle
 from polefem.sweep.levels import LEVELS, placed
 from polefem.sweep.nodes import doubts, quintic
-from polefem.sweep.single import Teller, swept
+from polefem.sweep.single import swept
 from polefem.sweep.symmetry import symmetries
+from polefem.sweep.teller import Teller
 from polefem.units import deg
 from tests.maps import saturating
 

@@ -14,7 +14,8 @@ from polefem.field import built
 from polefem.params import Machine
 from polefem.solve import FactorCache, minimise
 from polefem.sweep import joint, starts
-from polefem.sweep.single import Teller, swept
+from polefem.sweep.single import swept
+from polefem.sweep.teller import Teller
 
 Floats = NDArray[np.float64]
 
