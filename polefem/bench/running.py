@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypedDict
@@ -47,6 +48,7 @@ from polefem.study import (
     check_designs,
     check_order,
     check_tolerances,
+    cost,
     keep_section_fields,
     kept_switching,
     run_designs,
@@ -242,9 +244,7 @@ def _found(study: Study | Search, bench: Bench, by: str, drawn: int, tell: Calla
     if isinstance(study, Search):
         search, records = study, []
         for lever, part in search.parts.items():
-            if search.front and descents:
-                before = list(descents.values())
-                part = part.onward(before[-1].last[0], before[0].first[0].machine)
+            part = _going_on(search, part, descents)
             found = _searched(part, bench)
             records += found
             descent = descent_of(part, found) if part.method == "gradient" else None
@@ -260,6 +260,27 @@ def _found(study: Study | Search, bench: Bench, by: str, drawn: int, tell: Calla
     for text in further_texts(findings):
         tell(text)
     return replace(findings, path=path, descents=descents)
+
+
+def _going_on(search: Search, part: Search, descents: Mapping[str, Descent]) -> Search:
+    """A part of a search from where others of it ended: of a front the one before, of levers the best of those whose
+    fields this one has too, so that more fields never find less."""
+    before = [
+        found
+        for lever, found in descents.items()
+        if search.front or set(search.levers[lever]) < set(part.ranges)
+    ]
+    if not before:
+        return part
+    best = before[-1] if search.front else min(before, key=lambda found: _reached(found, search.objective))
+    return part.onward(best.last[0], next(iter(descents.values())).first[0].machine)
+
+
+def _reached(descent: Descent, objective: str) -> float:
+    """How low a descent came; its best has figures."""
+    figures = descent.last[1].figures
+    value = None if figures is None else cost(figures, objective)
+    return math.inf if value is None else value
 
 
 def _searched(search: Search, bench: Bench) -> list[Record]:

@@ -8,10 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from polefem.bench.running import _going_on
 from polefem.drive import waveform_torque
 from polefem.errors import InvalidValue
 from polefem.maps import linear_map, summed
 from polefem.params.drive_spec import Tracking
+from polefem.report import Descent, descent_of
 from polefem.study import (
     EqualCurrent,
     InProcess,
@@ -97,3 +99,26 @@ def test_levers_are_searches_of_their_own() -> None:
     assert search().parts.keys() == {""}
     with pytest.raises(InvalidValue, match=r"a lever is some of the fields that vary: levers\['air'\] is"):
         search(levers={"air": ("air_gap",)})
+
+
+def test_a_lever_of_more_fields_begins_with_the_best_of_those_it_has(tmp_path: Path) -> None:
+    """All levels of a current from the better of two halves of them, and nowhere else."""
+    names = tuple(CURRENT)
+    asked = search(levers={"early": names[:3], "late": names[3:], "all": names}, evaluations=18, limits=())
+    descents: dict[str, Descent] = {}
+    for lever, plain in asked.parts.items():
+        part = _going_on(asked, plain, descents)
+        records = found(part, tmp_path / lever)
+        if lever == "all":
+            break
+        assert part is plain  # the two halves share no field
+        descent = descent_of(part, records)
+        assert descent is not None
+        descents[lever] = descent
+    reached = {lever: one.last[1].figures.value("form.ripple") for lever, one in descents.items()}  # type: ignore[union-attr]
+    best = min(reached, key=lambda lever: reached[lever] or 9.0)
+    first = records[0].figures
+    assert first is not None and first.value("form.ripple") == pytest.approx(reached[best])
+    # The twin: the plain current, where the levers that come before begin.
+    start = found(asked.parts["all"], tmp_path / "plain")[0].figures
+    assert start is not None and start.value("form.ripple") != pytest.approx(reached[best], rel=1e-3)
