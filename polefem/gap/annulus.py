@@ -275,8 +275,9 @@ def _over_sinh(orders: Floats, log_ratio: float) -> Floats:
 
 
 def _notable(matrix: sp.csr_matrix, pattern: sp.csr_matrix) -> sp.csr_matrix:
-    """The entries that matter in a pattern."""
-    matters = sp.csr_matrix(abs(pattern) > NEGLIGIBLE * abs(pattern).max(), dtype=float)
+    """The entries that matter in a symmetric pattern: either way, since one of a pair may lie just out of reach."""
+    size = abs(pattern).minimum(abs(pattern.T))
+    matters = sp.csr_matrix(size > NEGLIGIBLE * size.max(), dtype=float)
     return sp.csr_matrix(matrix.multiply(matters))
 
 

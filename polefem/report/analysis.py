@@ -92,7 +92,7 @@ def draw_pareto(points: ParetoPoints) -> plotting.Figure:
     else:
         axes.scatter(x, y, color=KINDS[6], s=26)
     axes.scatter(x[points.best], y[points.best], s=90, facecolors="none", edgecolors=KINDS[1], linewidths=1.4)
-    size = np.array([max(np.ptp(all_of), np.finfo(float).tiny) if len(x) else 1.0 for all_of in (x, y)])
+    size = np.array([(np.ptp(all_of) if len(x) else 0.0) or 1.0 for all_of in (x, y)])
     named: list[Array] = []
     for at in np.flatnonzero(points.best) if points.best.sum() <= _NAMED else ():
         place = points.values[at, :2] / size

@@ -19,7 +19,7 @@ from test_coupled_against_ngsolve import made
 from polefem import CoupledMap
 from polefem.drive import DriveRun, steady_state
 from polefem.maps import summed
-from polefem.params.drive_spec import Bridge, Chopping, DriveSpec, SinglePulse, Tracking
+from polefem.params.drive_spec import AverageVoltage, Bridge, Chopping, DriveSpec, Tracking
 from polefem.units import deg
 from tests.record.check import Check
 
@@ -29,7 +29,7 @@ Record = Callable[..., None]
 BRIDGE, OHMS = Bridge(48.0, switch_drop=0.7, diode_drop=0.8), 0.3
 #: Machine, coils, what drives it, turn-on and turn-off (deg), speed (rad/s).
 POINTS = {
-    "single pulse": ("thin yoke", "one sign", SinglePulse(), -36.0, -14.0, 90.0),
+    "voltage in pulses": ("thin yoke", "one sign", AverageVoltage(0.3), -40.0, -4.0, 30.0),
     "current held": ("thin yoke", "one sign", Tracking.level(12.0), -38.0, -6.0, 10.0),
     "hard chopping": ("6_4", "alternating", Chopping(12.0, 1.0, hard=True), -38.0, -6.0, 20.0),
 }
