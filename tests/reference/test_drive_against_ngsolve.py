@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from make_coupled import LEVEL, MACHINES, PATTERNS, solved
 from reference_machines import joined
-from test_coupled_against_ngsolve import made
+from test_coupled_against_ngsolve import CASE, made
 
 from polefem import CoupledMap
 from polefem.drive import DriveRun, steady_state
@@ -34,9 +34,9 @@ POINTS = {
     "hard chopping": ("6_4", "alternating", Chopping(12.0, 1.0, hard=True), -38.0, -6.0, 20.0),
 }
 STATES = 6
-#: Of the peak torque and the largest flux linkage of one phase, %: what lies between levels of current in a thin yoke
-#: is further off than at them (`test_coupled_against_ngsolve.py`), and torque there has been seen 0.4 % off.
-LIMITS = {"thin yoke": (0.5, 0.4), "6_4": (0.25, 0.2)}
+#: Of the peak torque of one phase, %. Flux linkages are held by the map's own estimate: beside a phase that conducts
+#: much, those of one that conducts little lie between levels, and have been seen 0.3 % off, in a thin yoke 0.5 %.
+LIMIT = 0.25
 
 
 def run_of(m: CoupledMap, point: str) -> DriveRun:
@@ -61,11 +61,11 @@ def distances(m: CoupledMap, point: str, run: DriveRun) -> tuple[float, float]:
 def test_a_steady_state_links_what_the_bridge_put_in(point: str, record: Record) -> None:
     name, pattern = POINTS[point][:2]
     m = made(name, pattern)
-    found = distances(m, point, run_of(m, point))
-    broken = distances(m, point, run_of(summed(m.single), point))
+    torque, linked = distances(m, point, run_of(m, point))
+    twin, wrongly = distances(m, point, run_of(summed(m.single), point))
+    assert m.flux_linkage_error is not None
+    bound = 100 * m.flux_linkage_error / np.abs(m.single.flux_linkage).max()
+    assert linked < bound < wrongly
     library = f"NGSolve, third order, {STATES} states where phases hand over"
-    for quantity, limit, off, twin in zip(
-        ("torque", "flux linkages"), LIMITS[name], found, broken, strict=True
-    ):
-        said = f"{point}, {name.replace('_', '/')}, coils {pattern}, worst {quantity}"
-        record(Check("a bridge", said, 0.0, "%", library, "computed", limit, relative=False), off, twin)
+    said = f"at a bridge, {point}, {name.replace('_', '/')}, coils {pattern}, worst torque, of the peak"
+    record(Check(CASE, said, 0.0, "%", library, "computed", LIMIT, relative=False), torque, twin)
