@@ -1,9 +1,9 @@
 """The sweep that fills a coupled map: one phase alone, then every set of phases that can conduct together.
 
 Only points that no symmetry shows to be another's image are solved (`alike`). At each angle one factorisation is laid
-out for all sets; currents go from the largest down; a point starts from the solutions for the same currents at angles
-near by, moved as those at larger currents moved. Angles are added where the map's pieces are in doubt (`nodes`), levels
-of current where those between coarser ones are (`fill`).
+out for all sets; currents go from the largest down; a point starts from the fields of each phase alone (`starts`) and
+what was added to them for the same currents at angles near by, moved as that at larger currents moved. Angles are added
+where the map's pieces are in doubt (`nodes`), levels of current where those between coarser ones are (`fill`).
 """
 
 from __future__ import annotations

@@ -73,6 +73,7 @@ def _beside(sites: Sites, superposed: Superposed, sections: int, site: Site, tur
     starts = []
     for section in range(sections):
         added = sites.grid(section, site)
+        assert added is not None  # it was solved, or lies between such
         alone = superposed.at(section, angle, phases, [row[[phase]] for phase in phases]).reshape(-1)
         starts.append(
             alone + np.einsum("i,j,ijx->x" if len(weights) == 2 else "i,j,k,ijkx->x", *weights, added)

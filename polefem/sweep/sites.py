@@ -109,10 +109,6 @@ class Sites:
         """Of a node, rad."""
         return node * self.pitch / self.nodes
 
-    def source(self, site: Site) -> Site:
-        """The site that is solved for a site."""
-        return self._source[site][0]
-
     def points(self, todo: Todo) -> int:
         """How many states of one section are sure to be solved."""
         return sum(
@@ -149,12 +145,12 @@ class Sites:
         mean: Floats = np.mean([found for off, found in beside if off == nearest], axis=0, dtype=np.float64)
         return mean
 
-    def grid(self, section: int, site: Site) -> Floats:
-        """As `near` at a site's coarse levels, shape (n_coarse,) * k + (size,)."""
+    def grid(self, section: int, site: Site) -> Floats | None:
+        """As `near` at a site's coarse levels, shape (n_coarse,) * k + (size,); None where there is none of one."""
         k, coarse = len(site[0]), self.coarse[len(site[0])]
         found = [self.near(section, site, at) for at in product(coarse, repeat=k)]
-        fields: Floats = np.array(found)
-        return fields.reshape(*(len(coarse),) * k, -1)
+        known = [added for added in found if added is not None]
+        return np.array(known).reshape(*(len(coarse),) * k, -1) if len(known) == len(found) else None
 
     def known(self, phases: tuple[int, ...]) -> Known:
         """What is known of a set of phases, from the sites solved for it."""
