@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import math
 import os
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -48,7 +47,6 @@ from polefem.study import (
     check_designs,
     check_order,
     check_tolerances,
-    cost,
     keep_section_fields,
     kept_switching,
     run_designs,
@@ -272,15 +270,8 @@ def _going_on(search: Search, part: Search, descents: Mapping[str, Descent]) -> 
     ]
     if not before:
         return part
-    best = before[-1] if search.front else min(before, key=lambda found: _reached(found, search.objective))
+    best = before[-1] if search.front else min(before, key=lambda found: found.reached)
     return part.onward(best.last[0], next(iter(descents.values())).first[0].machine)
-
-
-def _reached(descent: Descent, objective: str) -> float:
-    """How low a descent came; its best has figures."""
-    figures = descent.last[1].figures
-    value = None if figures is None else cost(figures, objective)
-    return math.inf if value is None else value
 
 
 def _searched(search: Search, bench: Bench) -> list[Record]:

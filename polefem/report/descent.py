@@ -48,9 +48,10 @@ class Descent:
     figures by step, shape (n_steps, n_figures), SI, NaN where a design has none. kept: shape (n_steps,): whether a
     design keeps the limits. best: shape (n_steps,): whether it is the best so far of its descent. begins: steps at
     which descents begin. first, last: what the best descent began with, and its best, with their records. finer: the
-    record of the last on a finer mesh. tightness: of the last. spread: mean ripple and some deviations over what a
-    workshop does, shape (n_steps,), by which the search went where it has tolerances; spread_words: what it is. ramps:
-    ripple of the last by the ramps of its current, rad, its angles and current as they are; none where not known.
+    record of the last on a finer mesh. tightness: of the last. reached: the least that the search went by. spread: mean
+    ripple and some deviations over what a workshop does, shape (n_steps,), by which the search went where it has
+    tolerances; spread_words: what it is. ramps: ripple of the last by the ramps of its current, rad, its angles and
+    current as they are; none where not known.
     """
 
     figures: tuple[str, ...]
@@ -63,6 +64,7 @@ class Descent:
     last: tuple[Design, Record]
     finer: Record | None
     tightness: later.Tightness | None
+    reached: float
     spread: Array | None = None
     spread_words: str = ""
     ramps: Mapping[float, float] = field(default_factory=dict)
@@ -104,6 +106,7 @@ def descent_of(search: Search, records: Sequence[Record]) -> Descent | None:
         last=(last, path[ends[1]]),
         finer=next((record for record in records if _on_finer_mesh(record)), None),
         tightness=later.tightness_of(search, last, path[ends[1]]),
+        reached=float(costs[at]),
         spread=spread,
         spread_words=f"ripple: mean + {search.deviations:g} deviations",
         ramps=ripple_by_ramp(last, path[ends[1]]) if search.objective == "ripple" else {},

@@ -82,9 +82,8 @@ def descend(
         told = known.oversteps + known.overstep_slopes @ step
         bend = np.maximum(found.oversteps - told, 0.0) / max(np.abs(step).max(), SMALLEST) ** 2
         gain = known.merit - found.merit
-        if (
-            gain <= 0.0 and computed.meshed
-        ):  # what was here lies on another mesh: both are to be compared on one
+        if gain <= 0.0 and computed.meshed:
+            # What was here lies on another mesh: both are to be compared on one.
             again = compute(here)
             known = (again and model(again.design, again.record)) or known
             gain = known.merit - found.merit

@@ -42,10 +42,9 @@ class Search:
     deviations more, to first order of each design's torques. levers: names of fields by what they are together, such as
     "shape alone", "current alone" and "both": for each a search over these of the ranges alone, with its share of the
     evaluations, to tell which lever buys more; one that has all fields of others begins with the best that they found.
-    front: limits of which one after the other holds, in place of those on
-    its figure, each for its share of the evaluations and from where the one before ended: a front of the objective
-    against what is so limited, first of what is hard to have. Its last design is the best of its path on a mesh half
-    as coarse.
+    front: limits of which one after the other holds, in place of those on its figure, each for its share of the
+    evaluations and from where the one before ended: a front of the objective against what is so limited, first of what
+    is hard to have. Its last design is the best of its path on a mesh half as coarse.
 
     Raises InvalidValue for a start outside the ranges, a figure that designs do not have, or a plan without slopes for
     a search along them.
