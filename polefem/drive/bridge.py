@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polefem.drive.machine_code import compiled
-from polefem.drive.potential import Tables, cell_of, linkages, values
+from polefem.drive.potential import Tables, cell_of, linkages
 
 __all__ = [
     "BEYOND",
@@ -118,7 +118,7 @@ def at_rest(m: Tables, current: Array | None = None, angle: float = 0.0) -> Phas
     now = Phases(np.zeros(n), still, np.zeros(n), on, np.zeros((n, 3)), np.full(n, -1.0))
     if current is not None:
         now.current[:] = current
-        linkages(m, angle, now.current, now.flux)
+        linkages(m, angle, now.current, now.flux, np.empty((n, n)))
     return now
 
 
@@ -163,7 +163,7 @@ def _settle(
             i[p] = held[p]
     status = UNSETTLED
     for turn in range(_NEWTON_STEPS):
-        values(m, angle, i, flux, slopes)
+        linkages(m, angle, i, flux, slopes)
         for p in range(n):
             slack[p] = flux[p] - aim[p]
             for q in range(n):

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from polefem.drive.bridge import BEYOND, DONE, FULL, Circuit, at_rest
 from polefem.drive.drive_run import EnergyBalance
 from polefem.drive.march import columns, complete, follow
-from polefem.drive.potential import Tables, linkages, tables
+from polefem.drive.potential import Tables, energy, tables
 from polefem.drive.wiring import circuit
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
@@ -203,7 +203,7 @@ class _Pitch:
         on, way, begun = self.drive.turn_on, self.direction, followed.begun
         log = self.log[: followed.points].copy()
         complete(self.tables, self.circuit, on, begun, log)
-        coenergy, torque = linkages(self.tables, way * on, begun, np.empty(begun.size))
+        coenergy, torque = energy(self.tables, way * on, begun)
         steps = Steps.of(log, begun.size, way, coenergy)
         return Cycle((begun, followed.flux, way * torque), on, steps, followed.error)
 

@@ -26,7 +26,7 @@ from polefem.drive.bridge import (
     step,
 )
 from polefem.drive.machine_code import compiled
-from polefem.drive.potential import Tables, linkages, values
+from polefem.drive.potential import Tables, energy, linkages
 
 __all__ = ["advance", "columns", "complete", "follow"]
 
@@ -88,7 +88,7 @@ def _first_event(
         if after == 0.0 and before > SETTLED * m.last and end.slack[p] > 0.0:
             flux = np.empty(m.phases)
             now.current[p] = 0.0
-            linkages(m, c.direction * start, now.current, flux)
+            linkages(m, c.direction * start, now.current, flux, np.empty((m.phases, m.phases)))
             now.current[p] = before
             excess = now.flux[p] - flux[p]
             last = excess / (excess + end.slack[p])
@@ -204,14 +204,12 @@ def _write(now: Phases, angle: float, time: float, end: Point, row: Array) -> No
 def complete(m: Tables, c: Circuit, angle: float, current: Array, log: Array) -> None:
     """Fill torque and energies of a log that began at an angle with currents, A."""
     n = m.phases
-    flux, slopes = np.empty(n), np.empty((n, n))
     for row in range(log.shape[0]):
         before = current if row == 0 else log[row - 1, 5 : 5 + n]
         start = angle if row == 0 else log[row - 1, 0]
         here, after = c.direction * log[row, 0], log[row, 5 : 5 + n]
-        log[row, 3], log[row, 2] = values(m, here, after, flux, slopes)
-        turned = values(m, here, before, flux, slopes)[0]
-        log[row, 4] = turned - values(m, c.direction * start, after, flux, slopes)[0]
+        log[row, 3], log[row, 2] = energy(m, here, after)
+        log[row, 4] = energy(m, here, before)[0] - energy(m, c.direction * start, after)[0]
 
 
 @compiled

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from polefem.drive.bridge import DEMAGNETISE, FREEWHEEL, HYSTERESIS, PROFILE, STEADY, Circuit
+from polefem.drive.potential import tables
 from polefem.errors import InvalidValue, refusal
 from polefem.maps import CoupledMap
 from polefem.params.drive_spec import (
@@ -45,7 +46,6 @@ def circuit(m: CoupledMap, drive: DriveSpec, direction: float) -> Circuit:
             if len(wanted) != m.phases:
                 rule, allowed = "each phase has a profile", f"{m.phases} of them"
                 raise InvalidValue(refusal(rule, "control.currents", f"{len(wanted)} of them", allowed))
-    scale = float(m.single.potential.at(0.0, float(m.currents[-1])).flux_linkage)
     return Circuit(
         supply=bridge.supply,
         source=bridge.source_resistance,
@@ -57,7 +57,7 @@ def circuit(m: CoupledMap, drive: DriveSpec, direction: float) -> Circuit:
         upper=upper,
         profile=profile,
         wanted=wanted,
-        stride=scale / _STRIDES,
+        stride=tables(m).full / _STRIDES,
         turn_on=drive.turn_on,
         pitch=m.pitch,
         direction=direction,

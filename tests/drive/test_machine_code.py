@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,9 +11,11 @@ import pytest
 
 from polefem.drive import potential
 from polefem.drive.machine_code import making
-from polefem.drive.potential import tables, values
+from polefem.drive.potential import energy, linkages, tables
+from polefem.errors import InvalidValue
 from polefem.maps import CoupledMap, Interaction, summed
 from tests.drive.sharing_iron import SHARING, changed
+from tests.maps.saturating import PITCH
 
 HERE = Path(potential.__file__).parent
 
@@ -39,7 +42,8 @@ def same(m: CoupledMap, of: CoupledMap) -> bool:
     for _ in range(60):
         angle, i = rng.uniform(-4.0, 4.0), rng.uniform(0.0, 40.0, n) * rng.integers(0, 2, n)
         flux, slopes = np.empty(n), np.empty((n, n))
-        coenergy, torque = values(found, angle, i, flux, slopes)
+        linkages(found, angle, i, flux, slopes)
+        coenergy, torque = energy(found, angle, i)
         point, inductances = of.at(angle, i), of.inductances(angle, i)
         flowing = np.outer(i > 0.0, i > 0.0)  # of two that rest the mutual inductance is left out
         pairs = (
@@ -59,6 +63,18 @@ def same(m: CoupledMap, of: CoupledMap) -> bool:
 def test_tables_say_what_the_map_says(m: CoupledMap) -> None:
     assert same(m, m)
     assert not same(m, changed(with_a_triple(), 1.001))
+
+
+def test_what_four_phases_add_is_refused() -> None:
+    """No field is solved for it."""
+    four = Interaction(
+        (0, 1, 2, 3), np.array([0.0, PITCH]), np.array([0.0, 40.0]), np.zeros((2,) * 5 + (1,) + (2,) * 4)
+    )
+    m = CoupledMap(replace(SHARING.single, phases=4), (four,))
+    with pytest.raises(
+        InvalidValue, match="two and three phases add to each other: interactions is of 4 phases"
+    ):
+        tables(m)
 
 
 def test_all_that_is_compiled_counts_for_what_is_kept() -> None:
@@ -89,10 +105,10 @@ def test_where_the_program_may_not_write_it_is_kept_with_the_user(
 
 
 def test_compiled_and_interpreted_agree() -> None:
-    i, n = np.array([5.0, 0.0, 12.0]), 3
+    m, i, n = tables(with_a_triple()), np.array([5.0, 3.0, 12.0]), 3
     found = [np.empty(n), np.empty((n, n)), np.empty(n), np.empty((n, n))]
-    fast = values(tables(SHARING), 0.3, i, *found[:2])
-    slow = potential.values.__wrapped__(tables(SHARING), 0.3, i, *found[2:])  # type: ignore[attr-defined]
-    assert fast == pytest.approx(slow, rel=1e-12)
+    linkages(m, 0.3, i, *found[:2])
+    linkages.__wrapped__(m, 0.3, i, *found[2:])  # type: ignore[attr-defined]
     np.testing.assert_allclose(found[0], found[2], rtol=1e-12)
     np.testing.assert_allclose(found[1], found[3], rtol=1e-12)
+    assert energy(m, 0.3, i) == pytest.approx(energy.__wrapped__(m, 0.3, i), rel=1e-12)  # type: ignore[attr-defined]
