@@ -46,6 +46,7 @@ __all__ = [
     "attempt",
     "put",
     "step",
+    "unknown",
 ]
 
 Array = NDArray[np.float64]
@@ -104,11 +105,29 @@ class Phases(NamedTuple):
 
 
 class Point(NamedTuple):
-    """Where a step leads: as in `Phases`, and how far above the bridge's flux linkages are (`_settle`)."""
+    """Where a step leads: as in `Phases`, and how far above the bridge's flux linkages are, shape (phases,).
+
+    The others are room for what leads there: incremental inductances, `ease` (see above) and their sum, shape (phases,
+    phases); `aim`, how far Newton moves the currents, which phases are free to, currents of profiles, shape (phases,).
+    """
 
     current: Array
     flux: Array
     slack: Array
+    slopes: Array
+    ease: Array
+    change: Array
+    aim: Array
+    move: Array
+    free: NDArray[np.bool_]
+    wanted: Array
+
+
+def unknown(n: int) -> Point:
+    """Where a step of n phases leads, not known yet."""
+    current, flux, slack, aim, move, wanted = np.empty((6, n))
+    slopes, ease, change = np.empty((3, n, n))
+    return Point(current, flux, slack, slopes, ease, change, aim, move, np.empty(n, dtype=bool), wanted)
 
 
 def at_rest(m: Tables, current: Array | None = None, angle: float = 0.0) -> Phases:
@@ -147,17 +166,14 @@ def _solved(matrix: Array, right: Array, free: NDArray[np.bool_]) -> None:
 
 
 @compiled
-def _settle(
-    m: Tables, angle: float, ease: Array, aim: Array, held: Array, i: Array, flux: Array, slack: Array
-) -> int:
+def _settle(m: Tables, angle: float, held: Array, end: Point) -> int:
     """Currents with which flux linkages + ease . i come to `aim`, or above it where a current is 0.
 
-    held: currents that are given, A, below 0 where one is free. i: a first guess, then the answer. Fills flux linkages
-    and how far above the aim they are; returns DONE, BEYOND or UNSETTLED.
+    held: currents that are given, A, below 0 where one is free. end: its currents are a first guess, then the answer.
+    Fills flux linkages and how far above the aim they are; returns DONE, BEYOND or UNSETTLED.
     """
-    n = m.phases
-    slopes, step, free = np.empty((n, n)), np.empty(n), np.empty(n, np.bool_)
-    change = np.empty((n, n))
+    n, i, flux, slack, slopes, ease = m.phases, end.current, end.flux, end.slack, end.slopes, end.ease
+    change, move, free = end.change, end.move, end.free
     for p in range(n):
         if held[p] >= 0.0:
             i[p] = held[p]
@@ -165,26 +181,26 @@ def _settle(
     for turn in range(_NEWTON_STEPS):
         linkages(m, angle, i, flux, slopes)
         for p in range(n):
-            slack[p] = flux[p] - aim[p]
+            slack[p] = flux[p] - end.aim[p]
             for q in range(n):
                 slack[p] += ease[p, q] * i[q]
                 change[p, q] = slopes[p, q] + ease[p, q]
-            step[p] = -slack[p]
+            move[p] = -slack[p]
             free[p] = held[p] < 0.0 and (i[p] > 0.0 or slack[p] < 0.0)
-        _solved(change, step, free)
+        _solved(change, move, free)
         moved = 0.0
         for p in range(n):
-            new = i[p] + (step[p] if turn < _HALVED_AFTER else step[p] / 2) if free[p] else i[p]
+            new = i[p] + (move[p] if turn < _HALVED_AFTER else move[p] / 2) if free[p] else i[p]
             new = min(max(new, 0.0), m.last * (1 + LEAST))
-            step[p], i[p] = new - i[p], new
-            moved = max(moved, abs(step[p]))
+            move[p], i[p] = new - i[p], new
+            moved = max(moved, abs(move[p]))
         if moved <= _STRAIGHT * m.last:
             status = DONE
             break
     for p in range(n):
         for q in range(n):
-            flux[p] += slopes[p, q] * step[q]
-            slack[p] += (slopes[p, q] + ease[p, q]) * step[q]
+            flux[p] += slopes[p, q] * move[q]
+            slack[p] += (slopes[p, q] + ease[p, q]) * move[q]
         if i[p] >= m.last * (1 + LEAST):
             status = BEYOND
     return status
@@ -193,8 +209,7 @@ def _settle(
 @compiled
 def attempt(m: Tables, c: Circuit, now: Phases, angle: float, time: float, end: Point) -> int:
     """A step to an angle, `time` seconds on, under `now.state`; fills `end`, returns as `_settle`."""
-    n = m.phases
-    ease, aim = np.empty((n, n)), np.empty(n)
+    n, ease, aim = m.phases, end.ease, end.aim
     for p in range(n):
         sign, square, drop = now.state[p, 0], now.state[p, 1], now.state[p, 2]
         aim[p] = now.flux[p] + time * (sign * c.supply - drop)
@@ -203,7 +218,7 @@ def attempt(m: Tables, c: Circuit, now: Phases, angle: float, time: float, end: 
             ease[p, q] = 0.5 * time * ohms
             aim[p] -= ease[p, q] * now.current[q]
         end.current[p] = min(max(now.current[p] + time * now.trend[p], 0.0), m.last)
-    return _settle(m, c.direction * angle, ease, aim, now.held, end.current, end.flux, end.slack)
+    return _settle(m, c.direction * angle, now.held, end)
 
 
 @compiled
@@ -255,7 +270,8 @@ def step(
     end: Point,
 ) -> int:
     """A step in which profiles are followed as far as the bridge can; `ended` is a phase without current at its end."""
-    wanted = np.full(m.phases, -1.0)
+    wanted = end.wanted
+    wanted[:] = -1.0
     if c.kind == PROFILE:
         middle = 0.5 * (start + angle)
         for p in range(m.phases):

@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.drive.bridge import BEYOND, DONE, FULL, Circuit, at_rest
+from polefem.drive.bridge import BEYOND, DONE, FULL, Circuit, at_rest, unknown
 from polefem.drive.drive_run import EnergyBalance
 from polefem.drive.march import columns, complete, follow
 from polefem.drive.potential import Tables, energy, tables
@@ -148,6 +148,7 @@ class _Pitch:
         self.tables: Tables = tables(m)
         self.circuit: Circuit = circuit(m, drive, self.direction)
         self.nodes, self.windows = _nodes(m, drive, steps, self.direction)
+        self.end = unknown(m.phases)
         self.log = np.empty((_MOST_POINTS, columns(m.phases)))
         self.last, self.reached = float(m.currents[-1]), 0.0
 
@@ -189,7 +190,7 @@ class _Pitch:
         now = at_rest(self.tables, start, self.direction * self.drive.turn_on)
         begun, flux = now.current.copy(), now.flux.copy()
         status, points, peak, self.reached = follow(
-            self.tables, self.circuit, now, self.nodes, self.windows, self.rate, self.log
+            self.tables, self.circuit, now, self.nodes, self.windows, self.rate, self.end, self.log
         )
         if status == BEYOND:
             return None

@@ -14,7 +14,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.drive.bridge import BEYOND, FULL, UNSETTLED, at_rest
+from polefem.drive.bridge import BEYOND, FULL, UNSETTLED, at_rest, unknown
 from polefem.drive.cycle import Steps, balance, unsettled
 from polefem.drive.drive_run import EnergyBalance
 from polefem.drive.machine_map import of_machine
@@ -157,7 +157,9 @@ class _Shaft:
         self.time, self.angle, self.speed, self.torque, self.coenergy = 0.0, angle, speed, 0.0, 0.0
         self.tables, self.circuit = tables(m), circuit(m, drive, float(direction))
         self.phases, self.on = at_rest(self.tables), np.zeros(m.phases, dtype=bool)
-        self.shifts = direction * m.stroke * np.arange(m.phases)
+        self.pitch, self.shifts = m.pitch, direction * m.stroke * np.arange(m.phases)
+        self.edges = np.array([[drive.turn_on], [drive.turn_off]]) + self.shifts
+        self.point = unknown(m.phases)
         self.log = np.empty((_MOST_POINTS, columns(m.phases)))
         self.logs: list[Array] = []
         self.rows = [self._row()]
@@ -165,14 +167,14 @@ class _Shaft:
     def _own(self, angle: float) -> Array:
         """Angles of all phases within a pitch from turn-on, shape (phases,)."""
         on = self.drive.turn_on
-        own: Array = on + np.mod(angle - self.shifts - on, self.m.pitch)
+        own: Array = on + np.mod(angle - self.shifts - on, self.pitch)
         return own
 
     def advance(self, time: float) -> None:
         """Take one step of at most `time` seconds."""
         push = self._push()
         if self.speed:
-            time = min(time, self.m.pitch / _STEPS_A_PITCH / abs(self.speed))
+            time = min(time, self.pitch / _STEPS_A_PITCH / abs(self.speed))
         way = math.copysign(1.0, self.speed or push) if self.speed or push else 0.0
         turn = self.speed * time + push * time**2 / 2
         nearest = self._to_next(way) if way else math.inf
@@ -199,18 +201,17 @@ class _Shaft:
 
     def _to_next(self, way: float) -> float:
         """Angle to the next switching of a phase in the way of turning."""
-        edges = np.array([[self.drive.turn_on], [self.drive.turn_off]]) + self.shifts
-        ahead = np.mod((edges - self.angle) * way, self.m.pitch)
-        return float(np.where(ahead > _BESIDE, ahead, self.m.pitch).min())
+        ahead = np.mod((self.edges - self.angle) * way, self.pitch)
+        return float(np.where(ahead > _BESIDE, ahead, self.pitch).min())
 
     def _turn_phases(self, turn: float, time: float, way: float) -> float:
         """Take all phases through a step; return the work done on the shaft, J."""
         on = self._own(self.angle + way * 2 * _BESIDE) < self.drive.turn_off
         self.phases.rising[on & ~self.on] = True  # a comparator lets the current rise at turn-on
         self.on = on
-        begun = self.phases.current.copy()
+        begun, end = self.phases.current.copy(), self.angle + turn
         status, count = advance(
-            self.tables, self.circuit, self.phases, on, self.angle, self.angle + turn, time, self.log
+            self.tables, self.circuit, self.phases, on, self.angle, end, time, self.point, self.log
         )
         if status == BEYOND:
             last, rule = float(self.m.currents[-1]), "a map says nothing beyond its last current"
@@ -240,7 +241,7 @@ class _Shaft:
         """What happened, as arrays."""
         rows, q = np.array(self.rows), self.m.phases
         current, flux = rows[:, 4 : 4 + q], rows[:, 4 + q :]
-        coenergy = self.m.at(rows[-1, 1], np.minimum(current[-1], self.m.currents[-1])).coenergy
+        coenergy = self.m.coenergy(rows[-1, 1], np.minimum(current[-1], self.m.currents[-1]))
         steps = Steps.of(np.concatenate(self.logs), q, float(self.direction), 0.0)
         return FreeShaftRun(
             self.drive,

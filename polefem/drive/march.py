@@ -86,11 +86,10 @@ def _first_event(
             continue
         before, after, last = now.current[p], end.current[p], 1.0
         if after == 0.0 and before > SETTLED * m.last and end.slack[p] > 0.0:
-            flux = np.empty(m.phases)
             now.current[p] = 0.0
-            linkages(m, c.direction * start, now.current, flux, np.empty((m.phases, m.phases)))
+            linkages(m, c.direction * start, now.current, end.aim, end.slopes)
             now.current[p] = before
-            excess = now.flux[p] - flux[p]
+            excess = now.flux[p] - end.aim[p]
             last = excess / (excess + end.slack[p])
             if last < share:
                 share, which, ends = last, p, True
@@ -139,6 +138,7 @@ def advance(
     start: float,
     angle: float,
     time: float,
+    end: Point,
     log: Array,
 ) -> tuple[int, int]:
     """Take all phases from one angle to another, `time` seconds on, in which none turns on or off.
@@ -149,7 +149,6 @@ def advance(
     flux linkages, then the states of the bridge that led there. Returns how it ended and how many points there are.
     """
     n, count = m.phases, 0
-    end = Point(np.empty(n), np.empty(n), np.empty(n))
     while time > 0.0:
         _choose(c, now, window)
         part = time
@@ -220,6 +219,7 @@ def follow(
     nodes: Array,
     windows: NDArray[np.bool_],
     rate: float,
+    end: Point,
     log: Array,
 ) -> tuple[int, int, float, float]:
     """Take all phases through the angles `nodes`, shape (k + 1,), at 1 / `rate` rad/s; `windows`, shape (k, phases),
@@ -234,9 +234,10 @@ def follow(
             if windows[k, p] and (k == 0 or not windows[k - 1, p]):
                 now.rising[p] = True
         time = (nodes[k + 1] - nodes[k]) * rate
-        status, more = advance(m, c, now, windows[k], nodes[k], nodes[k + 1], time, log[count:])
+        status, more = advance(m, c, now, windows[k], nodes[k], nodes[k + 1], time, end, log[count:])
         count += more
-        peak = max(peak, now.flux.max())
+        for flux in now.flux:
+            peak = max(peak, flux)
         if status != DONE:
             return status, count, peak, nodes[k]
     return DONE, count, peak, nodes[-1]

@@ -47,10 +47,8 @@ def steady_state(
     positive("an iron loss cannot drive", "iron_loss", iron_loss, "W", zero=True)
     cycle = steady_cycle(of_machine(m), drive, speed, steps)
     current, flux, time = cycle.current, cycle.flux_linkage, cycle.steps.time[:, None]
-    ends = m.at(
-        math.copysign(1.0, speed) * cycle.angles[[0, -1]], np.minimum(current[[0, -1]], m.currents[-1])
-    )
-    field = (flux[[0, -1]] * current[[0, -1]]).sum(axis=1) - ends.coenergy
+    ends = math.copysign(1.0, speed) * cycle.angles[[0, -1]], np.minimum(current[[0, -1]], m.currents[-1])
+    field = (flux[[0, -1]] * current[[0, -1]]).sum(axis=1) - m.coenergy(*ends)
     volts: Array = np.diff(flux, axis=0) / time + drive.resistance * (current[1:] + current[:-1]) / 2
     return DriveRun(
         drive=drive,
