@@ -134,7 +134,7 @@ def at_rest(m: Tables, current: Array | None = None, angle: float = 0.0) -> Phas
     """Phases without current, or with currents (A) at an angle of the map."""
     n = m.phases
     still, on = np.zeros(n), np.ones(n, dtype=bool)
-    now = Phases(np.zeros(n), still, np.zeros(n), on, np.zeros((n, 3)), np.full(n, -1.0))
+    now = Phases(np.zeros(n), still, np.zeros(n), on, np.zeros((n, 3)), np.zeros(n))
     if current is not None:
         now.current[:] = current
         linkages(m, angle, now.current, now.flux, np.empty((n, n)))
@@ -277,7 +277,8 @@ def step(
         for p in range(m.phases):
             if window[p]:
                 wanted[p] = _wanted(c, p, _own(c, m, p, middle) + angle - middle)
-                now.held[p] = wanted[p]
+                if now.held[p] >= 0.0:
+                    now.held[p] = wanted[p]
                 if wanted[p] == 0.0:  # the bridge can do no more than take the current back
                     put(c, now, p, DEMAGNETISE)
                     now.held[p] = -1.0

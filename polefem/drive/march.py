@@ -59,9 +59,10 @@ def _longest(c: Circuit, p: int, now: Phases) -> float:
 
 @compiled
 def _choose(c: Circuit, now: Phases, window: NDArray[np.bool_]) -> None:
-    """What the bridge does next, but for profiles."""
+    """What the bridge does next; on profiles at first what it did."""
     for p in range(window.size):
-        now.held[p] = -1.0
+        if c.kind != PROFILE or not window[p]:
+            now.held[p] = -1.0
         if not window[p]:
             put(c, now, p, DEMAGNETISE)
         elif c.kind == STEADY:
@@ -114,11 +115,18 @@ def _crossing(
     share: float,
     end: Point,
 ) -> tuple[float, int]:
-    """Share of a step at which a phase's current comes to the edge of its band, by secants; then as `attempt`."""
+    """Share of a step at which a phase's current comes to the edge of its band, by secants; then as `attempt`.
+
+    end: where the whole step led, then where the part of it leads.
+    """
     edge = c.upper if now.rising[p] else c.lower
     low, at_low, high, at_high = 0.0, now.current[p], 1.0, np.nan
+    part = time
     for _ in range(_SECANTS):
-        status = attempt(m, c, now, start + share * (angle - start), share * time, end)
+        for q in range(m.phases):  # where the last attempt led is a good guess of where the next one leads
+            now.trend[q] = (end.current[q] - now.current[q]) / part
+        part = share * time
+        status = attempt(m, c, now, start + share * (angle - start), part, end)
         found = end.current[p]
         if abs(found - edge) <= _ON_EDGE * edge or found == at_low:
             break
@@ -153,8 +161,7 @@ def advance(
         _choose(c, now, window)
         part = time
         for p in range(n):
-            if c.kind != PROFILE or not window[p]:
-                part = min(part, _longest(c, p, now))
+            part = min(part, _longest(c, p, now))
         while True:
             here = angle if part == time else start + (angle - start) * part / time
             status = step(m, c, now, window, -1, start, here, part, end)
