@@ -33,7 +33,6 @@ TOLERANCE, COARSE = 1e-7, 1e-3
 """A flux linkage may differ by this share of the peak after a pitch; where many are compared, by the coarser one."""
 
 _PITCHES = 40
-_REMEMBERED = 8
 _STEPS_A_PULSE = 16
 _MOST_POINTS = 120_000
 _APART = 1e-9
@@ -151,6 +150,7 @@ class _Pitch:
         self.end = unknown(m.phases)
         self.log = np.empty((_MOST_POINTS, columns(m.phases)))
         self.last, self.reached = float(m.currents[-1]), 0.0
+        self.rising = np.ones(m.phases, dtype=bool)  # as comparators stood at the end of the last pitch
 
     def steady(self, tolerance: float, followed: _Followed | None = None) -> Cycle:
         """The pitch that repeats, sought from no current, or on from a pitch that was followed so."""
@@ -168,7 +168,8 @@ class _Pitch:
             done.append(followed)
             if followed.error <= tolerance:
                 break
-            start, followed = self._mixed(done[-_REMEMBERED:]), None
+            flowing = np.count_nonzero(followed.end)
+            start, followed = self._mixed(done[-1 - flowing :]), None
         else:
             if all(one.end.sum() > one.begun.sum() for one in done):
                 raise InvalidValue(_never_repeats(self.drive))
@@ -188,6 +189,7 @@ class _Pitch:
     def follow(self, start: Array) -> _Followed | None:
         """The pitch from currents, A; None where a current leaves the map."""
         now = at_rest(self.tables, start, self.direction * self.drive.turn_on)
+        now.rising[:] = self.rising
         begun, flux = now.current.copy(), now.flux.copy()
         status, points, peak, self.reached = follow(
             self.tables, self.circuit, now, self.nodes, self.windows, self.rate, self.end, self.log
@@ -196,6 +198,7 @@ class _Pitch:
             return None
         if status != DONE:
             raise InvalidValue(_too_fine(self.drive) if status == FULL else unsettled(self.reached))
+        self.rising = now.rising
         error = float(np.abs(now.flux - flux).max()) / peak if peak else 0.0
         return _Followed(points, begun, now.current, flux, error)
 

@@ -238,7 +238,7 @@ def follow(
     count, peak = 0, 0.0
     for k in range(windows.shape[0]):
         for p in range(m.phases):
-            if windows[k, p] and (k == 0 or not windows[k - 1, p]):
+            if windows[k, p] and not windows[k - 1, p]:  # before the first is the last: a pitch repeats
                 now.rising[p] = True
         time = (nodes[k + 1] - nodes[k]) * rate
         status, more = advance(m, c, now, windows[k], nodes[k], nodes[k + 1], time, end, log[count:])

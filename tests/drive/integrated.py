@@ -67,17 +67,22 @@ class _Circuit:
 
 
 def integrated(
-    m: CoupledMap, drive: DriveSpec, speed: float, start: Floats, samples: int = 1440
+    m: CoupledMap,
+    drive: DriveSpec,
+    speed: float,
+    start: Floats,
+    rising: NDArray[np.bool_],
+    samples: int = 1440,
 ) -> Integrated:
-    """A rotor pitch at a speed above 0, rad/s, from currents at turn-on of the first phase (A); `samples`, and the
-    switchings."""
-    bridge, control, n = drive.bridge, drive.control, m.phases
+    """A rotor pitch at a speed above 0, rad/s, from currents at turn-on of the first phase (A), of which a band's
+    comparators let some rise; `samples`, and the switchings."""
+    bridge, control = drive.bridge, drive.control
     circuit = _Circuit(m, drive, speed)
     up, down = bridge.supply - 2 * bridge.switch_drop, -bridge.supply - 2 * bridge.diode_drop
     band = control if isinstance(control, Chopping) else None
     rest = down if band and band.hard else -bridge.switch_drop - bridge.diode_drop
     angle, current = drive.turn_on, np.array(start)
-    rising, conducting = np.ones(n, bool), current > 0.0
+    rising, conducting = rising.copy(), current > 0.0
     rows: list[Floats] = []
     for stop in _stops(m, drive):
         own = circuit.own(0.5 * (angle + stop))

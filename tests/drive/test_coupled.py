@@ -8,6 +8,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from polefem.drive import (
     DriveRun,
@@ -21,6 +22,7 @@ from polefem.drive import (
     steady_state,
     suited_switching,
 )
+from polefem.drive.cycle import _Followed, _Pitch
 from polefem.errors import InvalidValue
 from polefem.maps import CoupledMap, Interaction, linear_map, summed
 from polefem.params import RectangularCurrent, SuitedSwitching
@@ -54,7 +56,8 @@ def run_of(name: str) -> DriveRun:
 
 @cache
 def independent(name: str) -> Integrated:
-    return integrated(SHARING, *POINTS[name], run_of(name).current[0])
+    current = run_of(name).current
+    return integrated(SHARING, *POINTS[name], current[0], rising=current[-1] > current[-2])
 
 
 def agrees(run: DriveRun, found: Integrated) -> bool:
@@ -93,6 +96,26 @@ def test_strokes_differ_where_one_pair_meets_with_the_other_sign() -> None:
         assert (below > 0.02 * run.mean_torque) == (m is SHARING)
     unlike, alike = strokes.values()
     assert alike < 1e-3 < 0.1 < unlike
+
+
+@pytest.mark.parametrize("hard", [False, True], ids=["soft", "hard"])
+def test_comparators_go_on_from_pitch_to_pitch(hard: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    """At turn-on of one phase another is within its band: where all pairs of coils are alike, all phases do alike."""
+    drive = DriveSpec(BRIDGE, OHMS, -32 * deg, 2 * deg, Chopping(8.0, 2.0, hard))
+    follow = _Pitch.follow
+
+    def differ() -> bool:
+        run = steady_state(sharing_iron(alike=True), drive, 40.0)
+        squares = np.trapezoid(run.current**2, run.angles, axis=0)
+        return bool(np.ptp(squares) > 1e-6 * squares.mean())
+
+    def all_rising(pitch: _Pitch, start: NDArray[np.float64]) -> _Followed | None:
+        pitch.rising = np.ones(3, dtype=bool)
+        return follow(pitch, start)
+
+    assert not differ()
+    monkeypatch.setattr(_Pitch, "follow", all_rising)
+    assert differ()
 
 
 def test_a_run_says_whether_its_phases_share_a_field() -> None:
