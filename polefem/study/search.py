@@ -35,16 +35,17 @@ class Search:
     refused before any meshing. method: "surrogate", "evolution" or "gradient". batch: how many designs to propose at a
     time: as many as there are workers.
 
-    Of "gradient" alone: a plan that sums phases (`coupling="summed"`) at given angles: slopes are known of single
-    phases, and are the machine's own while one conducts at a time, as with a dwell of one stroke. starts: from how many
-    points it goes down, the base first. least_radius: of the bends of a free face whose rises vary, m; 0 for any.
-    tolerances: what a workshop does to fields; with any, least is the mean ripple over them and `deviations` standard
-    deviations more, to first order of each design's torques. levers: names of fields by what they are together, such as
-    "shape alone", "current alone" and "both": for each a search over these of the ranges alone, with its share of the
-    evaluations, to tell which lever buys more; one that has all fields of others begins with the best that they found.
-    front: limits of which one after the other holds, in place of those on its figure, each for its share of the
-    evaluations and from where the one before ended: a front of the objective against what is so limited, first of what
-    is hard to have. Its last design is the best of its path on a mesh half as coarse.
+    Of "gradient" alone: a plan at given switching angles: slopes are known of single phases (`coupling="summed"`),
+    which leaves nothing out while one conducts at a time, and of phases that share a field ("joint"), of which two at
+    once meet under rectangular currents alone. starts: from how many points it goes down, the base first. least_radius:
+    of the bends of a free face whose rises vary, m; 0 for any. tolerances: what a workshop does to fields; with any,
+    least is the mean ripple over them and `deviations` standard deviations more, to first order of each design's
+    torques. levers: names of fields by what they are together, such as "shape alone", "current alone" and "both": for
+    each a search over these of the ranges alone, with its share of the evaluations, to tell which lever buys more; one
+    that has all fields of others begins with the best that they found. front: limits of which one after the other
+    holds, in place of those on its figure, each for its share of the evaluations and from where the one before ended: a
+    front of the objective against what is so limited, first of what is hard to have. Its last design is the best of its
+    path on a mesh half as coarse.
 
     Raises InvalidValue for a start outside the ranges, a figure that designs do not have, or a plan without slopes for
     a search along them.
