@@ -63,7 +63,7 @@ shape = {
     "stator_pole.arc": Range(30 * deg, 38 * deg),
     **{f"rotor_pole.face.rises.{k}": Range(0 * mm, 0.4 * mm) for k in range(len(STATIONS))},
 }
-current = {f"operating_points.0.current.currents.{k}": Range(0 * A, 1 * A) for k in range(len(ANGLES))}
+current = {f"operating_points.0.current.currents.{k}": Range(0.0, 1.0) for k in range(len(ANGLES))}
 
 study = Search(
     name="wheel shape and current",

@@ -30,6 +30,7 @@ __all__ = [
     "quantities",
     "quantity",
     "quantity_of",
+    "relative",
     "rounded",
     "speed_text",
 ]
@@ -120,6 +121,12 @@ def quantity(
     return {"quantity": Quantity(unit, digits, more_is_better, label)}
 
 
+def relative(*names: str) -> Mapping[str, tuple[str, ...]]:
+    """The metadata of a dataclass's field that holds a form, to be scaled: fields of these names within it are shown as
+    bare numbers, whatever unit they have elsewhere: `current: Tracking = field(metadata=relative("currents"))`."""
+    return {"relative": names}
+
+
 def quantities(owner: type) -> dict[str, Quantity]:
     """The fields of a dataclass that say how they are shown."""
     found = {f.name: f.metadata.get("quantity") for f in dataclasses.fields(owner)}
@@ -137,11 +144,14 @@ def quantity_of(owner: Any, name: str) -> Quantity | None:
     (None, None)
     """
     here, found = [owner], None
+    bare: set[str] = set()
     for step in name.split("."):
         if step.isdigit():  # one of several, each shown like all
             continue
         holders = [cls for hint in here for cls in _classes(hint) if step in cls.__dataclass_fields__]
         found = next((known for cls in holders if (known := quantities(cls).get(step))), None)
+        found = Quantity() if step in bare else found
+        bare = {one for cls in holders for one in cls.__dataclass_fields__[step].metadata.get("relative", ())}
         here = [_hints(cls)[step] for cls in holders]
     return found
 

@@ -269,6 +269,8 @@ def quantity_of_field(name: str) -> Quantity | None:
 
     >>> [quantity_of_field(name).unit for name in ("map_current", "operating_points.0.speed", "air_gap")]
     ['A', 'rpm', 'mm']
+    >>> quantity_of_field("operating_points.0.current.currents.3")  # of a form, which is scaled: a bare number
+    Quantity(unit='', digits=4, more_is_better=False, label='', turned=False)
     """
     return quantity_of(Plan if of_plan(name) else Machine, name)
 

@@ -43,7 +43,7 @@ from polefem.maps import CoupledMap
 from polefem.params import RectangularCurrent
 from polefem.params.checks import increasing, made, positive
 from polefem.params.drive_spec import Bridge, Control, DriveSpec, Tracking
-from polefem.params.quantity import quantity, speed_text
+from polefem.params.quantity import quantity, relative, speed_text
 from polefem.study.at_the_shaft import ReadingOperatingPoint, SharedTorqueOperatingPoint, StartOperatingPoint
 from polefem.study.basis import Basis, SettingSought
 from polefem.study.drive_operating_point import DriveOperatingPoint, run_figures
@@ -68,13 +68,13 @@ Array = NDArray[np.float64]
 class WaveformOperatingPoint(PlanPoint):
     """A current waveform of given form, whatever bridge may make it, by name.
 
-    current: its form over a rotor pitch from its first angle; no current flows outside its angles. basis: what its
-    scale follows from. speed: rad/s, for the input power.
+    current: its form over a rotor pitch from its first angle, its currents relative to each other; no current flows
+    outside its angles. basis: what its scale follows from. speed: rad/s, for the input power.
     Raises InvalidValue for a name with dots, and for a speed of nought or less.
     """
 
     name: str
-    current: Tracking
+    current: Tracking = field(metadata=relative("currents"))
     basis: Basis
     speed: float = field(metadata=quantity("rpm"))
 
@@ -208,7 +208,7 @@ class LevelOperatingPoint(PlanPoint):
     turn_on: float = field(metadata=quantity("deg"))
     turn_off: float = field(metadata=quantity("deg"))
     basis: Basis
-    control: Control = field(default_factory=lambda: Tracking.level(1.0))
+    control: Control = field(default_factory=lambda: Tracking.level(1.0), metadata=relative("currents"))
 
     def __post_init__(self) -> None:
         check_name_and_speed(self.name, self.speed)
