@@ -32,7 +32,7 @@ __all__ = ["advance", "columns", "complete", "follow"]
 
 Array = NDArray[np.float64]
 
-_SECANTS, _ON_EDGE = 4, 1e-7
+_TRIALS, _ON_EDGE = 4, 1e-7
 _PARTS = 36
 
 
@@ -115,25 +115,23 @@ def _crossing(
     share: float,
     end: Point,
 ) -> tuple[float, int]:
-    """Share of a step at which a phase's current comes to the edge of its band, by secants; then as `attempt`.
+    """Share of a step at which a phase's current comes to the edge of its band, from a first guess; then as `attempt`.
 
-    end: where the whole step led, then where the part of it leads.
+    The share is a parabola of the current: through the beginning, through where the whole step led (by the chord on
+    which the first share lies) and through the last attempt. end: where the whole step led, then where its part leads.
     """
-    edge = c.upper if now.rising[p] else c.lower
-    low, at_low, high, at_high = 0.0, now.current[p], 1.0, np.nan
-    part = time
-    for _ in range(_SECANTS):
+    before, whole, edge = now.current[p], end.current[p], c.upper if now.rising[p] else c.lower
+    chord, part = share / (edge - before), time
+    for _ in range(_TRIALS):
         for q in range(m.phases):  # where the last attempt led is a good guess of where the next one leads
             now.trend[q] = (end.current[q] - now.current[q]) / part
         part = share * time
         status = attempt(m, c, now, start + share * (angle - start), part, end)
         found = end.current[p]
-        if abs(found - edge) <= _ON_EDGE * edge or found == at_low:
+        if abs(found - edge) <= _ON_EDGE * edge or found in (before, whole):
             break
-        if not np.isnan(at_high):
-            low, at_low = high, at_high
-        high, at_high = share, found
-        share = min(1.0, max(LEAST, low + (edge - at_low) * (high - low) / (at_high - at_low)))
+        bend = (share / (found - before) - chord) / (found - whole)
+        share = min(1.0, max(LEAST, (edge - before) * (chord + bend * (edge - whole))))
     return share, status
 
 
