@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.drive.bridge import BEYOND, DONE, FULL, Circuit, at_rest, unknown
+from polefem.drive.bridge import BEYOND, DONE, FULL, HYSTERESIS, Circuit, at_rest, unknown
 from polefem.drive.drive_run import EnergyBalance
 from polefem.drive.march import columns, complete, follow
 from polefem.drive.potential import Tables, energy, tables
@@ -33,6 +33,7 @@ TOLERANCE, COARSE = 1e-7, 1e-3
 """A flux linkage may differ by this share of the peak after a pitch; where many are compared, by the coarser one."""
 
 _PITCHES = 40
+_JUMP = 1e-4  # by which a chopped pitch jumps where an edge of the band comes to lie in another step
 _STEPS_A_PULSE = 16
 _MOST_POINTS = 120_000
 _APART = 1e-9
@@ -166,7 +167,7 @@ class _Pitch:
                 start = (start + done[-1].begun) / 2
                 continue
             done.append(followed)
-            if followed.error <= tolerance:
+            if followed.error <= (_JUMP if self._comes_no_closer(done) else tolerance):
                 break
             flowing = np.count_nonzero(followed.end)
             start, followed = self._mixed(done[-1 - flowing :]), None
@@ -174,6 +175,9 @@ class _Pitch:
             if all(one.end.sum() > one.begun.sum() for one in done):
                 raise InvalidValue(_never_repeats(self.drive))
         return self._finished(done[-1])
+
+    def _comes_no_closer(self, done: list[_Followed]) -> bool:
+        return self.circuit.kind == HYSTERESIS and len(done) > 1 and done[-1].error >= done[-2].error
 
     def _mixed(self, done: list[_Followed]) -> Array:
         """The next start: where the last few, mixed, would repeat if the pitch were straight."""
