@@ -18,6 +18,7 @@ The traces are piecewise quadratic, and the Fourier integrals of quadratics are 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -144,6 +145,7 @@ class Gap:
         self._count = int(np.searchsorted(orders, DEEP / log_ratio))
         self._rotor, self._stator = (trace.upto(self._count) for trace in traces)
         self._orders, self._weight = orders[: self._count], weight[: self._count]
+        self._places, self._waves = np.empty(0), np.empty((0, 2 * self._count))
 
     def slid(self, rotor: Trace, stator: Trace) -> Gap:
         """The gap of the same traces with their nodes slid along their circles, summed over the same harmonics: so its
@@ -204,32 +206,63 @@ class Gap:
         and clockwise where it lies outside; each of shape (n,), Wb/m.
         """
         orders, half = self._orders, self._log_ratio / 2
-        # A value at a place is an integral with Dirac's delta there.
-        points = _Shapes(places, places, orders, np.exp(-1j * orders[:, None] * places), [])
         radial = self._weight * orders / (2 * np.cosh(orders * half))
         along = self._weight * _over_sinh(orders, half) / 2
-        weights = np.stack([1j * radial, along])
-        ours = self._blocks(self._rotor, points, angle, weights)
-        theirs = self._blocks(self._stator, points, 0.0, weights)
-        return rotor @ ours[0] + stator @ theirs[0], rotor @ ours[1] - stator @ theirs[1]
+        waves = self._waves_at(places)
+        ours = self._seen(self._rotor, rotor, angle, np.stack([1j * radial, along]), places, waves)
+        theirs = self._seen(self._stator, stator, 0.0, np.stack([1j * radial, -along]), places, waves)
+        return (ours + theirs)[:, 0], (ours + theirs)[:, 1]
+
+    def _waves_at(self, places: Floats) -> Floats:
+        """Cosines and negative sines of the harmonics at places, shape (n, 2 n_orders): kept, since one looks at the
+        same places from angle to angle."""
+        if not np.array_equal(places, self._places):
+            phase = places[:, None] * self._orders
+            self._places, self._waves = places.copy(), np.concatenate([np.cos(phase), -np.sin(phase)], axis=1)
+        return self._waves
+
+    def _seen(
+        self,
+        ours: _Shapes,
+        values: Floats,
+        angle: float,
+        weights: Complexes,
+        places: Floats,
+        waves: Floats,
+    ) -> Floats:
+        """What a trace's unknowns, turned by an angle, make of each of two kernels at places, shape (n, 2)."""
+        found = np.zeros((len(places), len(weights)))
+        for run in ours.runs:
+            coefficients = weights * (ours.integrals[:, run] @ values[run])
+            for near, shift, sign in self._nearest(ours, run, angle, places, places):
+                turned = coefficients * (sign * np.exp(-1j * ours.orders * (angle - shift * self._span)))
+                found[near] += waves[near] @ np.concatenate([turned.real, turned.imag], axis=1).T
+        return found
+
+    def _nearest(
+        self, ours: _Shapes, run: Ints, angle: float, low: Floats, high: Floats
+    ) -> Iterator[tuple[Ints, float, float]]:
+        """Which shapes between these angles the run reaches once it is turned by an angle, or which copies of them in
+        another sector: their numbers, how many sectors away, and the sign of the field there."""
+        middle, half = (low + high) / 2, (high - low) / 2
+        start, end = ours.low[run].min(), ours.high[run].max()
+        # From the run to each of the others, or to that copy of it in another sector which is nearest.
+        away = middle - (start + end) / 2 - angle
+        copy = -np.round(away / self._span)
+        near = np.abs(away + copy * self._span) <= (end - start) / 2 + half + self._reach
+        for shift in np.unique(copy[near]).tolist():
+            sign = -1.0 if self._antiperiodic and shift % 2 else 1.0
+            yield np.flatnonzero(near & (copy == shift)), shift, sign
 
     def _blocks(
         self, ours: _Shapes, theirs: _Shapes, angle: float, weights: Floats | Complexes
     ) -> list[sp.csr_matrix]:
         """For each row of weights (a kernel's harmonics): what each of ours, turned by an angle, makes of the kernel
         at each of theirs, as far as it reaches."""
-        middle, half = (theirs.low + theirs.high) / 2, (theirs.high - theirs.low) / 2
         rows, columns, values = [], [], []
         for run in ours.runs:
-            start, end = ours.low[run].min(), ours.high[run].max()
-            # From the run to each of the others, or to that copy of it in another sector which is nearest.
-            away = middle - (start + end) / 2 - angle
-            copy = -np.round(away / self._span)
-            near = np.abs(away + copy * self._span) <= (end - start) / 2 + half + self._reach
-            for shift in np.unique(copy[near]):
-                found = np.flatnonzero(near & (copy == shift))
+            for found, shift, sign in self._nearest(ours, run, angle, theirs.low, theirs.high):
                 turn = np.exp(-1j * ours.orders * (angle - shift * self._span))
-                sign = -1.0 if self._antiperiodic and shift % 2 else 1.0
                 left = (sign * turn * weights)[:, :, None] * ours.integrals[:, run]
                 product = _real_product(np.concatenate(list(left), axis=1), theirs.integrals[:, found])
                 rows.append(np.repeat(run, len(found)))

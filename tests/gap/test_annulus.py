@@ -416,3 +416,17 @@ def test_flux_density_midway_is_that_of_the_closed_field(
     assert not right(found, -angle)
     assert not right((found[0], -found[1]), angle)
     assert not right((found[0] * 1.001, found[1]), angle)
+
+
+def test_flux_density_at_other_places_forgets_the_last_ones() -> None:
+    gap = Gap(*traces(200, 2, True, False), LOG_RATIO, 2, True)
+    rotor, stator = (np.sin(np.arange(trace.size) + 0.3) for trace in gap.traces)
+    places = np.linspace(0.0, 3.0, 40)
+    every = np.array(gap.flux_density(rotor, stator, 0.2, places))
+
+    def same(some: tuple[Floats, Floats]) -> bool:
+        return bool(np.abs(np.array(some) - every[:, ::-1]).max() < 1e-12 * np.abs(every).max())
+
+    assert same(gap.flux_density(rotor, stator, 0.2, places[::-1]))
+    gap._places = places  # the twin: waves of other places, taken for those of these
+    assert not same(tuple(gap.flux_density(rotor, stator, 0.2, places)))
