@@ -70,4 +70,6 @@ def _sources(mesh: Mesh, turn: float, mirrored: bool) -> tuple[Ints, Ints]:
     scale = 1.0 if mesh.flat else level.max()
     there = KDTree(np.column_stack([level, along * scale]))
     found: Ints = np.asarray(there.query(np.column_stack([level, (back - wraps * mesh.span) * scale]))[1])
+    centre = np.flatnonzero(level < 1e-9 * level.max()) if not mesh.flat else np.empty(0, dtype=np.int64)
+    found[centre] = centre  # whose angle says nothing
     return found, wraps
