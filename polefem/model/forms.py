@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 from skfem import Basis, BilinearForm, ElementTriP2, LinearForm, MeshTri2
+from skfem.assembly import Dofs
 from skfem.helpers import dot, grad
 
 from polefem.mesh import Mesh
@@ -37,11 +39,18 @@ def area_load(v: Any, _: Any) -> Any:
 
 def _basis(mesh: Mesh, triangles: Ints, order: int) -> tuple[Basis, Ints]:
     """The quadratic basis on some triangles, and the mesh node of each of its degrees of freedom."""
+    curved, dofs, node = _numbered(mesh)
+    return Basis(curved, ElementTriP2(), elements=triangles, intorder=order, dofs=dofs), node
+
+
+@lru_cache(maxsize=2)  # those of a machine's two sides, which are asked for coil by coil
+def _numbered(mesh: Mesh) -> tuple[MeshTri2, Dofs, Ints]:
+    """The mesh, its degrees of freedom and the node of each."""
     curved = MeshTri2(np.ascontiguousarray(mesh.points.T), np.ascontiguousarray(mesh.triangles.T))
-    basis = Basis(curved, ElementTriP2(), elements=triangles, intorder=order)
-    node = np.empty(basis.N, dtype=np.int64)
-    node[curved.dofs.element_dofs] = mesh.triangles.T
-    return basis, node
+    dofs = Dofs(curved, ElementTriP2())
+    node = np.empty(dofs.N, dtype=np.int64)
+    node[dofs.element_dofs] = mesh.triangles.T
+    return curved, dofs, node
 
 
 def _expansion(tie: Tie, node: Ints) -> sp.csr_matrix:
