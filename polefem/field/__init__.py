@@ -11,6 +11,7 @@ from polefem.later import front
 if TYPE_CHECKING:
     from polefem.field.built_machine import BuiltMachine, assembled, built
     from polefem.field.pull import PolePull, pole_pull
+    from polefem.field.series import Image, images, solved_series
     from polefem.field.states import field_series, solve_state
     from polefem.field.stress import closest, gap_radius, gap_stress
     from polefem.field.transfer import transferred, turned
@@ -19,6 +20,7 @@ __all__ = [
     "BuiltMachine",
     "Field",
     "FieldState",
+    "Image",
     "PolePull",
     "assembled",
     "built",
@@ -26,8 +28,10 @@ __all__ = [
     "field_series",
     "gap_radius",
     "gap_stress",
+    "images",
     "pole_pull",
     "solve_state",
+    "solved_series",
     "transferred",
     "turned",
 ]
@@ -38,6 +42,7 @@ __getattr__, __dir__ = front(
     {
         ".built_machine": "BuiltMachine assembled built",
         ".pull": "PolePull pole_pull",
+        ".series": "Image images solved_series",
         ".states": "field_series solve_state",
         ".stress": "closest gap_radius gap_stress",
         ".transfer": "transferred turned",

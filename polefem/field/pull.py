@@ -17,13 +17,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from polefem.errors import InvalidValue, SolveFailed, refusal
+from polefem.errors import InvalidValue, refusal
 from polefem.field.built_machine import BuiltMachine, built
+from polefem.field.series import images, solved_series
 from polefem.field.stress import closest, gap_radius, gap_stress
 from polefem.outline import Outline
 from polefem.params import Machine, MeshSpec
 from polefem.params.checks import increasing
-from polefem.solve import FactorCache, System, minimise
+from polefem.solve import System
 
 __all__ = ["PolePull", "pole_pull"]
 
@@ -87,17 +88,12 @@ def pole_pull(
     if currents.shape != (count,) or not np.isfinite(currents).all():
         allowed = f"{count} finite numbers"
         raise InvalidValue(refusal("each phase has one current", "phase_currents", phase_currents, allowed))
+    rows = np.tile(currents, (len(turned), 1))
+    known = images(whole, turned, rows)
     pull, torque = np.zeros((len(turned), poles)), np.zeros(len(turned))
     for outline, system in zip(whole.sections, whole.systems, strict=True):
-        last, cache = np.zeros(system.size), FactorCache()
-        for at, angle in enumerate(turned.tolist()):
-            found = minimise(system.at(angle), currents @ system.model.loads, last, cache)
-            if not found.converged:
-                raise SolveFailed(
-                    f"the field at {np.degrees(angle):.4g} deg and {currents} A: {found.message}"
-                )
-            last = found.unknowns
-            forces, moment = _forces(outline, system, angle, last, poles)
+        for at, found in enumerate(solved_series(outline, system, turned, rows, known)):
+            forces, moment = _forces(outline, system, float(turned[at]), found.unknowns, poles)
             pull[at] += forces
             torque[at] += moment
     return PolePull(turned, currents, pull, torque)
@@ -111,9 +107,9 @@ def _forces(
     radius, pitch = gap_radius(outline), 2 * math.pi / poles
     count = max(POINTS, closest(outline, pitch))
     away = (np.arange(count) + 0.5) / count * pitch - pitch / 2
-    pressure, shear = np.empty((2, poles, count))
-    for pole in range(poles):
-        pressure[pole], shear[pole] = gap_stress(outline, system, angle, unknowns, pole * pitch + away)
+    places = (np.arange(poles)[:, None] * pitch + away).ravel()
+    stress = gap_stress(outline, system, angle, unknowns, places)
+    pressure, shear = (part.reshape(poles, count) for part in stress)
     patch = radius * pitch / count * outline.length
     # Along a round pole's axis; on a flat section the axes of the whole pitch are one.
     cosine, sine = (np.ones_like(away), np.zeros_like(away)) if flat else (np.cos(away), np.sin(away))

@@ -7,23 +7,20 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from polefem.errors import InvalidValue, SolveFailed, refusal
+from polefem.errors import InvalidValue, refusal
 from polefem.field.built_machine import BuiltMachine, built
+from polefem.field.series import images, solved_series
 from polefem.field.values import Field, FieldState
 from polefem.mesh import Mesh
 from polefem.model import Model
 from polefem.outline import Label, Member
 from polefem.params import Machine, MeshSpec
-from polefem.solve import FactorCache, minimise
 
 __all__ = ["field_series", "solve_state", "whole_field"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-#: States lie further apart than the points of a map, so a kept factor that does not lead soon is given up sooner, and
-#: one made when most of the way is gone serves all the rest.
-PATIENCE, GLANCE, NEAR, WORN = 12, 4, 0.1, 100
 #: Gradients of the quadratic shape functions at a triangle's centre, over those of its three corner coordinates.
 AT_CENTRE = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [4, 4, 0], [0, 4, 4], [4, 0, 4]]) / 3.0
 
@@ -50,8 +47,9 @@ def field_series(
 ) -> Iterator[FieldState]:
     """Solve the nonlinear fields at angles (rad), shape (n_angles,), one after the other as they are asked for.
 
-    phase_currents: A, the same at every angle, shape (n_phases,), or a row for each, shape (n_angles, n_phases). Each
-    solution starts from the one before it, and factors are kept.
+    phase_currents: A, the same at every angle, shape (n_phases,), or a row for each, (n_angles, n_phases). A state
+    that is an earlier one turned or mirrored, as a stroke later, is taken from there; the others start from the one
+    before where that is near.
 
     Raises InvalidValue for a wrong number of currents; the iterator raises as `solve_state` does.
     """
@@ -69,29 +67,18 @@ def field_series(
 
 
 def _states(whole: BuiltMachine, angles: Floats, currents: Floats) -> Iterator[FieldState]:
-    systems = whole.systems
-    caches = [FactorCache(patience=PATIENCE, glance=GLANCE, near=NEAR, worn=WORN) for _ in systems]
-    before: float | None = None
-    last = [np.zeros(system.size) for system in systems]
-    middle = len(systems) // 2
-    for angle, row in zip(angles.tolist(), currents, strict=True):
-        torque, coenergy, linkages = 0.0, 0.0, np.zeros(currents.shape[1])
-        for at, system in enumerate(systems):
-            model = system.model
-            coupled = system.at(angle)
-            if angle != before:  # the gap's coupling is another: a factor kept from there would hardly lead
-                caches[at].factor = None
-            found = minimise(coupled, row @ model.loads, last[at], caches[at])
-            if not found.converged:
-                raise SolveFailed(f"the field at {np.degrees(angle):.4g} deg and {row} A: {found.message}")
-            torque += coupled.torque(found.unknowns)
-            linkages += model.scale * (model.loads @ found.unknowns)
-            coenergy += model.scale * (found.work - found.energy)
-            last[at] = found.unknowns
-            if at == middle:
-                field, message = whole_field(model, angle, found.unknowns), found.message
-        before = angle
-        yield FieldState(angle, row, torque, linkages, coenergy, field, message)
+    known, middle = images(whole, angles, currents), len(whole.sections) // 2
+    sections = [
+        solved_series(outline, system, angles, currents, known)
+        for outline, system in zip(whole.sections, whole.systems, strict=True)
+    ]
+    for angle, row, *found in zip(angles.tolist(), currents, *sections, strict=True):
+        linkages = np.zeros(currents.shape[1])
+        for system, one in zip(whole.systems, found, strict=True):
+            linkages += system.model.scale * (system.model.loads @ one.unknowns)
+        torque, coenergy = sum(one.torque for one in found), sum(one.coenergy for one in found)
+        field = whole_field(whole.systems[middle].model, angle, found[middle].unknowns)
+        yield FieldState(angle, row, torque, linkages, coenergy, field, found[middle].message)
 
 
 def whole_field(model: Model, angle: float, unknowns: Floats) -> Field:

@@ -20,14 +20,14 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from polefem.errors import InvalidValue, SolveFailed, refusal
-from polefem.field import BuiltMachine, assembled, built, closest, gap_radius, gap_stress
+from polefem.errors import InvalidValue, refusal
+from polefem.field import BuiltMachine, assembled, built, closest, gap_radius, gap_stress, solved_series
 from polefem.forces.moved import moved_mesh, with_wide_strip
 from polefem.mesher import mesh_sides
 from polefem.outline import Member, Outline
 from polefem.params import Machine, MeshSpec
 from polefem.params.checks import increasing
-from polefem.solve import FactorCache, System, minimise
+from polefem.solve import System
 
 __all__ = [
     "CLOSER",
@@ -141,15 +141,9 @@ def offset_pull(
     )
     places = _places(outline)
     force, torque = np.zeros(len(turned), dtype=complex), np.zeros(len(turned))
-    cache, last = FactorCache(), np.zeros(system.size)
-    for at, (angle, row) in enumerate(zip(turned.tolist(), currents, strict=True)):
-        coupled = system.at(angle)
-        found = minimise(coupled, row @ system.model.loads, last, cache)
-        if not found.converged:
-            raise SolveFailed(f"the field at {np.degrees(angle):.4g} deg and {row} A: {found.message}")
-        last = found.unknowns
-        force[at] = rotor_force(outline, system, angle, last, places)
-        torque[at] = coupled.torque(last)
+    for at, found in enumerate(solved_series(outline, system, turned, currents)):
+        force[at] = rotor_force(outline, system, float(turned[at]), found.unknowns, places)
+        torque[at] = found.torque
     return OffsetPull(offset, direction, kind, turned, force, torque)
 
 

@@ -8,24 +8,23 @@ evenly spaced angles of one pitch are all there is to know at a constant speed.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from polefem.errors import InvalidValue, SolveFailed, refusal
-from polefem.field import BuiltMachine, built, closest, gap_radius, gap_stress
+from polefem.errors import InvalidValue, refusal
+from polefem.field import BuiltMachine, Image, built, closest, gap_radius, gap_stress, images, solved_series
 from polefem.outline import Outline
 from polefem.params import Machine, MeshSpec
 from polefem.params.checks import whole as whole_number
-from polefem.solve import FactorCache, System, minimise
+from polefem.solve import System
 
 __all__ = ["GapPressure", "gap_pressure", "pitch_angles"]
 
 Floats = NDArray[np.float64]
 
-#: Angles lie further apart than the points of a map, so a kept factor that does not lead soon is given up sooner.
-PATIENCE = 12
 #: Places round the turn, for each stator pole, at the least.
 PLACES = 60
 
@@ -160,9 +159,10 @@ def gap_pressure(
     places = (np.arange(count) + 0.5) / count * 2 * math.pi - math.pi / poles
     pull, shear = np.zeros((2, len(turned), count))
     torque, area, lever = np.zeros(len(turned)), 0.0, 0.0
+    alike = images(whole, turned, currents)
     for outline, system in zip(whole.sections, whole.systems, strict=True):
         own, arm = gap_radius(outline) * outline.length, gap_radius(outline) ** 2 * outline.length
-        for at, (one, other, moment) in enumerate(_solved(outline, system, turned, currents, places)):
+        for at, (one, other, moment) in enumerate(_solved(outline, system, turned, currents, alike, places)):
             pull[at] += own * one
             shear[at] += arm * other
             torque[at] += moment
@@ -185,22 +185,21 @@ def gap_pressure(
 
 
 def _solved(
-    outline: Outline, system: System, angles: Floats, currents: Floats, places: Floats
+    outline: Outline,
+    system: System,
+    angles: Floats,
+    currents: Floats,
+    known: Sequence[Image | None],
+    places: Floats,
 ) -> list[tuple[Floats, Floats, float]]:
     """Pull and shear at the places (Pa), and torque (N m), at each angle. One sector stands for the others."""
-    model = system.model
-    cache, last = FactorCache(patience=PATIENCE), np.zeros(system.size)
-    first = places[: places.size // model.sectors]
-    found = []
-    for angle, row in zip(angles.tolist(), currents, strict=True):
-        coupled = system.at(angle)
-        solution = minimise(coupled, row @ model.loads, last, cache)
-        if not solution.converged:
-            raise SolveFailed(f"the field at {np.degrees(angle):.4g} deg and {row} A: {solution.message}")
-        last = solution.unknowns
-        pull, shear = gap_stress(outline, system, angle, last, first)
-        copies = model.sectors
-        found.append((np.tile(pull, copies), np.tile(shear, copies), coupled.torque(last)))
+    copies = system.model.sectors
+    first, found = places[: places.size // copies], []
+    for angle, one in zip(
+        angles.tolist(), solved_series(outline, system, angles, currents, known), strict=True
+    ):
+        pull, shear = gap_stress(outline, system, angle, one.unknowns, first)
+        found.append((np.tile(pull, copies), np.tile(shear, copies), one.torque))
     return found
 
 

@@ -13,14 +13,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from polefem.errors import InvalidValue, SolveFailed, refusal
-from polefem.field import BuiltMachine, assembled, built, closest, gap_radius, gap_stress
+from polefem.errors import InvalidValue, refusal
+from polefem.field import BuiltMachine, assembled, built, closest, gap_radius, gap_stress, solved_series
 from polefem.forces.moved import moved_mesh, with_wide_strip
 from polefem.forces.offset import CLOSER, MOST_OFFSET
 from polefem.mesher import mesh_sides
 from polefem.outline import Outline
 from polefem.params import Machine, MeshSpec, made_of_discs
-from polefem.solve import FactorCache, System, minimise
+from polefem.solve import System
 
 __all__ = ["DiscTilt", "disc_tilt"]
 
@@ -124,16 +124,8 @@ def _pulls(
     places = np.arange(count) / count * 2 * math.pi
     radius = gap_radius(outline)
     patch = radius * outline.length * 2 * math.pi / count
-    cache, last, found = FactorCache(), np.zeros(system.size), []
-    for angle in angles.tolist():
-        coupled = system.at(angle)
-        solution = minimise(coupled, currents @ system.model.loads, last, cache)
-        if not solution.converged:
-            raise SolveFailed(
-                f"the field at {np.degrees(angle):.4g} deg and {currents} A: {solution.message}"
-            )
-        last = solution.unknowns
-        pull, _ = gap_stress(outline, system, angle, last, places)
-        levers = radius * np.exp(1j * places)
-        found.append(((complex(patch * pull.sum()), complex(patch * (pull @ levers))), coupled.torque(last)))
+    rows, found, levers = np.tile(currents, (len(angles), 1)), [], radius * np.exp(1j * places)
+    for angle, one in zip(angles.tolist(), solved_series(outline, system, angles, rows), strict=True):
+        pull, _ = gap_stress(outline, system, angle, one.unknowns, places)
+        found.append(((complex(patch * pull.sum()), complex(patch * (pull @ levers))), one.torque))
     return found
