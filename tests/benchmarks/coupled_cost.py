@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polefem import RadialMachine, coupled_map, flux_map
-from polefem.field import field_series, states
+from polefem.field import field_series, series
 from polefem.solve import Solution, minimise
 from polefem.sweep import joint_errors, points, single
 from polefem.units import deg
@@ -52,7 +52,7 @@ def counted(work: Callable[[], Any]) -> tuple[float, Work, Work]:
         (single, alone),
         (points, together),
         (joint_errors, together),
-        (states, together),
+        (series, together),
     )
     try:
         for room, into in rooms:
@@ -95,7 +95,7 @@ def main(mesh: str) -> None:
     turned = np.linspace(0.0, 30.0, 16) * deg
     row = [CURRENTS[-1], CURRENTS[-1], 0.0]
     seconds, _, work = counted(lambda: list(field_series(joined(USUAL), turned, row, mesh)))
-    line("field_series, 16 states, beside 31 x 11", seconds, work, whole)
+    line("field_series, 16 states, half mirrored", seconds, work, whole)
 
 
 if __name__ == "__main__":
