@@ -23,13 +23,15 @@ Floats = NDArray[np.float64]
 #: and the factor.
 SiteWatch = Callable[[int, Site, tuple[int, ...], Coupled, Floats, Floats, FactorCache], None]
 
-#: Of the fields: half of it costs a twentieth more, and maps then come no nearer to fields between their nodes.
+#: Of the fields of so many phases, and where a step begins that is the last: what it leaves over tells in no digit of
+#: a map. Half of it for two costs a twentieth more, and maps then come no nearer to fields between their nodes; three
+#: meet at few levels of current, between which their map is off by far more.
+ERRORS = {2: (2e-4, 2e-3), 3: (1e-3, 1e-2)}
 #: Levels are far apart, so a kept factor that does not lead soon is given up sooner.
-TOLERANCE = 2e-4
-PATIENCE = 12
-#: Each state has small loads to answer beside, so that one factor of its own, made once its error is below `NEAR`, pays
-#: for itself. A step that begins below `TRUSTED` is the last: what it leaves over tells in no digit of a map.
-NEAR, TRUSTED, GLANCE, WORN = 0.1, 2e-3, 4, 100
+PATIENCE, GLANCE, WORN = 12, 4, 100
+#: States of two phases have small loads to answer beside, so that one factor of their own, made once their error is
+#: below this, pays for itself.
+NEAR = 0.4
 
 
 def solve_sites(
@@ -44,13 +46,14 @@ def solve_sites(
 ) -> None:
     """Solve one section at sites, and add what it gives to their values. filler: of levels that need no fields.
     superposed: fields of phases alone, what is added to which changes little from node to node."""
-    cache = FactorCache(
-        tolerance=TOLERANCE, patience=PATIENCE, worn=WORN, near=NEAR, trusted=TRUSTED, glance=GLANCE
-    )
+    cache = FactorCache(patience=PATIENCE, worn=WORN, glance=GLANCE)
     for node in sorted({node for _, node in todo}):
         coupled, cache.factor = system.at(sites.angle(node)), None
         for site in [site for site in todo if site[1] == node]:
-            _Here(coupled, section, sites, site, superposed, cache, tell, watch).solve(filler, todo[site])
+            here = _Here(coupled, section, sites, site, superposed, cache, tell, watch)
+            cache.tolerance, cache.trusted = ERRORS[len(site[0])]
+            cache.near = NEAR if here.answered else 0.0
+            here.solve(filler, todo[site])
 
 
 class _Here:
@@ -73,6 +76,8 @@ class _Here:
         self.phases, self.section = site[0], section
         k = len(self.phases)
         self.levels, self.coarse = sites.levels[k], sites.coarse[k]
+        # How pieces between levels bend is asked for two phases alone.
+        self.answered = k == 2 and len(self.levels) > 1
         self.values = Values.nought(sites.phases, len(self.levels), k)
         self.loads: Floats = coupled.system.model.loads
 
@@ -124,7 +129,7 @@ class _Here:
         two phases. alone: the fields of each phase alone, added up."""
         coupled, values, phases = self.coupled, self.values, list(self.phases)
         model = coupled.system.model
-        rights = list(self.loads[phases]) if len(phases) == 2 and len(self.levels) > 1 else []
+        rights = list(self.loads[phases]) if self.answered else []
         found = minimise(coupled, self.levels[list(at)] @ self.loads[phases], start, self.cache, rights)
         values.coenergy[at] = model.scale * (found.work - found.energy)
         values.torque[at] = coupled.torque(found.unknowns)
