@@ -39,9 +39,10 @@ class Plan:
     symmetric poles, else over a whole one. current_points: of the map, up to the operating current or the most that
     the basis allows. coupling: "joint" for the torque of all phases in one field, "summed" for the quick sum of
     phases that do not know of each other. all_currents: whether the map knows phases together at any of their
-    currents, as bridges need, and not at those of the rectangular current alone; so it does in any case where it is
-    driven by a bridge below. end_effects: whether torque and currents are those of the map with estimates of end
-    turns and end fringing in it, or how many times these estimates, as a machine on the bench was found to have them;
+    currents as closely as bridges need, and not at those of the rectangular current and on its ramps alone; so it does
+    in any case where it is driven by a bridge below. end_effects: whether torque and currents are those of the map
+    with estimates of end turns and end fringing in it, or how many times these estimates, as a machine on the bench
+    was found to have them;
     inductances are the field's own in any case. turning: at which the iron loss is
     asked for; None for no iron loss. operating_points: other drives that each design is judged under, and what else
     is asked of it (a start, a reading of the angle), on the same map. hearing: how the pull in the gap is listened to
@@ -85,14 +86,18 @@ class Plan:
 
     @property
     def at_any_current(self) -> bool:
-        """Whether the map must know phases together at any of their currents."""
+        """Whether the map must know phases together at any of their currents, as closely as bridges need."""
         bridge = any(point.at_any_current for point in self.operating_points) or self.map_current > 0.0
+        return self.all_currents or bridge or self.basis.mean_torque is not None
+
+    @property
+    def ramped(self) -> bool:
+        """Whether phases meet on the ramps of a current, so that each carries any part of it for a while."""
         drives = [
             self.drive,
             *(p.drive for p in self.operating_points if isinstance(p, RectangularOperatingPoint)),
         ]
-        ramped = any(drive.ramp for drive in drives)
-        return self.all_currents or bridge or ramped or self.basis.mean_torque is not None
+        return any(drive.ramp for drive in drives)
 
     def dwells(self, stroke: float, pitch: float) -> tuple[float, float]:
         """The shortest and the longest dwell, as hot as steps, that a design may get, rad."""
@@ -240,7 +245,7 @@ class Design:
         mesh = (plan.mesh, plan.meshed_as)
         size = (*mesh, plan.angle_points, plan.current_points, plan.map_current, plan.slopes)
         at_once = plan.at_once(self.machine.stroke, self.machine.rotor_pitch)
-        phases = (plan.coupling, plan.at_any_current, at_once, plan.meeting)
+        phases = (plan.coupling, plan.at_any_current, plan.ramped, at_once, plan.meeting)
         return content_key(self.machine, size, phases, reach, numerics())
 
     @cached_property

@@ -29,6 +29,7 @@ from polefem.study.operation import Operation, at_work, operate, phase_interacti
 from polefem.study.record import NEXT_REASON, Figures, Outcome, PointFigures, Status
 from polefem.study.solver import FIELD, Solver, VersionsDiffer
 from polefem.study.sound import Sounded, with_sound
+from polefem.sweep import MET
 from polefem.version import numerics, versions
 
 __all__ = ["attempt", "attempt_elsewhere", "figures_of"]
@@ -229,7 +230,11 @@ def map_of(whole: BuiltMachine, plan: Plan, solver: Solver) -> tuple[CoupledMap,
         return slopes.machine_map, slopes
     if plan.coupling == "summed":
         return summed(solver.flux_map(whole, angles, currents)), None
-    together = None if plan.at_any_current else np.unique([reach(longest), reach(shortest)])
+    together: Array | None = np.unique([reach(longest), reach(shortest)])
+    if plan.at_any_current:
+        together = None
+    elif plan.ramped:
+        together = reach(shortest) * np.array(MET)
     at_once = plan.at_once(machine.stroke, pitch)
     return solver.coupled_map(whole, angles, currents, joint_currents=together, at_once=at_once), None
 

@@ -1,7 +1,7 @@
 """From a built machine to its maps: fields solved over angle and current, each from its neighbours."""
 
 from polefem.sweep.alike import Site
-from polefem.sweep.joint import coupled_map, met_map
+from polefem.sweep.joint import MET, coupled_map, met_map
 from polefem.sweep.points import SiteWatch
 from polefem.sweep.single import (
     COARSER,
@@ -17,6 +17,7 @@ from polefem.sweep.teller import Teller
 
 __all__ = [
     "COARSER",
+    "MET",
     "Site",
     "SiteWatch",
     "Sites",
