@@ -25,9 +25,9 @@ Floats = NDArray[np.float64]
 
 #: Products that a factor made for the very state may take, unless its precision is too low.
 FEW = 5
-#: How far the residuals of a step taken on trust, and of small loads asked for beside, are reduced: a third of it costs
-#: a twentieth more, and maps come no nearer to fields.
-ANSWER = 0.1
+#: How far the residual of a step taken on trust is reduced, a third of which costs a twentieth more while maps come no
+#: nearer to fields; and those of small loads asked for beside, three times which doubles what pieces are off by.
+LAST, ANSWER = 0.1, 3e-2
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,7 +155,7 @@ def minimise(
             factor, fresh = cache.renew(coupled, bare), True
             ready = factor.solve(residual)
         last = history[-1] <= cache.trusted
-        reduction = ANSWER if last else _reduction(history[-1], cache.tolerance)
+        reduction = LAST if last else _reduction(history[-1], cache.tolerance)
         found = cache.correct(coupled, bare, residual, ready, factor, reduction, fresh)
         own = own or (near and (fresh or cache.factors > made))
         if last:
