@@ -42,9 +42,8 @@ class Plan:
     currents as closely as bridges need, and not at those of the rectangular current and on its ramps alone; so it does
     in any case where it is driven by a bridge below. end_effects: whether torque and currents are those of the map
     with estimates of end turns and end fringing in it, or how many times these estimates, as a machine on the bench
-    was found to have them;
-    inductances are the field's own in any case. turning: at which the iron loss is
-    asked for; None for no iron loss. operating_points: other drives that each design is judged under, and what else
+    was found to have them; inductances are the field's own in any case. turning: at which the iron loss is asked for;
+    None for no iron loss. operating_points: other drives that each design is judged under, and what else
     is asked of it (a start, a reading of the angle), on the same map. hearing: how the pull in the gap is listened to
     at each of these that drives; None for not at all. rotor_offset: of the rotor from its axis, m, as in a seat bored
     aside: what that does to the torque is added, from fields of the whole turn. map_current: A, up to which the map
@@ -87,8 +86,13 @@ class Plan:
     @property
     def at_any_current(self) -> bool:
         """Whether the map must know phases together at any of their currents, as closely as bridges need."""
-        bridge = any(point.at_any_current for point in self.operating_points) or self.map_current > 0.0
-        return self.all_currents or bridge or self.basis.mean_torque is not None
+        return self._bridged or self.basis.mean_torque is not None
+
+    @property
+    def _bridged(self) -> bool:
+        """Whether currents are those of a bridge, of any value and with tails, or asked for as if they were."""
+        bridge = any(point.at_any_current for point in self.operating_points)
+        return self.all_currents or bridge or self.map_current > 0.0
 
     @property
     def ramped(self) -> bool:
@@ -107,9 +111,8 @@ class Plan:
     def at_once(self, stroke: float, pitch: float) -> int:
         """How many phases may conduct at once, as far as the map must know it: three under a bridge, whose currents
         have tails, or where a current may flow for more than two strokes."""
-        bridge = any(point.at_any_current for point in self.operating_points) or self.map_current > 0.0
         flows = [part.longest_flow(stroke, pitch) for part in (self.drive, *self.operating_points)]
-        return 3 if bridge or self.all_currents or max(flows) > 2 * stroke * (1 + 1e-9) else 2
+        return 3 if self._bridged or max(flows) > 2 * stroke * (1 + 1e-9) else 2
 
     @property
     def point_figures(self) -> dict[str, tuple[str, ...]]:

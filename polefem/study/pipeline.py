@@ -230,11 +230,10 @@ def map_of(whole: BuiltMachine, plan: Plan, solver: Solver) -> tuple[CoupledMap,
         return slopes.machine_map, slopes
     if plan.coupling == "summed":
         return summed(solver.flux_map(whole, angles, currents)), None
-    together: Array | None = np.unique([reach(longest), reach(shortest)])
-    if plan.at_any_current:
-        together = None
-    elif plan.ramped:
-        together = reach(shortest) * np.array(MET)
+    together: Array | None = None
+    if not plan.at_any_current:
+        most = reach(shortest)
+        together = most * np.array(MET) if plan.ramped else np.unique([reach(longest), most])
     at_once = plan.at_once(machine.stroke, pitch)
     return solver.coupled_map(whole, angles, currents, joint_currents=together, at_once=at_once), None
 
