@@ -41,10 +41,12 @@ PER_ELEMENT = 2.0
 DEEP = 32.0
 #: The coupling reaches this many times the annulus's width along it and no further: it falls as exp(-pi x / L).
 REACH = 9.0
-#: And no less than this many radians of its highest harmonic, where elements are longer than the annulus is wide.
-WAVES = 80.0
-#: Entries of a trace's own block below this part of the largest are left out.
-NEGLIGIBLE = 1e-12
+#: And no less than this many radians of its highest harmonic, where elements are longer than the annulus is wide: there
+#: the fading leaves at most 1e-9 of the kernel's peak (at 80 radians 1e-6; by quadrature).
+WAVES = 120.0
+#: Entries of a trace's own block below this part of the largest are left out. No field sees them, nor those a hundred
+#: times as large; but as nodes slide they grow ten thousand times faster than the ring's energy does.
+NEGLIGIBLE = 1e-14
 #: A trace falls into no more runs than about this: each costs a few products of small matrices.
 MOST_RUNS = 400
 
