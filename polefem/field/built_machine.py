@@ -43,11 +43,6 @@ class BuiltMachine(DrawnMachine):
         """
         return tuple(_system(self.machine, outline, self.mesh) for outline in self.sections)
 
-    @property
-    def mirror(self) -> bool:
-        """Whether torque is odd and flux linkage even in the angle: all poles are symmetric."""
-        return all(outline.mirror for outline in self.sections)
-
     def __repr__(self) -> str:
         made = "meshed" if "systems" in self.__dict__ else "not meshed yet"
         return f"BuiltMachine({type(self.machine).__name__}, {len(self.sections)} cross section(s), {made})"

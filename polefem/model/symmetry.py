@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import math
-
-from polefem.params import Phases
+from polefem.params import Phases, symmetries, turnings
 
 __all__ = ["smallest_sector"]
 
@@ -19,14 +17,9 @@ def smallest_sector(phases: Phases, stator_units: int, rotor_units: int) -> tupl
     >>> smallest_sector(phases_of(6, 4), 6, 4), smallest_sector(phases_of(12, 8), 12, 8)
     ((2, True), (4, True))
     """
-    poles = len(phases.of_pole)
-    common = math.gcd(stator_units, rotor_units)
-    for sectors in sorted((n for n in range(2, common + 1) if common % n == 0), reverse=True):
-        step = poles // sectors
-        ahead = [(pole + step) % poles for pole in range(poles)]
-        if any(phases.of_pole[pole] != phases.of_pole[ahead[pole]] for pole in range(poles)):
-            continue
-        signs = {phases.polarity[pole] * phases.polarity[ahead[pole]] for pole in range(poles)}
-        if len(signs) == 1:
-            return sectors, signs == {-1}
+    poles, own = len(phases.of_pole), tuple(range(phases.count))
+    _, *ways = symmetries(phases, turnings(poles, poles // stator_units, mirror=False))
+    for way in ways:
+        if way.turned * rotor_units % poles == 0 and way.phase == own and len(set(way.sign)) == 1:
+            return poles // way.turned, way.sign[0] < 0
     return 1, False

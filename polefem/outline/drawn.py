@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from polefem.outline.build import outline_of, sections
 from polefem.outline.values import Outline
-from polefem.params import Machine
+from polefem.params import Machine, Turning, turnings
 
 __all__ = ["DrawnMachine", "drawn", "machine_of"]
 
@@ -22,6 +22,16 @@ class DrawnMachine:
     machine: Machine
     outline: Outline
     sections: tuple[Outline, ...]
+
+    @property
+    def mirror(self) -> bool:
+        """Whether torque is odd and flux linkage even in the angle: all poles are symmetric."""
+        return all(outline.mirror for outline in self.sections)
+
+    @property
+    def turnings(self) -> tuple[Turning, ...]:
+        """The ways to turn or mirror the machine onto itself."""
+        return turnings(self.machine.stator_poles, self.outline.stator.unit_poles, self.mirror)
 
 
 def drawn(machine: Machine | DrawnMachine) -> DrawnMachine:

@@ -9,6 +9,7 @@ from polefem.params.phases import Phases, joined_otherwise, phases_of
 from polefem.params.pole import Barrier, Hole, Notch, Pole, Shoe
 from polefem.params.rectangular import RectangularCurrent, SuitedSwitching
 from polefem.params.row import Member, Row
+from polefem.params.symmetry import Symmetry, Turning, symmetries, turnings
 from polefem.params.winding import CoilStep, Winding
 
 __all__ = [
@@ -31,8 +32,12 @@ __all__ = [
     "Shoe",
     "SlopedFace",
     "SuitedSwitching",
+    "Symmetry",
+    "Turning",
     "Winding",
     "joined_otherwise",
     "made_of_discs",
     "phases_of",
+    "symmetries",
+    "turnings",
 ]

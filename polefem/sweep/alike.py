@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.sweep.symmetry import Symmetry
+from polefem.params import Symmetry
 
 __all__ = ["Image", "Site", "alone", "orbits"]
 

@@ -8,10 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
-from polefem.params import Machine
+from polefem.params import Machine, Symmetry
 from polefem.sweep.alike import alone
 from polefem.sweep.single import Results
-from polefem.sweep.symmetry import Symmetry
 
 __all__ = ["Idle"]
 

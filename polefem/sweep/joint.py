@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from polefem.errors import InvalidValue, refusal
 from polefem.field import BuiltMachine, built
 from polefem.maps import CoupledMap, FluxMap, Interaction
-from polefem.params import Machine, MeshSpec, RectangularCurrent, checks
+from polefem.params import Machine, MeshSpec, RectangularCurrent, Symmetry, checks, symmetries
 from polefem.sweep.alike import Site, alone, orbits
 from polefem.sweep.correction import between, of_pair, of_three, thinned
 from polefem.sweep.fill import Filler
@@ -30,7 +30,6 @@ from polefem.sweep.points import SiteWatch, solve_sites
 from polefem.sweep.single import COARSER, Results, checked_lists, points_of, refined, swept
 from polefem.sweep.sites import Known, Sites, Todo, Told
 from polefem.sweep.starts import Superposed
-from polefem.sweep.symmetry import Symmetry, symmetries
 from polefem.sweep.teller import Teller
 
 __all__ = ["MET", "coupled_map", "met_map"]
@@ -252,14 +251,9 @@ def _checked_levels(currents: Floats, given: ArrayLike) -> Floats:
 
 
 def _ways(whole: BuiltMachine) -> tuple[Symmetry, ...]:
-    """The symmetries that all cross sections have, or the refusal of phases that are not alike."""
-    machine, found = whole.machine, []
-    for outline in whole.sections:
-        rotor, stator = outline.rotor, outline.stator
-        units = stator.row.poles // stator.unit_poles, rotor.row.poles // rotor.unit_poles
-        found.append(symmetries(machine.phases, *units, outline.mirror))
-    ways = tuple(way for way in found[0] if all(way in others for others in found))
-    pitch = machine.rotor_pitch
+    """The machine's symmetries, or the refusal of phases that are not alike."""
+    machine = whole.machine
+    ways, pitch = symmetries(machine.phases, whole.turnings), machine.rotor_pitch
     for phase in range(machine.phases.count):
         way = alone(phase, ways)
         off = None if way is None else (way.shift - phase * machine.stroke) / pitch

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polefem.field import BuiltMachine, turned
+from polefem.params import Symmetry
 from polefem.sweep.alike import alone
 from polefem.sweep.single import Results
-from polefem.sweep.symmetry import Symmetry
 
 __all__ = ["Superposed"]
 

@@ -15,13 +15,12 @@ from polefem.estimates import end_winding_inductance, with_end_winding
 from polefem.field import built, field_series
 from polefem.maps import CoupledMap, summed
 from polefem.materials import MU0
-from polefem.params import RectangularCurrent
+from polefem.params import RectangularCurrent, symmetries, turnings
 from polefem.params.phases import Phases, phases_of
 from polefem.solve import FactorCache, System, minimise
 from polefem.sweep import joint
 from polefem.sweep.alike import orbits
 from polefem.sweep.idle import _near
-from polefem.sweep.symmetry import symmetries
 from polefem.units import deg, mm
 
 Floats = NDArray[np.float64]
@@ -61,7 +60,7 @@ PATTERNS = [(1, 1, 1, -1, -1, -1), (1, -1, 1, -1, 1, -1), (1, 1, -1, -1, -1, 1)]
 def classes(phases: Phases, ways: int | None = None) -> int:
     """How many pairs of phases are solved, by the symmetries of even poles."""
     poles = len(phases.of_pole)
-    found = symmetries(phases, poles, 4, mirror=False)[:ways]
+    found = symmetries(phases, turnings(poles, 1, mirror=False))[:ways]
     sites = orbits(list(combinations(range(phases.count), 2)), 12, np.pi / 2, found)
     return len({on for on, _ in sites})
 
@@ -142,7 +141,7 @@ def test_nodes_found_by_symmetry_are_those_of_brute_force(
     assert same(found, states)
     assert not same(summed(found.single), states)
     if pattern == PATTERNS[0]:  # all pairs taken as alike, whatever their polarity
-        blind = symmetries(dataclasses.replace(m.phases, polarity=PATTERNS[1]), 6, 4, mirror=True)
+        blind = symmetries(dataclasses.replace(m.phases, polarity=PATTERNS[1]), turnings(6, 1, mirror=True))
         monkeypatch.setattr(joint, "_ways", lambda *_: blind)
         assert not same(coupled_map(m, ANGLES, CURRENTS, SPEC, joint_currents=[16.0], joint_nodes=6), states)
 

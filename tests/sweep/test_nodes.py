@@ -16,13 +16,13 @@ from test_joint import ANGLES, CURRENTS, SPEC, exact_state, thin_yoke
 from polefem import coupled_map, flux_map
 from polefem.field import built
 from polefem.maps import CoupledMap, FluxMap, Interaction, linear_map
+from polefem.params import symmetries, turnings
 from polefem.sweep import correction, fill, joint
 from polefem.sweep.correction import BOTH, FIRST, SECOND, TURNED, TURNED_FIRST, TURNED_SECOND, VALUE
 from polefem.sweep.idle import Idle
 from polefem.sweep.levels import LEVELS, placed
 from polefem.sweep.nodes import doubts, quintic
 from polefem.sweep.single import swept
-from polefem.sweep.symmetry import symmetries
 from polefem.sweep.teller import Teller
 from polefem.units import deg
 from tests.maps import saturating
@@ -205,7 +205,7 @@ def off(one: CoupledMap, other: CoupledMap) -> float:
 def test_what_rests_is_known_all_round_from_half_a_pitch() -> None:
     """One phase alone: its own flux linkage is even in the angle, and the other two change places."""
     machine, currents = thin_yoke(), np.array([1.0, 2.0, 3.0])
-    ways = symmetries(machine.phases, 6, 4, mirror=True)
+    ways = symmetries(machine.phases, turnings(6, 1, mirror=True))
     mirror = next(way for way in ways if way.sense == -1 and way.phase[0] == 0)
     assert mirror.phase == (0, 2, 1)
 
