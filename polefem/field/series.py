@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +32,8 @@ PATIENCE, GLANCE, NEAR, WORN = 12, 4, 0.1, 100
 #: Angles (rad), and currents in parts of a state's largest, that are no further apart than this are the same: it
 #: changes a field less than the solution's tolerance does.
 SAME_ANGLE, SAME_CURRENT = 1e-9, 1e-6
+#: Times as wide as these are cells in which what is the same is looked for.
+CELL = 10.0
 #: From a field of other phases, or of a rotor that has turned by more than this part of its pitch since, the way is
 #: longer than from none: up to twice as long. (From none, with iron as it was before, it is no shorter.)
 FAR = 1 / 12
@@ -66,33 +69,64 @@ def images(whole: BuiltMachine, angles: Floats, currents: Floats) -> list[Image 
     angles: rad, shape (n,). currents: of the phases, A, shape (n, n_phases). A state is known by what runs round the
     stator's poles, whichever phase it is of: under some currents phases take each other's place that do not under all.
     """
-    machine, n = whole.machine, len(angles)
-    poles, pitch = machine.stator_poles, machine.rotor_pitch
-    unit = math.lcm(*(outline.stator.unit_poles for outline in whole.sections))
-    repeat = math.lcm(*(outline.rotor.unit_poles for outline in whole.sections)) * pitch
-    around = currents[:, machine.phases.of_pole] * np.array(machine.phases.polarity)
-    ways = [(sense, by) for sense in ((1, -1) if whole.mirror else (1,)) for by in range(0, poles, unit)]
-    found: list[Image | None] = [None] * n
-    for k in range(1, n):
-        earlier = np.array([image is None for image in found[:k]])
-        close = SAME_CURRENT * np.abs(around[k]).max()
-        for sense, by in ways:
+    seen = _Seen(whole, angles, currents)
+    return [seen.image(k) for k in range(len(angles))]
+
+
+class _Seen:
+    """States that are no images, filed by where the rotor stood and by a sum over what ran round the poles.
+
+    Cells are wider than what is taken for the same, and a state is filed in each that its like may lie in: so only
+    what one cell holds is compared, and the work grows as the number of states does.
+    """
+
+    def __init__(self, whole: BuiltMachine, angles: Floats, currents: Floats) -> None:
+        machine, phases = whole.machine, whole.machine.phases
+        self._pitch, self._poles = machine.rotor_pitch, machine.rotor_poles
+        self._repeat = whole.outline.rotor.unit_poles * machine.rotor_pitch
+        self._angles, self._around = angles, currents[:, phases.of_pole] * np.array(phases.polarity)
+        self._close = SAME_CURRENT * np.abs(self._around).max(axis=1)
+        self._width = CELL * float(self._close.max(initial=0.0)) or 1.0
+        # Sums of like states are as close, since these add up to 1; of unlike ones they hardly ever are.
+        weights = np.sqrt(np.arange(1.0, machine.stator_poles + 1))
+        weights /= weights.sum()
+        self._sums = self._around @ weights
+        self._filed: dict[tuple[int, int], list[int]] = {}
+        self._ways = []
+        for way in whole.turnings:
             # Where the rotor stood, and what ran round the poles, before the machine was mirrored and turned.
-            place, ran = sense * (angles[k] - by * 2 * math.pi / poles), np.roll(around[k], -by)
-            ran = ran[sense * np.arange(poles) % poles]
-            off = (angles[:k] - place) / repeat
-            there = earlier & (np.abs(off - np.round(off)) * repeat < SAME_ANGLE)
-            signed = {
-                sign: np.flatnonzero(there & (np.abs(around[:k] - sign * ran).max(axis=1) <= close))
-                for sign in (1, -1)
-            }
-            sign = next((sign for sign, which in signed.items() if which.size), None)
-            if sign is not None:
-                source = int(signed[sign][0])
-                ahead = round(sense * float(angles[source] - place) / pitch) % machine.rotor_poles
-                found[k] = Image(source, sense < 0, (ahead / machine.rotor_poles, by / poles), sign)
-                break
-    return found
+            places, sums = way.sense * (angles - way.shift), self._around[:, way.landing] @ weights
+            for sign in (1, -1):
+                cells = list(zip(self._stood(places), self._ran(sign * sums), strict=True))
+                self._ways.append((way, sign, places, cells))
+
+    def image(self, k: int) -> Image | None:
+        """How a state comes of one that is filed; one that comes of none is filed itself."""
+        for way, sign, places, cells in self._ways:
+            for source in self._filed.get(cells[k], ()):
+                off = float(self._angles[source] - places[k])
+                if abs(math.remainder(off, self._repeat)) < SAME_ANGLE:
+                    ran = sign * self._around[k, way.landing]
+                    if np.abs(self._around[source] - ran).max() <= self._close[k]:
+                        ahead = round(way.sense * off / self._pitch) % self._poles
+                        turns = ahead / self._poles, way.turned / len(way.landing)
+                        return Image(source, way.sense < 0, turns, sign)
+        both = np.array([-2.0, 2.0])
+        stood = self._stood(self._angles[k] + both * SAME_ANGLE)
+        ran = self._ran(self._sums[k] + both * self._close[k])
+        for cell in product(set(stood), set(ran)):
+            self._filed.setdefault(cell, []).append(k)
+        return None
+
+    def _stood(self, places: Floats) -> list[int]:
+        """The cells of angles (rad), of which a whole number fits into the angle over which the rotor repeats."""
+        count = math.ceil(self._repeat / (CELL * SAME_ANGLE))
+        cells: list[int] = (np.floor(places / self._repeat % 1.0 * count).astype(np.int64) % count).tolist()
+        return cells
+
+    def _ran(self, sums: Floats) -> list[int]:
+        cells: list[int] = np.floor(sums / self._width).astype(np.int64).tolist()
+        return cells
 
 
 def solved_series(

@@ -9,7 +9,7 @@ import pytest
 from numpy.typing import NDArray
 
 from polefem.field import BuiltMachine, Image, built, field_series, images, solved_series
-from polefem.params import Machine, Pole, RadialMachine
+from polefem.params import Machine, Pole, RadialMachine, Turning
 from polefem.units import deg
 from tests.field.built_machines import MACHINES, ROUGH, half_turn
 
@@ -137,3 +137,57 @@ def test_what_differs_a_little_is_solved() -> None:
     rows[3] *= 1 + 1e-4
     known = images(whole, angles, rows)
     assert known[0] is known[2] is known[3] is None and known[1] is not None
+
+
+def like(whole: BuiltMachine) -> list[bool]:
+    """Of pairs of states that differ by less than what is taken for the same, at a thousand places and currents and
+    where angles begin anew: whether the second of each is found to be the first."""
+    rng = np.random.default_rng(5)
+    count, pitch = 1000, whole.machine.rotor_pitch
+    first = np.append(rng.uniform(-1.0, 1.0, count), [0.0, pitch, -3 * pitch])
+    rows = rng.uniform(1.0, 10.0, (len(first), 3))
+    other, alike = (
+        first + rng.uniform(-9e-10, 9e-10, len(first)),
+        rows * (1 + rng.uniform(-9e-7, 9e-7, (len(first), 1))),
+    )
+    angles = np.stack([first, other], axis=1).ravel()
+    known = images(whole, angles, np.stack([rows, alike], axis=1).reshape(-1, 3))
+    assert known[::2] == [None] * len(first)
+    return [image is not None and image.source == 2 * at for at, image in enumerate(known[1::2])]
+
+
+def test_what_is_the_same_but_for_rounding_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    whole = built(half_turn(), ROUGH)
+    assert all(like(whole))
+    # The twin: cells so narrow that some lie between those that a state is filed in.
+    monkeypatch.setattr("polefem.field.series.CELL", 1.0)
+    assert not all(like(whole))
+
+
+@pytest.mark.parametrize(
+    "name", ["6/4, half a turn", "6/4, alternating", "12/8, periodic half", "6/4, axial"]
+)
+def test_every_pair_of_states_that_are_alike_is_found(name: str) -> None:
+    """Against all ways of turning and mirroring tried on all pairs of states of a coarse grid."""
+    whole = built(BUILT[name], ROUGH)
+    machine, phases = whole.machine, whole.machine.phases
+    rng = np.random.default_rng(6)
+    places = rng.integers(-24, 24, 150)
+    rows = rng.integers(-1, 2, (150, 3)) * 5.0
+    around = rows[:, phases.of_pole] * np.array(phases.polarity)
+
+    def alike(one: int, other: int, way: Turning) -> bool:
+        off = places[other] * machine.rotor_pitch / 24 - way.sense * places[one] * machine.rotor_pitch / 24
+        if abs(np.remainder(off - way.shift + 1e-6, machine.rotor_pitch) - 1e-6) > 1e-6:
+            return False
+        landed = around[other, list(way.landing)]
+        return any(np.array_equal(around[one], sign * landed) for sign in (1, -1))
+
+    known = images(whole, places * machine.rotor_pitch / 24, rows)
+    solved: list[int] = []
+    for k, image in enumerate(known):
+        own = [one for one in solved if any(alike(one, k, way) for way in whole.turnings)]
+        assert (image.source in own) if image else not own
+        if image is None:
+            solved.append(k)
+    assert 10 < len(solved) < 140
