@@ -49,7 +49,9 @@ ROOMS: dict[str, Sees] = {
     "mesher": Sees(("errors", "params", "shapes", "outline", "mesh"), ("gmsh",)),
     "model": Sees(("materials", "params", "outline", "mesh"), ("scipy.constants", "scipy.sparse", "skfem")),
     "gap": Sees(("model",), ("scipy.constants", "scipy.sparse", "scipy.special")),
-    "solve": Sees(("materials", "model", "gap"), ("scipy.linalg", "scipy.sparse", "scipy.sparse.linalg")),
+    "solve": Sees(
+        ("materials", "model", "gap"), ("qdldl", "scipy.linalg", "scipy.sparse", "scipy.sparse.linalg")
+    ),
     "field": Sees(
         ("later", "errors", "params", "outline", "copper", "mesh", "mesher", "model", "gap", "solve"),
         ("scipy.constants", "scipy.interpolate", "scipy.spatial"),

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from copy import copy
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import qdldl
 import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.linalg.blas import daxpy
-from scipy.sparse.linalg import SuperLU, splu
+from scipy.sparse.linalg import splu
 
 from polefem.solve.system import Coupled
 
@@ -20,53 +20,46 @@ __all__ = ["Correction", "Factor", "Layout", "correction", "factored"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-#: Entries of the gap below this part of their diagonals' geometric mean are left out of single factors.
+#: Entries of the gap below this part of their diagonals' geometric mean are left out of lean factors.
 MINOR = 1e-6
 
 
 class Layout:
-    """Where the entries of a tangent matrix and of the gap's coupling go in the matrix that is factored.
+    """Where the entries of a tangent matrix and of the gap's coupling go in the matrix that is factored, and in what
+    order its unknowns are eliminated.
 
-    Laid out once for an angle, from any tangent matrix of that angle.
-
-    single: for factors in single precision, which take three quarters of the time; with the gap's `MINOR` entries left
-    out, since they would not be told from rounding. order: ndarray, shape (size,): which unknown is eliminated first,
-    second ...; None leaves the finding of one to SuperLU.
+    Laid out once for an angle, from any tangent matrix of that angle. lean: with the gap's `MINOR` entries left out.
     """
 
-    def __init__(self, coupled: Coupled, bare: sp.csr_matrix, single: bool) -> None:
-        self.coupled, self.single = coupled, single
-        self.order: Ints | None = None
+    def __init__(self, coupled: Coupled, bare: sp.csr_matrix, lean: bool) -> None:
+        self.coupled, self.lean = coupled, lean
         tangent, coupling = bare.tocoo(), coupled.coupling.tocoo()
         rows, columns = (
             np.concatenate([tangent.row, coupling.row]),
             np.concatenate([tangent.col, coupling.col]),
         )
-        kept = np.arange(len(rows))
-        if single:
+        kept = columns <= rows
+        if lean:
             values = np.concatenate([tangent.data, coupling.data])
-            kept = np.flatnonzero(~_minor(coupled, bare.diagonal(), rows, columns, values))
-        # Each entry holds where its value will come from.
-        self._sources = sp.csr_matrix((kept, (rows[kept], columns[kept])), shape=bare.shape)
-
-    @property
-    def kind(self) -> type[np.floating[Any]]:
-        """The type of the factor's numbers."""
-        return np.float32 if self.single else np.float64
-
-    def ordered(self, order: Ints) -> Layout:
-        """The same in an order of elimination."""
-        changed = copy(self)
-        changed.order = order
-        changed._sources = self._sources[order][:, order]
-        changed._sources.sort_indices()
-        return changed
+            kept &= ~_minor(coupled, bare.diagonal(), rows, columns, values)
+        places = np.flatnonzero(kept)
+        # Each entry on and below the diagonal holds where its value will come from.
+        self._sources = sp.csr_matrix((places, (rows[places], columns[places])), shape=bare.shape)
+        self._solver: qdldl.Solver | None = None
 
     def matrix(self, bare: sp.csr_matrix) -> sp.csc_matrix:
-        """The matrix to be factored, for a tangent matrix of the angle."""
-        values = np.concatenate([bare.data, self.coupled.coupling.data]).astype(self.kind)
-        laid = self._sources  # symmetric: its rows serve as columns
+        """The upper triangle of the matrix to be factored, for a tangent matrix of the angle."""
+        values = np.concatenate([bare.data, self.coupled.coupling.data])
+        laid = self._sources  # of a symmetric matrix: rows of the lower triangle are columns of the upper
         return sp.csc_matrix((values[laid.data], laid.indices, laid.indptr), shape=laid.shape)
+
+    def solver(self, bare: sp.csr_matrix) -> qdldl.Solver:
+        """The layout's one solver, with the factors of a tangent matrix of the angle."""
+        if self._solver is None:
+            self._solver = qdldl.Solver(self.matrix(bare), upper=True)
+        else:
+            self._solver.update(self.matrix(bare), upper=True)
+        return self._solver
 
 
 def _minor(
@@ -82,32 +75,18 @@ def _minor(
 
 
 class Factor:
-    """LU factors of a tangent matrix with its coupling, in a symmetric ordering and without pivoting."""
+    """The factors of a tangent matrix with its coupling: of a triangle, a diagonal and the triangle transposed.
+
+    They serve until the next are made from the same layout.
+    """
 
     def __init__(self, layout: Layout, bare: sp.csr_matrix) -> None:
-        self._layout = layout
-        self._lu: SuperLU = splu(
-            layout.matrix(bare),
-            permc_spec="MMD_AT_PLUS_A" if layout.order is None else "NATURAL",
-            diag_pivot_thresh=0.0,
-            # Supernodes of so sparse a factor are narrow: wider panels and relaxed ones cost twice the time.
-            relax=1,
-            panel_size=1,
-            options={"SymmetricMode": True},
-        )
-
-    @property
-    def order(self) -> Ints:
-        """The order of elimination, to be kept for the next factor: finding it takes a quarter of the time."""
-        order = self._layout.order
-        return np.argsort(self._lu.perm_c) if order is None else order
+        self._solver = layout.solver(bare)
 
     def solve(self, right: Floats) -> Floats:
         """Solution of the factored system for a right-hand side of shape (size,)."""
-        order = slice(None) if self._layout.order is None else self._layout.order
-        solution = np.empty_like(right)
-        solution[order] = self._lu.solve(right[order].astype(self._layout.kind))
-        return solution
+        found: Floats = self._solver.solve(right)
+        return found
 
 
 def factored(matrix: sp.spmatrix) -> Callable[[NDArray[Any]], NDArray[Any]]:

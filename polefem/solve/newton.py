@@ -23,7 +23,7 @@ __all__ = ["FactorCache", "Solution", "minimise", "tangent_solutions"]
 
 Floats = NDArray[np.float64]
 
-#: Products that a factor made for the very state may take, unless its precision is too low.
+#: Products that a factor made for the very state may take, unless too much was left out of it.
 FEW = 5
 #: How far the residual of a step taken on trust is reduced, a third of which costs a twentieth more while maps come no
 #: nearer to fields; and those of small loads asked for beside, three times which doubles what pieces are off by.
@@ -63,8 +63,8 @@ class FactorCache:
     error from which on the next step is the last, and taken on trust: near the end, where the law's slope bends from
     piece to piece, each step leaves a fifth or less. glance: products after which a kept factor is replaced if it has
     hardly served so far; 0 for never.
-    factor: None where the next solution is to begin with a new one. single: whether factors are made in single
-    precision; until one made for the very state does not lead at once. products, factors: how many so far.
+    factor: None where the next solution is to begin with a new one. lean: whether the gap's small entries are left out
+    of factors; until one made for the very state does not lead at once. products, factors: how many so far.
     """
 
     tolerance: float = 1e-5
@@ -75,7 +75,7 @@ class FactorCache:
     trusted: float = 0.0
     glance: int = 0
     factor: Factor | None = field(default=None, repr=False)
-    single: bool = True
+    lean: bool = True
     products: int = 0
     factors: int = 0
     _layout: Layout | None = field(default=None, repr=False)
@@ -83,17 +83,10 @@ class FactorCache:
     def renew(self, coupled: Coupled, bare: sp.csr_matrix) -> Factor:
         """Make the factor anew from a tangent matrix; the pattern, and so the ordering, is that of the angle."""
         layout = self._layout
-        if layout is None or layout.coupled is not coupled or layout.single != self.single:
-            layout = Layout(coupled, bare, self.single)
-        try:
-            self.factor = Factor(layout, bare)
-        except RuntimeError:  # a pivot of zero
-            if not self.single:
-                raise
-            self.single = False
-            return self.renew(coupled, bare)
+        if layout is None or layout.coupled is not coupled or layout.lean != self.lean:
+            layout = Layout(coupled, bare, self.lean)
+        self.factor, self._layout = Factor(layout, bare), layout
         self.factors += 1
-        self._layout = layout if layout.order is not None else layout.ordered(self.factor.order)
         return self.factor
 
     def correct(
@@ -111,12 +104,12 @@ class FactorCache:
         ready: the factor's solution for the residual.
         """
         while True:
-            most = FEW if fresh and self.single else self.patience
+            most = FEW if fresh and self.lean else self.patience
             found = correction(coupled, bare, residual, ready, factor, reduction, most, self.glance)
             self.products += found.products
-            if found.reached or (fresh and not self.single):
+            if found.reached or (fresh and not self.lean):
                 return found
-            self.single = self.single and not fresh
+            self.lean = self.lean and not fresh
             factor, fresh = self.renew(coupled, bare), True
             ready = factor.solve(residual)
 

@@ -189,7 +189,7 @@ def left_over(trusted: float) -> tuple[float, float]:
     system = base()
     coupled, load = system.at(-15 * deg), current_at(20e6) * system.model.loads[0]
     rights = list(system.model.loads[:2])
-    zero, exact = np.zeros(system.size), FactorCache(tolerance=1e-10, single=False)
+    zero, exact = np.zeros(system.size), FactorCache(tolerance=1e-10, lean=False)
     right = minimise(coupled, load, zero, exact)
     cache = FactorCache(tolerance=1e-8, near=0.1, trusted=trusted, glance=4, worn=100)
     found = minimise(coupled, load, zero, cache, rights)

@@ -155,7 +155,7 @@ def exact_state(system: System, angle: float, currents: Floats) -> tuple[Floats,
     """Flux linkages and torque from a field solved to rounding."""
     model, coupled = system.model, system.at(angle)
     found = minimise(
-        coupled, currents @ model.loads, np.zeros(system.size), FactorCache(tolerance=1e-11, single=False)
+        coupled, currents @ model.loads, np.zeros(system.size), FactorCache(tolerance=1e-11, lean=False)
     )
     return model.scale * (model.loads @ found.unknowns), coupled.torque(found.unknowns)
 
