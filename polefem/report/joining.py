@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from polefem.params import joined_otherwise
 from polefem.study import Design, Figures, Record, Run, error_from_map, figure_words, quantity_of_figure
@@ -13,6 +14,8 @@ __all__ = ["Joining", "joining_of", "joining_text"]
 
 _WIDTH = 110
 _COMPARED = ("ripple", "mean_torque")
+#: What a plan asks for beside, in fields of its own, and nobody compares here.
+_NOT_ASKED: Mapping[str, Any] = {"hearing": None, "turning": None, "rotor_offset": 0.0}
 
 
 @dataclass(frozen=True)
@@ -67,10 +70,12 @@ def joining_of(study: str, design: Design, record: Record, run: Run) -> Joining 
         return None
     phases = design.machine.phases
     other = joined_otherwise(phases)
+    kept = {name: new for name, new in design.changes.items() if name.partition(".")[0] not in _NOT_ASKED}
     turned = replace(
         design,
         name=f"{design.name} | coils joined otherwise",
-        changes={**design.changes, "winding.polarity": other},
+        changes={**kept, "winding.polarity": other},
+        original_plan=replace(design.original_plan, **_NOT_ASKED),
     )
     records = run(f"{study}: coils joined otherwise", [turned])
     otherwise = records[0].figures if records else None

@@ -12,11 +12,12 @@ from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from polefem.errors import MissingLibrary, PolefemError
-from polefem.maps import MapSlopes
+from polefem.maps import CoupledMap, MapSlopes
+from polefem.params import joined_otherwise
 from polefem.params.content import content
 from polefem.study.design import Design
 from polefem.study.record import Outcome, Record, Status
-from polefem.study.solver import FIELD, KnownMap, Solver, VersionsDiffer, attempt_elsewhere
+from polefem.study.solver import FIELD, KnownJoined, KnownMap, Solver, VersionsDiffer, attempt_elsewhere
 from polefem.study.store import Member, Store
 from polefem.study.workers import WorkerLost
 from polefem.version import numerics, versions
@@ -134,10 +135,23 @@ def _solver_for(design: Design, store: Store, solver: Solver) -> Solver:
         return solver
     known = store.map_of(map_key)
     if known is None:
-        return solver
+        return _with_joined_otherwise(design, store, solver)
     if isinstance(known, MapSlopes):
         return replace(solver, sloped=KnownMap(known))
     return replace(solver, flux_map=KnownMap(known.single), coupled_map=KnownMap(known))
+
+
+def _with_joined_otherwise(design: Design, store: Store, solver: Solver) -> Solver:
+    """The solver, with what the store has of the machine whose coils are joined the other usual way."""
+    if design.plan.coupling != "joint" or design.plan.slopes:
+        return solver
+    for polarity in (joined_otherwise(design.machine.phases), None):
+        other = replace(design, changes={**design.changes, "winding.polarity": polarity})
+        known = store.map_of(other.map_key)
+        if isinstance(known, CoupledMap):
+            joined = KnownJoined(known, other.machine.phases, solver.coupled_map)
+            return replace(solver, coupled_map=joined)
+    return solver
 
 
 @dataclass(eq=False)

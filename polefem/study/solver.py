@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from polefem.errors import InvalidValue
 from polefem.later import Later
 from polefem.maps import CoupledMap, FluxMap, MapSlopes
-from polefem.params import RectangularCurrent
+from polefem.params import Phases, RectangularCurrent
 from polefem.study.design import Design
 from polefem.study.record import Outcome
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "FIELD",
+    "KnownJoined",
     "KnownMap",
     "Pressures",
     "SidePulls",
@@ -121,6 +122,29 @@ class KnownMap(Generic[Kept]):
     def __call__(self, *given: Any, **named: Any) -> Kept:
         """The map."""
         return self.kept
+
+
+_with_coils_turned: Callable[[CoupledMap, Phases, BuiltMachine], CoupledMap | None] = Later(
+    "polefem.sweep", "with_coils_turned"
+)
+
+
+@dataclass(frozen=True, eq=False)
+class KnownJoined:
+    """In place of a solver's coupled maps, where that of the same machine with the coils of some phases turned round
+    was computed before: the map that follows from it, or where none does, the solver's own.
+
+    kept: of the machine with the phases `before`. otherwise: what the solver has.
+    """
+
+    kept: CoupledMap
+    before: Phases
+    otherwise: _CoupledMaps
+
+    def __call__(self, machine: BuiltMachine, *given: Any, **named: Any) -> CoupledMap:
+        """The map."""
+        found = _with_coils_turned(self.kept, self.before, machine)
+        return self.otherwise(machine, *given, **named) if found is None else found
 
 
 class VersionsDiffer(InvalidValue):

@@ -14,6 +14,7 @@ from polefem.sweep.single import (
 )
 from polefem.sweep.sites import Sites
 from polefem.sweep.teller import Teller
+from polefem.sweep.turned_coils import with_coils_turned
 
 __all__ = [
     "COARSER",
@@ -30,4 +31,5 @@ __all__ = [
     "met_map",
     "points_of",
     "swept",
+    "with_coils_turned",
 ]
