@@ -27,7 +27,8 @@ from polefem.sweep.joint_errors import with_errors
 from polefem.sweep.levels import placed
 from polefem.sweep.nodes import doubts
 from polefem.sweep.points import SiteWatch, solve_sites
-from polefem.sweep.single import COARSER, Results, checked_lists, points_of, refined, swept
+from polefem.sweep.refining import refined
+from polefem.sweep.single import COARSER, Results, checked_lists, points_of, swept
 from polefem.sweep.sites import Known, Sites, Todo, Told
 from polefem.sweep.starts import Superposed
 from polefem.sweep.teller import Teller

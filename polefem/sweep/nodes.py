@@ -38,7 +38,7 @@ def doubts(angles: Floats, coenergy: Floats, torque: Floats) -> Floats:
     return found
 
 
-def quintic(angles: Floats, value: Floats, slope: Floats, at: float) -> tuple[Floats, Floats]:
+def quintic(angles: Floats, value: Floats, slope: Floats, at: float | Floats) -> tuple[Floats, Floats]:
     """Value and slope, of shape (c,) each, of the quintic pieces at an angle (rad) between the first and the last.
 
     angles: shape (n + 1,), both ends of a period. value, slope: at them but the last, shape (n, c).

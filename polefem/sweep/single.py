@@ -13,7 +13,6 @@ from polefem.maps import FluxMap
 from polefem.params import Machine, MeshSpec
 from polefem.params.checks import increasing, positive
 from polefem.solve import Coupled, FactorCache, Solution, System, minimise
-from polefem.sweep.nodes import doubts
 from polefem.sweep.teller import Teller
 
 __all__ = [
@@ -23,8 +22,8 @@ __all__ = [
     "checked_lists",
     "distinct_angles",
     "flux_map",
+    "map_of",
     "points_of",
-    "refined",
     "swept",
 ]
 
@@ -40,8 +39,6 @@ SAMPLE_ANGLES = 8
 COVER_FLUX_LINKAGE = 1.2
 COVER_TORQUE = 1.7
 GLANCE = 4  # products from near fields after which a kept factor that has hardly served is given up
-#: How often the steps of a map's angles may be halved where its torque is in doubt.
-ADDED = 2
 SAME = 1e-11  # rad: angles nearer than this are one, as they are after a pitch is taken off what was rounded
 
 
@@ -118,10 +115,10 @@ def swept(
         errors = _errors(results, again)
         lost = _lost(again.angles, again.currents, again.converged)
         remarks += [f"error estimate: {said}" for said in lost]
-    return _map_of(whole, angles, results, errors, remarks), results
+    return map_of(whole, angles, results, errors, remarks), results
 
 
-def _map_of(
+def map_of(
     whole: BuiltMachine,
     angles: Floats,
     results: Results,
@@ -146,38 +143,6 @@ def _map_of(
         torque_error=errors[1],
         remarks=(*_lost(angles, results.currents, converged), *remarks),
     )
-
-
-def refined(
-    whole: BuiltMachine, flux_map: FluxMap, results: Results, most: float, tell: Teller
-) -> tuple[FluxMap, Results]:
-    """A map and its results with angles added where its torque is in doubt by more than a part `most` of its peak.
-
-    results: with all their fields, between two of which new ones start.
-    """
-    pitch = whole.machine.rotor_pitch
-    errors = flux_map.flux_linkage_error, flux_map.torque_error
-    said = [remark for remark in flux_map.remarks if remark.startswith("error estimate")]
-    for _ in range(ADDED):
-        around = flux_map.potential.angles
-        at = flux_map.potential.at(around[:-1, None], results.currents)
-        doubt = doubts(around, at.coenergy, at.torque).max(axis=1) > most * np.abs(flux_map.torque).max()
-        middle = (around[:-1] + around[1:])[doubt] / 2
-        turns = np.ceil((flux_map.angles[-1] - flux_map.angles[0]) / pitch) + 1
-        many = (middle[:, None] + pitch * np.arange(-turns, turns + 1)).ravel()
-        inside = many[(many > flux_map.angles[0]) & (many < flux_map.angles[-1])]
-        if not inside.size:
-            break
-        new, _, _ = distinct_angles(inside, pitch, whole.mirror)
-        more = Results(new, results.currents, whole.machine.phases.count, keep=True)
-        tell.more(len(whole.sections) * len(new) * len(results.currents))
-        after = np.searchsorted(results.angles, new).clip(1, len(results.angles) - 1)
-        for system, fields in zip(whole.systems, results.fields, strict=True):
-            _sweep(system, more, tell, starts=np.mean([fields[after - 1], fields[after]], axis=0))
-        results = results.joined(more)
-        angles = np.unique(np.round(np.concatenate([flux_map.angles, inside]), 12))
-        flux_map = _map_of(whole, angles, results, errors, said)
-    return flux_map, results
 
 
 def distinct_angles(angles: Floats, pitch: float, mirror: bool) -> tuple[Floats, Ints, Floats]:
@@ -213,6 +178,15 @@ class Results:
         self.torque, self.coenergy = np.zeros(shape), np.zeros(shape)
         self.steps = np.zeros(shape, dtype=np.int64)
         self.converged = np.ones(shape, dtype=bool)
+
+    def add(self, k: int, j: int, coupled: Coupled, found: Solution) -> None:
+        """What a field of one section gives at a current and an angle."""
+        model = coupled.system.model
+        self.linkages[:, k, j] += model.scale * (model.loads @ found.unknowns)
+        self.torque[k, j] += coupled.torque(found.unknowns)
+        self.coenergy[k, j] += model.scale * (found.work - found.energy)
+        self.steps[k, j] += found.steps
+        self.converged[k, j] &= found.converged
 
     def joined(self, other: Results) -> Results:
         """Both, of the same currents, at the angles of either."""
@@ -256,7 +230,7 @@ def _sweep(
     Currents are taken from the largest down: a factor made for saturated iron serves less saturated iron well (a few
     products of conjugate gradients), and not the other way round (a hundred).
     """
-    load, scale, currents = system.model.loads[0], system.model.scale, results.currents
+    load, currents = system.model.loads[0], results.currents
     last, cache = None, FactorCache(glance=0 if starts is None else GLANCE)
     kept, every = [], []
     for j, angle in enumerate(results.angles.tolist()):
@@ -268,11 +242,7 @@ def _sweep(
             here[k] = found.unknowns
             if seen is not None:
                 seen(k, j, coupled, found, cache)
-            results.linkages[:, k, j] += scale * (system.model.loads @ found.unknowns)
-            results.torque[k, j] += coupled.torque(found.unknowns)
-            results.coenergy[k, j] += scale * (found.work - found.energy)
-            results.steps[k, j] += found.steps
-            results.converged[k, j] &= found.converged
+            results.add(k, j, coupled, found)
             tell()
         last = here
         if results.keep:

@@ -9,6 +9,7 @@ from polefem import MeshSpec, flux_map
 from polefem.field import built
 from polefem.solve import FactorCache
 from polefem.sweep import single as sweep
+from polefem.sweep.refining import refined
 from polefem.sweep.teller import Teller
 from polefem.units import deg
 from tests.field.built_machines import half_turn
@@ -56,7 +57,7 @@ def test_angles_are_added_in_the_middle_of_pieces_and_are_the_fields_own() -> No
     whole = built(half_turn(), SPEC)
     angles = np.array([-10.0, 0.0, 15.0, 30.0, 45.0, 80.0]) * deg
     before, results = sweep.swept(whole, None, angles, CURRENTS, Teller(None, 0), keep=True)
-    after, _ = sweep.refined(whole, before, results, 0.02, Teller(None, 0))
+    after, _ = refined(whole, before, results, 0.02, Teller(None, 0))
     added = np.setdiff1d(after.angles.round(9), angles.round(9))
     assert added.size and np.isin(angles.round(9), after.angles.round(9)).all()
     again = flux_map(whole, added, CURRENTS)
