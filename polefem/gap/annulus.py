@@ -20,6 +20,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import scipy.sparse as sp
@@ -92,6 +93,14 @@ class _Shapes:
     orders: Floats
     integrals: Complexes
     runs: list[Ints]
+
+    @cached_property
+    def spans(self) -> tuple[Floats, Floats]:
+        """First and last angle of each run, rad, shape (n_runs,)."""
+        return (
+            np.array([self.low[run].min() for run in self.runs]),
+            np.array([self.high[run].max() for run in self.runs]),
+        )
 
     def upto(self, count: int) -> _Shapes:
         """The same with their first harmonics alone."""
@@ -234,27 +243,32 @@ class Gap:
     ) -> Floats:
         """What a trace's unknowns, turned by an angle, make of each of two kernels at places, shape (n, 2)."""
         found = np.zeros((len(places), len(weights)))
-        for run in ours.runs:
-            coefficients = weights * (ours.integrals[:, run] @ values[run])
-            for near, shift, sign in self._nearest(ours, run, angle, places, places):
-                turned = coefficients * (sign * np.exp(-1j * ours.orders * (angle - shift * self._span)))
-                found[near] += waves[near] @ np.concatenate([turned.real, turned.imag], axis=1).T
+        own = [weights * (ours.integrals[:, run] @ values[run]) for run in ours.runs]
+        for at, near, turned in self._nearest(ours, angle, places, places):
+            coefficients = own[at] * turned
+            found[near] += waves[near] @ np.concatenate([coefficients.real, coefficients.imag], axis=1).T
         return found
 
     def _nearest(
-        self, ours: _Shapes, run: Ints, angle: float, low: Floats, high: Floats
-    ) -> Iterator[tuple[Ints, float, float]]:
-        """Which shapes between these angles the run reaches once it is turned by an angle, or which copies of them in
-        another sector: their numbers, how many sectors away, and the sign of the field there."""
+        self, ours: _Shapes, angle: float, low: Floats, high: Floats
+    ) -> Iterator[tuple[int, Ints, Complexes]]:
+        """Which shapes between these angles each run reaches once it is turned by an angle, or which copies of them in
+        another sector: the run's number, theirs, and by what its harmonics are turned there, with the field's sign."""
         middle, half = (low + high) / 2, (high - low) / 2
-        start, end = ours.low[run].min(), ours.high[run].max()
-        # From the run to each of the others, or to that copy of it in another sector which is nearest.
+        start, end = (edge[:, None] for edge in ours.spans)
+        # From each run to each of the others, or to that copy of it in another sector which is nearest.
         away = middle - (start + end) / 2 - angle
         copy = -np.round(away / self._span)
         near = np.abs(away + copy * self._span) <= (end - start) / 2 + half + self._reach
-        for shift in np.unique(copy[near]).tolist():
-            sign = -1.0 if self._antiperiodic and shift % 2 else 1.0
-            yield np.flatnonzero(near & (copy == shift)), shift, sign
+        turned: dict[int, Complexes] = {}
+        for at in range(len(ours.runs)):
+            found = np.flatnonzero(near[at])
+            shifts = copy[at, found].astype(int)
+            for shift in sorted(set(shifts.tolist())):
+                if shift not in turned:
+                    sign = -1.0 if self._antiperiodic and shift % 2 else 1.0
+                    turned[shift] = sign * np.exp(-1j * ours.orders * (angle - shift * self._span))
+                yield at, found[shifts == shift], turned[shift]
 
     def _blocks(
         self, ours: _Shapes, theirs: _Shapes, angle: float, weights: Floats | Complexes
@@ -262,17 +276,16 @@ class Gap:
         """For each row of weights (a kernel's harmonics): what each of ours, turned by an angle, makes of the kernel
         at each of theirs, as far as it reaches."""
         rows, columns, values = [], [], []
-        for run in ours.runs:
-            for found, shift, sign in self._nearest(ours, run, angle, theirs.low, theirs.high):
-                turn = np.exp(-1j * ours.orders * (angle - shift * self._span))
-                left = (sign * turn * weights)[:, :, None] * ours.integrals[:, run]
-                product = _real_product(np.concatenate(list(left), axis=1), theirs.integrals[:, found])
-                rows.append(np.repeat(run, len(found)))
-                columns.append(np.tile(found, len(run)))
-                values.append(product.reshape(len(weights), -1))
-        at = np.concatenate(rows), np.concatenate(columns)
+        for at, found, turned in self._nearest(ours, angle, theirs.low, theirs.high):
+            run = ours.runs[at]
+            left = (turned * weights)[:, :, None] * ours.integrals[:, run]
+            product = _real_product(np.concatenate(list(left), axis=1), theirs.integrals[:, found])
+            rows.append(np.repeat(run, len(found)))
+            columns.append(np.tile(found, len(run)))
+            values.append(product.reshape(len(weights), -1))
+        place = np.concatenate(rows), np.concatenate(columns)
         shape = len(ours.low), len(theirs.low)
-        return [sp.csr_matrix((value, at), shape=shape) for value in np.concatenate(values, axis=1)]
+        return [sp.csr_matrix((value, place), shape=shape) for value in np.concatenate(values, axis=1)]
 
 
 def _extent(trace: Trace) -> tuple[Floats, Floats]:

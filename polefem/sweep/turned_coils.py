@@ -14,8 +14,7 @@ from numpy.typing import NDArray
 
 from polefem.field import BuiltMachine
 from polefem.maps import CoupledMap, Interaction
-from polefem.params import Phases
-from polefem.sweep.symmetry import Symmetry, symmetries
+from polefem.params import Phases, Symmetry, symmetries
 
 __all__ = ["with_coils_turned"]
 
@@ -35,7 +34,7 @@ def with_coils_turned(known: CoupledMap, before: Phases, whole: BuiltMachine) ->
     if flips is None:
         return None
     parts = {part.phases: part for part in known.interactions}
-    ways = _ways(whole, before)
+    ways = symmetries(before, whole.turnings)
     found: list[Interaction] = []
     for on in parts:
         way = next((way for way in ways if len({flips[p] * way.sign[p] for p in on}) == 1), None)
@@ -55,16 +54,6 @@ def _flips(before: Phases, after: Phases) -> tuple[int, ...] | None:
         for phase, was, now in zip(before.of_pole, before.polarity, after.polarity, strict=True)
     }
     return tuple(sign for _, sign in sorted(signs)) if len(signs) == before.count else None
-
-
-def _ways(whole: BuiltMachine, phases: Phases) -> list[Symmetry]:
-    """The symmetries of all sections with the phases as they were."""
-    found = []
-    for outline in whole.sections:
-        rotor, stator = outline.rotor, outline.stator
-        units = stator.row.poles // stator.unit_poles, rotor.row.poles // rotor.unit_poles
-        found.append(symmetries(phases, *units, outline.mirror))
-    return [way for way in found[0] if all(way in others for others in found)]
 
 
 def _image(source: Interaction, on: tuple[int, ...], way: Symmetry, pitch: float) -> Interaction:
