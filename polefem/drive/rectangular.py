@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -61,10 +62,8 @@ class RectangularTorque:
     torque meet, the angle stands twice, with the torque before and after. torque: ndarray, shape (n,), N m. mean,
     highest, lowest: of it, N m; the lowest is the starting torque from the worst rest angle. ripple: RIPPLE_FORMULA.
     stroke_ripples: ndarray, shape (n_phases,): highest less lowest torque of each stroke, from one turn-on to the
-    next, over |mean|. harmonics: ndarray, shape (24 n_phases,), N m: amplitudes at 1, 2, ... times the electrical
-    frequency, of which every n_phases-th is a harmonic of the stroke; the others are 0 where strokes are alike.
-    rms_current: of one phase, A. ripple_error: how far the ripple may be off by the map's own estimate, where it has
-    one.
+    next, over |mean|. rms_current: of one phase, A. ripple_error: how far the ripple may be off by the map's own
+    estimate, where it has one.
     """
 
     drive: RectangularCurrent
@@ -77,13 +76,20 @@ class RectangularTorque:
     lowest: float
     ripple: float
     stroke_ripples: Array
-    harmonics: Array
     rms_current: float
     ripple_error: float | None = None
 
     def __post_init__(self) -> None:
-        for array in (self.angles, self.torque, self.stroke_ripples, self.harmonics):
+        for array in (self.angles, self.torque, self.stroke_ripples):
             array.flags.writeable = False
+
+    @cached_property
+    def harmonics(self) -> Array:
+        """Amplitudes at 1, 2, ... times the electrical frequency, N m, shape (24 n_phases,), of which every n_phases-th
+        is a harmonic of the stroke; the others are 0 where strokes are alike."""
+        found = _harmonics(self.stroke_ripples.size, self.angles.reshape(-1, 3), self.torque.reshape(-1, 3))
+        found.flags.writeable = False
+        return found
 
     @property
     def weakest(self) -> float:
@@ -142,7 +148,6 @@ def rectangular_torque(m: CoupledMap, drive: RectangularCurrent, current: float)
         lowest=lowest,
         ripple=ripple,
         stroke_ripples=np.array(own) / size if mean else np.full(m.phases, math.inf),
-        harmonics=_harmonics(m, angles, torque),
         rms_current=current * math.sqrt(drive.heating_dwell / m.pitch),
         ripple_error=ripple_error(m, current, ripple, mean),
     )
@@ -269,9 +274,11 @@ def _extremes(torque: Array) -> tuple[Array, Array]:
     return values.max(axis=0), values.min(axis=0)
 
 
-def _harmonics(m: CoupledMap, angles: Array, torque: Array) -> Array:
-    """Fourier amplitudes over a rotor pitch of the same parabolas, by parts: exact."""
-    order = 2 * np.pi / m.pitch * np.arange(1, _HARMONICS * m.phases + 1)[:, None]
+def _harmonics(phases: int, angles: Array, torque: Array) -> Array:
+    """Fourier amplitudes over a rotor pitch of parabolas with values at the start, the middle and the end of pieces,
+    each of shape (n, 3), by parts: exact."""
+    pitch = angles[-1, 2] - angles[0, 0]
+    order = 2 * np.pi / pitch * np.arange(1, _HARMONICS * phases + 1)[:, None]
     first, slope, bend = _parabola(torque)
     width = angles[:, 2] - angles[:, 0]
 
@@ -281,5 +288,5 @@ def _harmonics(m: CoupledMap, angles: Array, torque: Array) -> Array:
         return np.asarray(np.exp(-1j * order * angle) * inner)
 
     ends = primitive(angles[:, 2], torque[:, 2], slope + 2 * bend) - primitive(angles[:, 0], first, slope)
-    amplitudes: Array = 2 / m.pitch * np.abs(ends.sum(axis=1))
+    amplitudes: Array = 2 / pitch * np.abs(ends.sum(axis=1))
     return amplitudes
