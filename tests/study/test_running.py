@@ -117,6 +117,22 @@ def test_equal_designs_are_computed_once(tmp_path: Path, log: Callable[[], list[
     assert records[0].figures == records[1].figures and len(log()) == 1
 
 
+def test_coils_joined_otherwise_take_no_fields_where_the_map_before_says_all(
+    tmp_path: Path, log: Callable[[], list[str]]
+) -> None:
+    usual, otherwise, split = (1, 1, 1, -1, -1, -1), (1, -1, 1, -1, 1, -1), (1, 1, 1, 1, -1, -1)
+
+    def joined(polarity: tuple[int, ...]) -> Design:
+        return Design(str(polarity), MACHINE, {"winding.polarity": polarity}, PLAN)
+
+    run(tmp_path, designs(MACHINE.rotor_pole.arc))  # coils joined as usual, with no word said of it
+    assert len(log()) == 1
+    run(tmp_path, [joined(otherwise), joined(usual)])
+    assert len(log()) == 1
+    run(tmp_path, [joined(split)])
+    assert len(log()) == 2
+
+
 def figures(outcome: Outcome) -> Any:
     assert outcome.figures is not None and outcome.flux_map is not None
     return outcome.figures.values(), outcome.flux_map.torque.tobytes()
