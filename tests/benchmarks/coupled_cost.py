@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from polefem import RadialMachine, coupled_map, flux_map
 from polefem.field import field_series, series
 from polefem.solve import Solution, minimise
-from polefem.sweep import joint_errors, points, single
+from polefem.sweep import joint_errors, points, refining, single
 from polefem.units import deg
 from tests.benchmarks.map_cost import ANGLES, CURRENTS, Work, machine
 
@@ -50,6 +50,7 @@ def counted(work: Callable[[], Any]) -> tuple[float, Work, Work]:
 
     rooms: tuple[tuple[Any, Work], ...] = (
         (single, alone),
+        (refining, together),
         (points, together),
         (joint_errors, together),
         (series, together),
