@@ -33,6 +33,8 @@ TOLERANCE, COARSE = 1e-7, 1e-3
 """A flux linkage may differ by this share of the peak after a pitch; where many are compared, by the coarser one."""
 
 _PITCHES = 40
+_CHOPPED, _BESIDE = 10, 3e-3  # pitches, when chopped, after which one with so small an error will do
+_CLOSER = 0.5  # of the nearest pitch's error, what is no more
 _JUMP = 1e-4  # by which a chopped pitch jumps where an edge of the band comes to lie in another step
 _STEPS_A_PULSE = 16
 _MOST_POINTS = 120_000
@@ -131,13 +133,15 @@ def ending_cycle(m: CoupledMap, drive: DriveSpec, speed: float, steps: int, gues
 
 
 class _Followed(NamedTuple):
-    """A pitch from currents `begun`, A, to `end`: its points, first flux linkages, Wb, and periodicity error."""
+    """A pitch from currents `begun`, A, to `end`: its points, first flux linkages, Wb, periodicity error, and which
+    comparators let the current rise where it begins."""
 
     points: int
     begun: Array
     end: Array
     flux: Array
     error: float
+    rising: NDArray[np.bool_]
 
 
 class _Pitch:
@@ -169,6 +173,9 @@ class _Pitch:
             done.append(followed)
             if followed.error <= (_JUMP if self._comes_no_closer(done) else tolerance):
                 break
+            if self._goes_to_and_fro(done):
+                done.append(self._again(min(done, key=lambda one: one.error)))
+                break
             flowing = np.count_nonzero(followed.end)
             start, followed = self._mixed(done[-1 - flowing :]), None
         else:
@@ -177,7 +184,23 @@ class _Pitch:
         return self._finished(done[-1])
 
     def _comes_no_closer(self, done: list[_Followed]) -> bool:
-        return self.circuit.kind == HYSTERESIS and len(done) > 1 and done[-1].error >= done[-2].error
+        """Whether a chopped pitch is hardly nearer to one that repeats than the nearest before: from one that is near
+        enough, mixing leads to and fro across a jump."""
+        nearest = min((one.error for one in done[:-1]), default=math.inf)
+        return self.circuit.kind == HYSTERESIS and done[-1].error > _CLOSER * nearest
+
+    def _goes_to_and_fro(self, done: list[_Followed]) -> bool:
+        """Whether a chopped pitch is still beside one that repeats after many: where edges of the band lie so that
+        pulses come otherwise from pitch to pitch, no single pitch repeats."""
+        near = min(one.error for one in done) <= _BESIDE
+        return self.circuit.kind == HYSTERESIS and len(done) >= _CHOPPED and near
+
+    def _again(self, nearest: _Followed) -> _Followed:
+        """A pitch once more, with its log."""
+        self.rising = nearest.rising
+        found = self.follow(nearest.begun)
+        assert found is not None
+        return found
 
     def _mixed(self, done: list[_Followed]) -> Array:
         """The next start: where the last few, mixed, would repeat if the pitch were straight."""
@@ -193,7 +216,7 @@ class _Pitch:
     def follow(self, start: Array) -> _Followed | None:
         """The pitch from currents, A; None where a current leaves the map."""
         now = at_rest(self.tables, start, self.direction * self.drive.turn_on)
-        now.rising[:] = self.rising
+        now.rising[:] = rising = self.rising
         begun, flux = now.current.copy(), now.flux.copy()
         status, points, peak, self.reached = follow(
             self.tables, self.circuit, now, self.nodes, self.windows, self.rate, self.end, self.log
@@ -204,7 +227,7 @@ class _Pitch:
             raise InvalidValue(_too_fine(self.drive) if status == FULL else unsettled(self.reached))
         self.rising = now.rising
         error = float(np.abs(now.flux - flux).max()) / peak if peak else 0.0
-        return _Followed(points, begun, now.current, flux, error)
+        return _Followed(points, begun, now.current, flux, error, rising)
 
     def _finished(self, followed: _Followed) -> Cycle:
         """The last pitch that was followed, with its torque and energies."""

@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from polefem.drive import steady_state
+from polefem.drive import cycle, steady_state
 from polefem.errors import InvalidValue
 from polefem.maps import linear_map, summed
 from polefem.params.drive_spec import AverageVoltage, Bridge, Chopping, DriveSpec, SinglePulse, Tracking
 from polefem.units import deg
+from tests.drive.sharing_iron import SHARING
 from tests.drive.straight import ALIGNED, RISE, STRAIGHT, inductance, pulse_flux, slope
 from tests.maps.saturating import sampled
 
@@ -202,6 +203,31 @@ def test_current_that_never_ends_repeats_all_the_same() -> None:
     assert run.current[0, 0] == pytest.approx(start, rel=1e-4)
     assert run.periodicity_error < 1e-6 and np.isnan(run.extinction)
     assert run.energy.stored == pytest.approx(0.0, abs=1e-6 * run.energy.lent)
+
+
+def test_pulses_that_come_otherwise_from_pitch_to_pitch_are_not_sought_in_vain(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """With phases that overlap, a pulse may fall this or the other side of a phase's turn-on, and no one pitch repeats:
+    after ten the nearest is taken, as good as the nearest of forty."""
+    drive = DriveSpec(Bridge(VOLTS, 0.7, 0.8), 0.6, -44 * deg, -10 * deg, Chopping(6.0, 0.48, hard=True))
+    follow, errors = cycle._Pitch.follow, list[float]()
+
+    def counting(self, start):
+        found = follow(self, start)
+        errors.append(found.error)
+        return found
+
+    monkeypatch.setattr(cycle._Pitch, "follow", counting)
+    run = steady_state(SHARING, drive, 3.0)
+    assert len(errors) == 11 and run.periodicity_error == min(errors) < 1e-3
+    assert run.energy.error < 1e-3
+    # The twin: sought on, it is not found, and the last one is worse than the nearest.
+    errors.clear()
+    monkeypatch.setattr(cycle, "_CHOPPED", 99)
+    last = steady_state(SHARING, drive, 3.0)
+    assert len(errors) == 40 and last.periodicity_error > run.periodicity_error
+    assert last.mean_torque == pytest.approx(run.mean_torque, rel=1e-3)
 
 
 def test_chopping_stays_in_its_band() -> None:
