@@ -50,7 +50,7 @@ def counted(work: Callable[[], Any]) -> tuple[float, Work, Work]:
 
     rooms: tuple[tuple[Any, Work], ...] = (
         (single, alone),
-        (refining, together),
+        (refining, alone),
         (points, together),
         (joint_errors, together),
         (series, together),
