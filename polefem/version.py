@@ -17,7 +17,7 @@ RESULTS = 8
 @cache
 def numerics() -> dict[str, str]:
     """What the numbers of a design follow from beside its inputs: it enters every key."""
-    libraries = {name: version(name) for name in ("gmsh", "scikit-fem", "numpy", "scipy")}
+    libraries = {name: version(name) for name in ("gmsh", "scikit-fem", "numpy", "scipy", "qdldl")}
     return {"results": str(RESULTS), **libraries}
 
 

@@ -2,6 +2,7 @@
 
 from polefem.solve.factor import factored
 from polefem.solve.newton import FactorCache, Solution, minimise, tangent_solutions
+from polefem.solve.span import Span, Sum
 from polefem.solve.system import Coupled, Expansion, System
 
 __all__ = [
@@ -9,6 +10,8 @@ __all__ = [
     "Expansion",
     "FactorCache",
     "Solution",
+    "Span",
+    "Sum",
     "System",
     "factored",
     "minimise",

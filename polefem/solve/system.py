@@ -17,7 +17,7 @@ from polefem.gap import Gap
 from polefem.materials import Steel
 from polefem.model import Iron, Model
 
-__all__ = ["Coupled", "Expansion", "System"]
+__all__ = ["Coupled", "Expansion", "System", "magnetised"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -54,18 +54,23 @@ class _IronWork:
 
     def state(self, unknowns: Floats) -> tuple[float, Floats, Floats]:
         """Energy, gradient and weighted tangent at some unknowns."""
-        b = self.curl @ unknowns
-        bx, by = b.reshape(2, -1)
-        squared = bx * bx + by * by
-        size = np.sqrt(squared)
-        h, slope, energy = self.steel.evaluate(size)
-        moving = size > STILL
-        nu = np.where(moving, h / np.where(moving, size, 1.0), slope)
-        weighted = self.weights * nu
-        gradient = self.spread @ (b * np.concatenate([weighted, weighted]))
-        bend = np.where(moving, self.weights * (slope - nu) / np.where(moving, squared, 1.0), 0.0)
-        tangent = np.concatenate([weighted + bend * bx * bx, bend * bx * by, weighted + bend * by * by])
-        return float(self.weights @ energy), gradient, tangent
+        energy, h, tangent = magnetised(self.steel, self.weights, self.curl @ unknowns)
+        return energy, self.spread @ h, tangent
+
+
+def magnetised(steel: Steel, weights: Floats, b: Floats) -> tuple[float, Floats, Floats]:
+    """Of iron at points with weights, shape (n,), at flux densities, all Bx and then all By, T, shape (2 n,): its
+    energy, the weighted H in the same order, and the weighted dHx/dBx, dHx/dBy and dHy/dBy, shape (3 n,)."""
+    bx, by = b.reshape(2, -1)
+    squared = bx * bx + by * by
+    size = np.sqrt(squared)
+    h, slope, energy = steel.evaluate(size)
+    moving = size > STILL
+    nu = np.where(moving, h / np.where(moving, size, 1.0), slope)
+    weighted = weights * nu
+    bend = np.where(moving, weights * (slope - nu) / np.where(moving, squared, 1.0), 0.0)
+    tangent = np.concatenate([weighted + bend * bx * bx, bend * bx * by, weighted + bend * by * by])
+    return float(weights @ energy), b * np.concatenate([weighted, weighted]), tangent
 
 
 class System:
@@ -75,18 +80,18 @@ class System:
         self.model = model
         self.gap = gap
         self.size = model.size
-        self._constant = sp.csr_matrix(
+        self.constant = sp.csr_matrix(
             model.air
             + _placed(gap.rotor_self, model.rotor_at, model.rotor_at, model.size)
             + _placed(gap.stator_self, model.stator_at, model.stator_at, model.size)
         )
-        self._irons = tuple(_IronWork(iron, model.size) for iron in model.irons)
+        self.irons = tuple(_IronWork(iron, model.size) for iron in model.irons)
         self._lay_pattern()
 
     def _lay_pattern(self) -> None:
         """Find where each entry of the constant part and of each iron element goes in the data of one matrix."""
         size = self.size
-        constant = self._constant.tocoo()
+        constant = self.constant.tocoo()
         keys = [constant.row.astype(np.int64) * size + constant.col]
         pairs = [_upper_pairs(iron, size) for iron in self.model.irons]
         for upper, _ in pairs:
@@ -108,10 +113,10 @@ class System:
 
     def state(self, unknowns: Floats) -> Expansion:
         """Energy (coupling apart), gradient and tangents at unknowns of shape (size,)."""
-        linear = self._constant @ unknowns
+        linear = self.constant @ unknowns
         energy, gradient = 0.5 * float(unknowns @ linear), linear
         tangents = []
-        for iron in self._irons:
+        for iron in self.irons:
             part, slope, tangent = iron.state(unknowns)
             energy += part
             gradient = gradient + slope

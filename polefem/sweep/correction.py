@@ -12,10 +12,9 @@ from scipy.interpolate import CubicSpline
 
 from polefem.maps import CoupledMap, FluxMap, Interaction
 from polefem.sweep.idle import Idle
-from polefem.sweep.nodes import quintic
-from polefem.sweep.sites import Known, Values
+from polefem.sweep.sites import Known
 
-__all__ = ["Alone", "between", "of_pair", "of_three", "pair_nodes", "thinned"]
+__all__ = ["Alone", "of_pair", "of_three", "pair_nodes", "thinned"]
 
 Floats = NDArray[np.float64]
 
@@ -25,10 +24,8 @@ BOTH, TURNED_FIRST, TURNED_SECOND = (0, 1, 1), (1, 1, 0), (1, 0, 1)
 
 
 def thinned(levels: Floats) -> list[int]:
-    """Which levels of current are kept where three phases conduct: the last, and that next to half of it."""
-    last = len(levels) - 1
-    half = int(np.abs(levels[:last] - levels[-1] / 2).argmin()) if last else 0
-    return sorted({half, last})
+    """Which levels of current are kept where three phases conduct: the last, and those next to its thirds."""
+    return sorted({int(np.abs(levels - part * levels[-1] / 3).argmin()) for part in (1, 2, 3)})
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,48 +133,6 @@ def of_pair(
         np.stack([nodes[FIRST], nodes[SECOND]]),
         {orders: table for orders, table in nodes.items() if sum(orders) > 1},
     )
-
-
-def between(single: FluxMap, idle: Idle, part: Interaction, known: Known, angle: float) -> Values:
-    """What pieces between the nodes tell of two phases at an angle (rad) at all levels: quintic ones of what they add.
-
-    part: what they add, known: from what. How linkages change with currents is told of one and the other phase only.
-    """
-    phases, n, m = part.phases, len(part.angles) - 1, len(part.currents) - 1
-    at, grid = np.array([angle]), (slice(None), slice(1, None), slice(1, None))
-    alone = Alone.of(single, idle, phases, at, part.currents)
-    place = part.angles[0] + (angle - part.angles[0]) % (part.angles[-1] - part.angles[0])
-
-    def around(value: tuple[int, ...], slope: tuple[int, ...]) -> list[Floats]:
-        values, slopes = (part.nodes[orders][grid].reshape(n, -1) for orders in (value, slope))
-        return [found.reshape(m, m) for found in quintic(part.angles, values, slopes, place)]
-
-    def spline(table: Floats) -> Floats:
-        closed = np.concatenate([table, table[:1]])
-        found: Floats = CubicSpline(part.angles, closed, bc_type="periodic")(place)
-        return found
-
-    values = Values.nought(len(known.linkages), m, 2)
-    coenergy, torque = around(VALUE, TURNED)
-    values.coenergy[:] = coenergy + alone.both("coenergy")[0, 1:, 1:]
-    values.torque[:] = torque + alone.both("torque")[0, 1:, 1:]
-    values.bends[0, phases[1]] = values.bends[1, phases[0]] = spline(known.mutual)
-    for axis, orders in enumerate(((FIRST, TURNED_FIRST), (SECOND, TURNED_SECOND))):
-        linked, turning = around(*orders)
-        shape = (slice(None), None) if axis == 0 else (None, slice(None))
-        values.linkages[phases[axis]] = linked + alone.linkage[axis, 0, 1:][shape]
-        values.turning[axis] = turning + alone.turning[axis, 0, 1:][shape]
-    for phase in set(range(len(known.linkages))) - set(phases):
-        still = [_beside(idle, phases, phase, angles, part.currents[1:]) for angles in (part.angles[:-1], at)]
-        values.linkages[phase] = spline(known.linkages[phase] - still[0]) + still[1][0]
-    return values
-
-
-def _beside(idle: Idle, phases: tuple[int, ...], phase: int, angles: Floats, currents: Floats) -> Floats:
-    """What a third phase links while either of two conducts alone, added up, Wb, shape (n, m, m)."""
-    first, second = (idle.at(one, angles, currents)[phase] for one in phases)
-    total: Floats = first[:, :, None] + second[:, None, :]
-    return total
 
 
 def of_three(

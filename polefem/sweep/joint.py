@@ -1,9 +1,9 @@
 """The sweep that fills a coupled map: one phase alone, then every set of phases that can conduct together.
 
 Only points that no symmetry shows to be another's image are solved (`alike`). At each angle one factorisation is laid
-out for all sets; currents go from the largest down; a point starts from the fields of each phase alone (`starts`) and
-what was added to them for the same currents at angles near by, moved as that at larger currents moved. Angles are added
-where the map's pieces are in doubt (`nodes`), levels of current where those between coarser ones are (`fill`).
+out for all sets; at a few levels of current, from the largest down, a point starts from the fields of each phase alone
+(`starts`) and what was added to them for the same currents at angles near by, moved as that at larger currents moved;
+the other levels are sums of these fields (`solve.Span`). Angles are added where the map's pieces are in doubt (`nodes`).
 """
 
 from __future__ import annotations
@@ -20,8 +20,7 @@ from polefem.field import BuiltMachine, built
 from polefem.maps import CoupledMap, FluxMap, Interaction
 from polefem.params import Machine, MeshSpec, RectangularCurrent, Symmetry, checks, symmetries
 from polefem.sweep.alike import Site, alone, orbits
-from polefem.sweep.correction import between, of_pair, of_three, thinned
-from polefem.sweep.fill import Filler
+from polefem.sweep.correction import of_pair, of_three, thinned
 from polefem.sweep.idle import Idle
 from polefem.sweep.joint_errors import with_errors
 from polefem.sweep.levels import placed
@@ -29,7 +28,7 @@ from polefem.sweep.nodes import doubts
 from polefem.sweep.points import SiteWatch, solve_sites
 from polefem.sweep.refining import refined
 from polefem.sweep.single import COARSER, Results, checked_lists, points_of, swept
-from polefem.sweep.sites import Known, Sites, Todo, Told
+from polefem.sweep.sites import At, Known, Sites
 from polefem.sweep.starts import Superposed
 from polefem.sweep.teller import Teller
 
@@ -90,22 +89,15 @@ def coupled_map(
     idle, superposed = Idle(alone_results, whole.machine, ways), Superposed(whole, alone_results, ways)
     halvings = HALVINGS if joint_nodes is None else 0
     sites = _sites(whole, ways, levels, joint_nodes or NODES * count, halvings, at_once)
-    filler = Filler(single, idle, levels, sites.coarse[2], at_once > 2)
     # Nothing is added where three phases meet, at few currents, so they begin with half the step.
     steps = {2: 2**halvings, 3: 2 ** max(halvings - 1, 0)}
-    todo: Todo = {site: None for site in sites.orbits if site[1] % steps[len(site[0])] == 0}
+    todo = [site for site in sites.orbits if site[1] % steps[len(site[0])] == 0]
     for more in range(halvings + 1):
         tell.more(len(whole.sections) * sites.points(todo))
         for section in range(len(whole.sections)):
-            solve_sites(whole.systems[section], section, sites, todo, filler, superposed, tell)
-        sites.complete(todo)
+            solve_sites(whole.systems[section], section, sites, todo, superposed, tell)
         found, pairs = _paired(CoupledMap(single), sites, idle)
-        asked = _doubtful(found, sites) if more < halvings else {}
-        parts = {part.phases: part for part in found.interactions}
-        todo = {
-            (on, node): Told(own, between(single, idle, parts[on], pairs[on], sites.angle(node)))
-            for (on, node), own in asked.items()
-        }
+        todo = _doubtful(found, sites) if more < halvings else []
         if not todo:
             break
     found = _with_threes(found, sites, pairs)
@@ -139,18 +131,17 @@ def met_map(
     ways = _ways(whole)
     idle, superposed = Idle(results, machine, ways), Superposed(whole, results, ways)
     sites = _sites(whole, ways, levels, NODES * machine.phases.count, 1, 2)
-    filler = Filler(single, idle, levels, sites.coarse[2], False)
-    todo = {
-        site: None
+    todo = [
+        site
         for site, images in sites.orbits.items()
         if any(
             _meets(machine, drive, image.phases, sites.angle(image.node), sites.angle(1))
             for image in images
             for drive in drives
         )
-    }
+    ]
     for section in range(len(whole.sections)):
-        solve_sites(whole.systems[section], section, sites, todo, filler, superposed, Teller(None, 0), watch)
+        solve_sites(whole.systems[section], section, sites, todo, superposed, Teller(None, 0), watch)
     met, lost = _paired(CoupledMap(single), sites, idle)[0], _lost(sites)
     errors = single.flux_linkage_error, single.torque_error
     said = replace(
@@ -179,18 +170,26 @@ def _sites(
     ring = (nodes + -nodes % (2 * count)) * 2**halvings
     sets = [on for size in range(2, min(at_once, MOST) + 1) for on in combinations(range(count), size)]
     three = levels[thinned(levels)]
-    # To leave levels out takes what each phase does alone on a section, which only the sum over one tells.
-    every, m = list(range(len(levels))), len(levels)
-    sparse = m > 3 and len(whole.sections) == 1
-    coarse = every[(m - 1) % 2 :: 2] if sparse else every
     return Sites(
         orbits(sets, ring, machine.rotor_pitch, ways),
         ring,
         machine.rotor_pitch,
         count,
         {2: levels, 3: three},
-        {2: coarse, 3: list(range(len(three)))},
+        {2: _firm(2, len(levels)), 3: _firm(3, len(three))},
     )
+
+
+def _firm(phases: int, levels: int) -> list[At]:
+    """Of so many levels of so many phases those at which fields are solved on the mesh, the largest first."""
+    last, half = levels - 1, levels // 2
+    if not last:
+        return [(0,) * phases]
+    # One phase at the lowest level; two of them also at all the others that matter.
+    ends = [tuple(0 if phase == low else last for phase in range(phases)) for low in range(phases)]
+    amid = [(half, half)] if phases == 2 and last > 1 else []
+    beside = [(last, half), (half, last)] if phases == 2 and last > 2 else []
+    return [(last,) * phases, *beside, *amid, *ends, (0,) * phases]
 
 
 def _sets(sites: Sites, size: int) -> list[tuple[int, ...]]:
@@ -215,27 +214,22 @@ def _with_threes(both: CoupledMap, sites: Sites, pairs: dict[tuple[int, ...], Kn
     return replace(both, interactions=(*both.interactions, *added))
 
 
-def _doubtful(found: CoupledMap, sites: Sites) -> dict[Site, NDArray[np.bool_]]:
-    """The sites amid pieces of pairs whose torque is in doubt, images left out, with the levels at which it is.
+def _doubtful(found: CoupledMap, sites: Sites) -> list[Site]:
+    """The sites amid pieces of pairs whose torque is in doubt, images left out.
 
-    A node is added for what is in doubt at the coarse levels of current; at those between, pieces through levels differ
-    a little from fields, which alone is no reason.
+    It is asked of the levels that are solved on the mesh: sums of fields are off by more than pieces may be.
     """
     most = DOUBT * float(np.abs(found.single.torque).max())
-    asked: dict[Site, NDArray[np.bool_]] = {}
+    asked: dict[Site, None] = {}
     for part in found.interactions:
-        n, m = len(part.angles) - 1, len(part.currents) - 1
-        value, turned = (part.nodes[order, 0, 0][:, 1:, 1:].reshape(n, -1) for order in (0, 1))
-        doubtful = (doubts(part.angles, value, turned) > most).reshape(n, m, m)
-        always = np.ix_(range(n), sites.coarse[2], sites.coarse[2])
+        firm = (slice(None), *np.transpose(sites.firm[2]))
+        value, turned = (part.nodes[order, 0, 0][:, 1:, 1:][firm] for order in (0, 1))
         nodes = sites.solved(part.phases)
-        for at in np.flatnonzero(doubtful[always].any(axis=(1, 2))).tolist():
-            first, last = nodes[at], nodes[at + 1] if at + 1 < n else nodes[0] + sites.nodes
+        for at in np.flatnonzero((doubts(part.angles, value, turned) > most).any(axis=1)).tolist():
+            first, last = nodes[at], nodes[at + 1] if at + 1 < len(nodes) else nodes[0] + sites.nodes
             if last - first > 1:
-                site, image = sites.image(part.phases, (first + last) // 2 % sites.nodes)
-                own = doubtful[at].transpose(np.argsort(image.order))
-                asked[site] = asked.get(site, False) | own
-    return asked
+                asked[sites.image(part.phases, (first + last) // 2 % sites.nodes)[0]] = None
+    return list(asked)
 
 
 def _checked_levels(currents: Floats, given: ArrayLike) -> Floats:

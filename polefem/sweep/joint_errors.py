@@ -64,30 +64,19 @@ def _beside(sites: Sites, superposed: Superposed, sections: int, site: Site, tur
     nodes, levels = sites.solved(phases), sites.levels[len(phases)]
     following = next((other for other in nodes if other > node), nodes[0] + sites.nodes)
     angle = sites.angle(node) + ALONG * (sites.angle(following) - sites.angle(node))
-    cells, row, few = max(len(levels) - 1, 1), np.zeros(sites.phases), levels[sites.coarse[len(phases)]]
-    weights = []
+    cells, row = max(len(levels) - 1, 1), np.zeros(sites.phases)
     for axis, phase in enumerate(phases):
         low, u = int((turn * STEP * (axis + 1)) % 1.0 * cells), BETWEEN[axis]
         row[phase] = (1.0 - u) * levels[low] + u * levels[min(low + 1, len(levels) - 1)]
-        weights.append(_straight(few, float(row[phase])))
+    own = row[list(phases)]
+    near = min(sites.firm[len(phases)], key=lambda at: float(np.abs(levels[list(at)] - own).sum()))
     starts = []
     for section in range(sections):
-        added = sites.grid(section, site)
-        assert added is not None  # it was solved, or lies between such
+        added = sites.near(section, site, near)
+        assert added is not None  # it was solved
         alone = superposed.at(section, angle, phases, [row[[phase]] for phase in phases]).reshape(-1)
-        starts.append(
-            alone + np.einsum("i,j,ijx->x" if len(weights) == 2 else "i,j,k,ijkx->x", *weights, added)
-        )
+        starts.append(alone + added)
     return Sampled(phases, angle, row, starts)
-
-
-def _straight(levels: Floats, current: float) -> Floats:
-    """What the fields at levels count for that at a current between two of them, or below the lowest."""
-    if current <= levels[0]:
-        lowest: Floats = np.eye(levels.size)[0] * (current / levels[0])
-        return lowest
-    shares: Floats = np.array([np.interp(current, levels, row) for row in np.eye(levels.size)])
-    return shares
 
 
 def with_errors(

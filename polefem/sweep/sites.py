@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection
 from dataclasses import dataclass, field
-from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
 from polefem.sweep.alike import Image, Site
 
-__all__ = ["At", "Known", "Sites", "Todo", "Told", "Values"]
+__all__ = ["At", "Known", "Sites", "Values"]
 
 Floats = NDArray[np.float64]
 #: Which level of current each phase of a site carries.
@@ -25,8 +24,8 @@ NAMES = ("coenergy", "torque", "linkages", "bends", "turning")
 class Values:
     """What all sections of a machine do at one site, over the levels of current of its k phases, each (m,) * k.
 
-    coenergy, torque: J, N m. linkages: of all phases, Wb, (n_phases, ...). For two phases also bends: how all flux
-    linkages change with the current of either, H, (2, n_phases, ...); turning: how the torque does, Wb/rad, (2, ...).
+    coenergy, torque: J, N m. linkages: of all phases, Wb, (n_phases, ...). bends: how all flux linkages change with
+    the current of each of the k, H, (k, n_phases, ...); turning: how the torque does, Wb/rad, (k, ...).
     """
 
     coenergy: Floats
@@ -44,22 +43,6 @@ class Values:
     def plus(self, other: Values) -> Values:
         """Of more sections."""
         return Values(*(getattr(self, name) + getattr(other, name) for name in NAMES))
-
-    def where(self, asked: NDArray[np.bool_], other: Values) -> Values:
-        """These at the levels asked, shape (m,) * k, others elsewhere."""
-        return Values(*(np.where(asked, getattr(self, name), getattr(other, name)) for name in NAMES))
-
-
-@dataclass(frozen=True, eq=False)
-class Told:
-    """What pieces between nodes tell of a site, and the levels, shape (m,) * k, at which they do not tell enough."""
-
-    asked: NDArray[np.bool_]
-    values: Values
-
-
-Todo = Mapping[Site, Told | None]
-"""Sites to be solved: at all levels, or at those that pieces do not tell."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,8 +67,8 @@ class Sites:
     """The sites that were solved, of all that there are.
 
     orbits: every site that could be solved, with its images. nodes: how many the ring of angles has over the pitch
-    (rad). phases: of the machine. levels: currents for each number of phases that conduct, A. coarse: which of these
-    are always solved, others where they are needed.
+    (rad). phases: of the machine. levels: currents for each number of phases that conduct, A. firm: at which of them
+    fields are solved on the mesh, the largest first; at others they are sums of these.
     """
 
     orbits: dict[Site, list[Image]]
@@ -93,7 +76,7 @@ class Sites:
     pitch: float
     phases: int
     levels: dict[int, Floats]
-    coarse: dict[int, list[int]]
+    firm: dict[int, list[At]]
     values: dict[Site, Values] = field(default_factory=dict)
     fields: dict[tuple[int, Site], dict[At, NDArray[np.float32]]] = field(default_factory=dict)
     lost: list[tuple[Site, tuple[int, ...]]] = field(default_factory=list)
@@ -109,18 +92,9 @@ class Sites:
         """Of a node, rad."""
         return node * self.pitch / self.nodes
 
-    def points(self, todo: Todo) -> int:
-        """How many states of one section are sure to be solved."""
-        return sum(
-            len(self.coarse[len(on)]) ** len(on) if told is None else int(told.asked.sum())
-            for (on, _), told in todo.items()
-        )
-
-    def complete(self, todo: Todo) -> None:
-        """Put what pieces tell of sites where no fields were asked of all sections."""
-        for site, told in todo.items():
-            if told is not None:
-                self.values[site] = self.values[site].where(told.asked, told.values)
+    def points(self, todo: Collection[Site]) -> int:
+        """How many states of one section are solved at some sites."""
+        return sum(len(self.levels[len(on)]) ** len(on) for on, _ in todo)
 
     def solved(self, phases: tuple[int, ...]) -> list[int]:
         """The nodes at which a set of phases is known, in rising order."""
@@ -144,13 +118,6 @@ class Sites:
         nearest = min(off for off, _ in beside)
         mean: Floats = np.mean([found for off, found in beside if off == nearest], axis=0, dtype=np.float64)
         return mean
-
-    def grid(self, section: int, site: Site) -> Floats | None:
-        """As `near` at a site's coarse levels, shape (n_coarse,) * k + (size,); None where there is none of one."""
-        k, coarse = len(site[0]), self.coarse[len(site[0])]
-        found = [self.near(section, site, at) for at in product(coarse, repeat=k)]
-        known = [added for added in found if added is not None]
-        return np.array(known).reshape(*(len(coarse),) * k, -1) if len(known) == len(found) else None
 
     def known(self, phases: tuple[int, ...]) -> Known:
         """What is known of a set of phases, from the sites solved for it."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable
+from itertools import product
 from types import SimpleNamespace
 from typing import Any
 
@@ -15,15 +16,13 @@ from test_joint import ANGLES, CURRENTS, SPEC, exact_state, thin_yoke
 
 from polefem import coupled_map, flux_map
 from polefem.field import built
-from polefem.maps import CoupledMap, FluxMap, Interaction, linear_map
+from polefem.maps import CoupledMap, FluxMap, Interaction
 from polefem.params import symmetries, turnings
-from polefem.sweep import correction, fill, joint
-from polefem.sweep.correction import BOTH, FIRST, SECOND, TURNED, TURNED_FIRST, TURNED_SECOND, VALUE
+from polefem.solve import Solution, minimise
+from polefem.sweep import joint, points
 from polefem.sweep.idle import Idle
 from polefem.sweep.levels import LEVELS, placed
 from polefem.sweep.nodes import doubts, quintic
-from polefem.sweep.single import swept
-from polefem.sweep.teller import Teller
 from polefem.units import deg
 from tests.maps import saturating
 
@@ -83,33 +82,6 @@ def test_quintic_pieces_come_nearer_than_cubic_ones() -> None:
     assert off(better, 0) < off(plain, 0) / 4 and off(better, 1) < off(plain, 1) / 4
     still = quintic(x, value[:-1, None], 0.9 * slope[:-1, None], x[7] + 0.1)
     assert abs(still[1][0] - better(x[7] + 0.1)[1][0]) > 0.05
-
-
-def test_amid_two_nodes_pieces_tell_what_fields_do(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Torque in parts of the peak, flux linkages of the largest. The broken twin takes the pieces for the whole, what
-    either phase does alone left out."""
-    kept: list[Any] = []
-    monkeypatch.setattr(joint, "_with_threes", lambda found, sites, pairs: kept.append(pairs) or found)
-    machine, currents = thin_yoke(), CURRENTS[[1, 3]]
-    found = coupled_map(machine, ANGLES, currents, SPEC, joint_currents=currents, joint_nodes=12, at_once=2)
-    whole, part = built(machine, SPEC), found.interactions[0]
-    single, results = swept(whole, None, ANGLES, currents, Teller(None, 0))
-    idle = Idle(results, machine, joint._ways(whole))
-    middles = ((part.angles[1:] + part.angles[:-1]) / 2)[[1, 6]].tolist()
-    states = [exact_state(whole.systems[0], angle, np.array([8.0, 16.0, 0.0])) for angle in middles]
-
-    def off() -> tuple[float, float]:
-        torques, links = [], []
-        for angle, (linkages, torque) in zip(middles, states, strict=True):
-            told = correction.between(single, idle, part, kept[0][part.phases], angle)
-            torques.append(abs(told.torque[0, 1] - torque) / np.abs(single.torque).max())
-            links.append(np.abs(told.linkages[:, 0, 1] - linkages).max() / np.abs(single.flux_linkage).max())
-        return float(max(torques)), float(max(links))
-
-    torque, linked = off()
-    assert torque < 0.06 and linked < 0.03
-    monkeypatch.setattr(correction.Alone, "both", lambda self, name: np.zeros((1, 3, 3)))
-    assert off()[0] > 0.3
 
 
 def test_levels_are_close_where_shared_iron_bends_too() -> None:
@@ -222,129 +194,57 @@ def test_what_rests_is_known_all_round_from_half_a_pitch() -> None:
     np.testing.assert_allclose(found, closed(around)[..., None] * currents, atol=2e-3)
 
 
-def test_bends_at_the_ends_of_pieces_are_those_of_cubics() -> None:
-    few, rng = np.array([0.0, 1.0, 3.0, 4.5]), np.random.default_rng(2)
-    value, slope = rng.normal(size=(2, 4, 3))
-    curve = CubicHermiteSpline(few, value, slope)
-    ends = [curve(few[:-1], 2), 3 * curve((few[:-1] + 2 * few[1:]) / 3, 2) / 2 - curve(few[:-1], 2) / 2]
-    np.testing.assert_allclose(fill._bent(few, value, slope), ends)
-
-
 def test_angles_are_added_in_the_middle_of_pieces_in_doubt() -> None:
     """Something passes at angles 2 and 2 + pi, in the eighth and the twentieth of 24 pieces; nodes are four apart. It
-    does so at one pair of levels, and those alone are asked."""
+    does so at one pair of levels, and counts where that is solved on the mesh."""
     angles = np.linspace(0.0, 2 * np.pi, 25)
     nodes = np.zeros((2, 1, 1, 24, 3, 3))
     nodes[0, 0, 0, :, 1, 1], nodes[1, 0, 0, :, 1, 1] = (one[:-1] for one in bump(angles, 0.1))
-    part = SimpleNamespace(phases=(0, 1), angles=angles, nodes=nodes, currents=np.arange(3.0))
+    part = SimpleNamespace(phases=(0, 1), angles=angles, nodes=nodes)
     found = SimpleNamespace(interactions=(part,), single=SimpleNamespace(torque=nodes[1]))
 
-    def asked(apart: int) -> list[int]:
+    def asked(apart: int, firm: tuple[int, int] = (0, 0)) -> list[int]:
         sites = SimpleNamespace(
-            coarse={2: [0]}, nodes=24 * apart, solved=lambda on: [apart * at for at in range(24)],
-            image=lambda on, at: ((on, at), SimpleNamespace(order=(0, 1))),
+            firm={2: [firm]}, nodes=24 * apart, solved=lambda on: [apart * at for at in range(24)],
+            image=lambda on, at: ((on, at), None),
         )  # fmt: skip
-        levels = joint._doubtful(found, sites)  # type: ignore[arg-type]
-        assert all(one.tolist() == [[True, False], [False, False]] for one in levels.values())
-        return sorted(at for _, at in levels)
+        return sorted(at for _, at in joint._doubtful(found, sites))  # type: ignore[arg-type]
 
     assert {4 * 7 + 2, 4 * 19 + 2} <= set(asked(4))
     assert all(at % 4 == 2 and min(abs(at - 30), abs(at - 78)) <= 18 for at in asked(4))
     assert asked(1) == []  # there is nothing between neighbours
+    assert asked(4, (0, 1)) == []
 
 
-def test_cubic_pieces_are_put_where_no_field_is() -> None:
-    """What is a cubic in either current comes back exactly, with its slopes (Hermite, and splines through cubics)."""
-    levels, coarse = np.linspace(1.0, 9.0, 9), [1, 3, 5, 8]
-    p, q = np.polynomial.Polynomial([0.0, 2.0, 0.3, -0.02]), np.polynomial.Polynomial([0.0, -1.0, 0.1, 0.01])
+def test_levels_between_are_close_to_solved_ones(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sums of the fields at a few levels against fields at all of them. The broken twin sums fields at one level."""
 
-    def product(of: Floats, first: int = 0, second: int = 0) -> Floats:
-        return np.outer((p.deriv(first) if first else p)(of), (q.deriv(second) if second else q)(of))
+    def made() -> CoupledMap:
+        return coupled_map(thin_yoke(), ANGLES, CURRENTS, SPEC, joint_nodes=6, at_once=2)
 
-    few = np.append(0.0, levels[coarse])
-    here = {VALUE: product(few), FIRST: product(few, 1), SECOND: product(few, 0, 1), BOTH: product(few, 1, 1)}
-    here |= {TURNED: 3 * here[VALUE], TURNED_FIRST: 3 * here[FIRST], TURNED_SECOND: 3 * here[SECOND]}
-    m, none = len(levels), np.zeros((2, 1, len(levels) + 1))
-    alone = SimpleNamespace(
-        currents=np.append(0.0, levels),
-        linkage=none,
-        turning=none,
-        both=lambda name: np.zeros((1, m + 1, m + 1)),
-    )
-    values = SimpleNamespace(
-        coenergy=np.zeros((m, m)), torque=np.zeros((m, m)), linkages=np.zeros((3, m, m)),
-        turning=np.zeros((2, m, m)), bends=np.zeros((2, 2, m, m)),
-    )  # fmt: skip
-    resting = {2: (5 * here[VALUE], [5 * here[FIRST], 5 * here[SECOND]])}
-    filler = fill.Filler(None, None, levels, coarse, False)  # type: ignore[arg-type]
-    filler._put((0, 1), alone, few, here, values, np.zeros((m, m), dtype=bool), resting)  # type: ignore[arg-type]
-    free = np.ones((m, m), dtype=bool)
-    free[np.ix_(coarse, coarse)] = False
-    for found, exact in (
-        (values.coenergy, product(levels)),
-        (values.torque, 3 * product(levels)),
-        (values.linkages[0], product(levels, 1)),
-        (values.linkages[1], product(levels, 0, 1)),
-        (values.linkages[2], 5 * product(levels)),
-        (values.turning[0], 3 * product(levels, 1)),
-        (values.turning[1], 3 * product(levels, 0, 1)),
-        (values.bends[0, 1], product(levels, 1, 1)),
-    ):
-        np.testing.assert_allclose(found[free], exact[free], atol=1e-9)
-        assert (found[~free] == 0.0).all()
+    usual, last = made(), (LEVELS - 1, LEVELS - 1)
+    every = list(product(reversed(range(LEVELS)), repeat=2))
+    monkeypatch.setattr(joint, "_firm", lambda phases, levels: every)
+    solved = made()
+    monkeypatch.setattr(joint, "_firm", lambda phases, levels: [last])
+    monkeypatch.setattr(points, "MISSING", 1.0)
+    poor = made()
+    assert off(usual, solved) < 0.005 < off(poor, solved)
 
 
-def needed(unit: float) -> list[bool]:
-    """Which levels of a pair that saturates need a field, with currents counted in a unit of so many amperes."""
-    levels, coarse = np.linspace(1.0, 9.0, 9) / unit, [1, 3, 5, 8]
-    few = np.append(0.0, levels[coarse])
+def test_a_sum_that_misses_much_is_solved(monkeypatch: pytest.MonkeyPatch) -> None:
+    solved: list[int] = []
 
-    def product(first: int, second: int) -> Floats:
-        """unit * log(cosh(unit i / 3)) * ..., a derivative of it: flux linkages are the same in any unit."""
-        ways = [lambda x: np.log(np.cosh(x)), np.tanh, lambda x: 1 / np.cosh(x) ** 2]
-        one, other = (ways[k](unit * few / 3) * (unit / 3) ** k for k in (first, second))
-        return np.outer(one, other) / unit
+    def counting(*given: Any) -> Solution:
+        solved.append(1)
+        return minimise(*given)
 
-    names = ((VALUE, TURNED, (0, 0)), (FIRST, TURNED_FIRST, (1, 0)), (SECOND, TURNED_SECOND, (0, 1)))
-    here = {name: product(*orders) for name, _, orders in names}
-    here |= {name: 0.1 * product(*orders) for _, name, orders in names}
-    second = np.stack([product(2, 0)[1:, 1:], product(0, 2)[1:, 1:]])
-    alone = linear_map(0.1 * unit, 0.01 * unit, full=2 * deg, apart=30 * deg, current=9.0 / unit)
-    filler = fill.Filler(alone, None, levels, coarse, False)  # type: ignore[arg-type]
-    return list(filler._needed(few, here, second, []).ravel())
+    monkeypatch.setattr(points, "minimise", counting)
 
+    def states(missing: float) -> int:
+        monkeypatch.setattr(points, "MISSING", missing)
+        solved.clear()
+        coupled_map(thin_yoke(), ANGLES, CURRENTS, SPEC, joint_nodes=6, at_once=2)
+        return len(solved)
 
-def test_which_levels_need_fields_does_not_hang_on_the_unit_of_current() -> None:
-    """Flux linkage is in Wb whatever current is counted in; energy and torque go as the unit."""
-    found = needed(1.0)
-    assert any(found) and not all(found)
-    assert needed(1e-3) == found == needed(20.0)
-
-
-def test_pieces_may_be_off_by_a_share_of_the_machine_s_own_size() -> None:
-    small, large = (
-        linear_map(k * 60e-3, k * 6e-3, full=2 * deg, apart=30 * deg, current=10.0) for k in (1, 10)
-    )
-    few, many = (fill.Filler(one, None, np.ones(1), [0], False) for one in (small, large))  # type: ignore[arg-type]
-    assert many.torque == pytest.approx(10 * few.torque) and many.flux == pytest.approx(10 * few.flux)
-    assert 0.0 < few.torque < 0.01 * np.abs(small.torque).max()
-
-
-@pytest.mark.slow
-def test_levels_that_are_filled_in_are_close_to_solved_ones(monkeypatch: pytest.MonkeyPatch) -> None:
-    points: dict[str, int] = {}
-
-    def made(name: str) -> CoupledMap:
-        def tell(done: int, of: int) -> None:
-            points[name] = of
-
-        return coupled_map(thin_yoke(), ANGLES, CURRENTS, SPEC, tell, joint_nodes=6, at_once=2)
-
-    usual = made("usual")
-    monkeypatch.setattr(fill, "FLUX", 1e-9)
-    every = made("every")
-    monkeypatch.setattr(fill, "FLUX", 1e9)
-    monkeypatch.setattr(fill, "TORQUE", 1e9)
-    none = made("none")
-    assert points["none"] < points["usual"] < points["every"]
-    assert off(usual, every) < 0.01 < off(none, every)
+    assert 4 * states(1.0) < states(0.0)

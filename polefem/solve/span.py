@@ -1,0 +1,129 @@
+"""Sums of a few fields at one angle, and the one of least energy among them: Ritz's method.
+
+Where fields at some currents are known, and how they answer small changes of these, the field at currents between is
+close to a sum of them, and the sum's energy is off by the square of what it misses. It is found among a few dozen
+unknowns; one solution with a factor at hand then tells most of what no sum can. (W. Ritz, J. reine angew. Math. 135
+(1909) 1-61; of fields with their derivatives along a path of loads: A. K. Noor, J. M. Peters, AIAA J. 18 (1980)
+455-462, from memory.)
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polefem.materials import Steel
+from polefem.solve.factor import Factor
+from polefem.solve.system import Coupled, magnetised
+
+__all__ = ["Span", "Sum"]
+
+Floats = NDArray[np.float64]
+
+#: What a field adds to those before it, over its size, below which it is left out.
+ALIKE = 1e-4
+#: Energy norm of the error over that of the sum below which the next step is the last; and steps before giving up.
+TRUSTED, MOST = 0.02, 20
+
+
+@dataclass(frozen=True, eq=False)
+class Sum:
+    """A sum of fields, per length of the sector.
+
+    shares: of each field of the span's orthonormal set, shape (k,). answers: how these answer small loads, shape
+    (n_loads, k). coenergy: J/m. unknowns: shape (size,), Wb/m, with what the factor finds missing of the sum. missing:
+    how much that is, by the factor's energy norm over the sum's: more than is missing where the factor is of iron that
+    is less saturated.
+    """
+
+    shares: Floats
+    answers: Floats
+    coenergy: float
+    unknowns: Floats
+    missing: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Iron:
+    """The iron of one side, where unknowns are shares. curl: from these to all Bx and then all By, T, (2 n, k)."""
+
+    steel: Steel
+    weights: Floats
+    curl: Floats
+
+    def state(self, shares: Floats) -> tuple[float, Floats, Floats]:
+        """Energy, its gradient and its second derivative, shape (k, k)."""
+        energy, h, tangent = magnetised(self.steel, self.weights, self.curl @ shares)
+        xx, xy, yy = tangent.reshape(3, -1, 1)
+        x, y = np.split(self.curl, 2)
+        return energy, h @ self.curl, x.T @ (xx * x + xy * y) + y.T @ (xy * x + yy * y)
+
+
+class Span:
+    """All sums of some fields at one angle, each of shape (size,) and at least one of them not 0."""
+
+    def __init__(self, coupled: Coupled, fields: Sequence[Floats]) -> None:
+        self.coupled = coupled
+        given = np.array([field / np.linalg.norm(field) for field in fields if field.any()])
+        sizes, mixed = np.linalg.eigh(given @ given.T)
+        kept = sizes > ALIKE**2 * sizes[-1]
+        self.fields: Floats = (mixed[:, kept] / np.sqrt(sizes[kept])).T @ given
+        system = coupled.system
+        linear = system.constant @ self.fields.T + coupled.coupling @ self.fields.T
+        self._linear: Floats = self.fields @ linear
+        self._irons = [_Iron(iron.steel, iron.weights, iron.curl @ self.fields.T) for iron in system.irons]
+
+    def shares(self, field: Floats) -> Floats:
+        """Of the nearest sum to a field of shape (size,)."""
+        found: Floats = self.fields @ field
+        return found
+
+    def closest(self, load: Floats, start: Floats, rights: Floats, factor: Factor) -> Sum:
+        """The sum of least energy less load, by Newton's method from the shares `start`.
+
+        load: of shape (size,). rights: small loads whose answers are asked for, shape (n_loads, size). factor: of a
+        state at the same angle that is no less saturated: of softer iron it would find too much missing.
+        """
+        pull, shares = self.fields @ load, start
+        energy, gradient, bend = self._state(shares)
+        for _ in range(MOST):
+            step: Floats = np.asarray(np.linalg.solve(bend, pull - gradient), np.float64)
+            decrement = float((pull - gradient) @ step)
+            size = max(float(pull @ shares), 2.0 * energy)
+            if decrement <= TRUSTED**2 * size:
+                break
+            shares, energy, gradient, bend = self._searched(pull, shares, energy, step, decrement)
+        answers: Floats = np.asarray(np.linalg.solve(bend, self.fields @ rights.T).T, np.float64)
+        coenergy = float(pull @ shares) - energy + 0.5 * decrement
+        shares = shares + step
+        unknowns = shares @ self.fields
+        residual = load - self.coupled.state(unknowns).gradient
+        ready = factor.solve(residual)
+        missing = math.sqrt(max(float(residual @ ready), 0.0) / size) if size > 0.0 else 0.0
+        return Sum(shares, answers, coenergy, unknowns + ready, missing)
+
+    def _searched(
+        self, pull: Floats, shares: Floats, energy: float, step: Floats, decrement: float
+    ) -> tuple[Floats, float, Floats, Floats]:
+        """The shares after as much of a step as lowers the energy, with the energy, its gradient and its bend."""
+        part = 1.0
+        while True:
+            trial = shares + part * step
+            found = self._state(trial)
+            gained = found[0] - energy - part * float(pull @ step)
+            if gained <= -1e-4 * part * decrement or part < 1e-6:
+                return trial, *found
+            part *= 0.5
+
+    def _state(self, shares: Floats) -> tuple[float, Floats, Floats]:
+        """Energy, its gradient and its second derivative at some shares."""
+        gradient: Floats = self._linear @ shares
+        energy, bend = 0.5 * float(shares @ gradient), self._linear.copy()
+        for iron in self._irons:
+            part, slope, bent = iron.state(shares)
+            energy, gradient, bend = energy + part, gradient + slope, bend + bent
+        return energy, gradient, bend
