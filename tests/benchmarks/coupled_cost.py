@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from polefem import RadialMachine, coupled_map, flux_map
 from polefem.field import field_series, series
-from polefem.solve import Solution, minimise
+from polefem.solve import Solution, Span, Sum, minimise
 from polefem.sweep import joint_errors, points, refining, single
 from polefem.units import deg
 from tests.benchmarks.map_cost import ANGLES, CURRENTS, Work, machine
@@ -36,9 +36,15 @@ def joined(polarity: tuple[int, ...]) -> RadialMachine:
     return dataclasses.replace(machine(), winding=dataclasses.replace(machine().winding, polarity=polarity))
 
 
-def counted(work: Callable[[], Any]) -> tuple[float, Work, Work]:
+class Together(Work):
+    """Of phases together: also how many states were sums."""
+
+    sums: int = 0
+
+
+def counted(work: Callable[[], Any]) -> tuple[float, Work, Together]:
     """Seconds of one processor, and what the solver did for one phase alone and for phases together."""
-    alone, together = Work(), Work()
+    alone, together = Work(), Together()
 
     def counting(into: Work) -> Callable[..., Solution]:
         def solve(*given: Any) -> Solution:
@@ -47,6 +53,11 @@ def counted(work: Callable[[], Any]) -> tuple[float, Work, Work]:
             return found
 
         return solve
+
+    class Counted(Span):
+        def closest(self, *given: Any) -> Sum:
+            together.sums += 1
+            return super().closest(*given)
 
     rooms: tuple[tuple[Any, Work], ...] = (
         (single, alone),
@@ -58,25 +69,30 @@ def counted(work: Callable[[], Any]) -> tuple[float, Work, Work]:
     try:
         for room, into in rooms:
             room.minimise = counting(into)
+        points.Span = Counted  # type: ignore[misc]
         begun = time.process_time()
         work()
         return time.process_time() - begun, alone, together
     finally:
         for room, _ in rooms:
             room.minimise = minimise
+        points.Span = Span  # type: ignore[misc]
 
 
 def line(name: str, seconds: float, work: Work, beside: float) -> None:
-    each = max(work.points, 1)
+    each, sums = max(work.points, 1), work.sums if isinstance(work, Together) else 0
     print(
-        f"{name:44s} {seconds:7.1f} s {seconds / beside:6.2f} {work.points:7d} {1e3 * seconds / each:9.1f} ms"
+        f"{name:44s} {seconds:7.1f} s {seconds / beside:6.2f} {work.points:7d} {sums:6d}"
+        f" {1e3 * seconds / max(each + sums, 1):9.1f} ms"
         f" {work.steps / each:6.2f} {work.products / each:9.1f} {work.factors / each:8.2f}",
         flush=True,
     )
 
 
 def main(mesh: str) -> None:
-    print(f"{'':44s} {'time':>9s} {'ratio':>6s} {'points':>7s} {'a point':>12s}  steps  products  factors")
+    print(
+        f"{'':44s} {'time':>9s} {'ratio':>6s} {'points':>7s} {'sums':>6s} {'a state':>12s}  steps  products  factors"
+    )
     small, work, _ = counted(lambda: flux_map(joined(USUAL), ANGLES, CURRENTS[::2], mesh))
     line("map of one phase, 31 x 6", small, work, small)
     whole, work, _ = counted(lambda: flux_map(joined(USUAL), ANGLES, CURRENTS, mesh))
