@@ -85,8 +85,8 @@ class Span:
     def closest(self, load: Floats, start: Floats, rights: Floats, factor: Factor) -> Sum:
         """The sum of least energy less load, by Newton's method from the shares `start`.
 
-        load: of shape (size,). rights: small loads whose answers are asked for, shape (n_loads, size). factor: of a
-        state at the same angle that is no less saturated: of softer iron it would find too much missing.
+        load: of shape (size,). rights: small loads whose answers are asked for, shape (n_loads, size). factor: of the
+        same angle, and of iron no less saturated anywhere: of softer iron it would find too much missing.
         """
         pull, shares = self.fields @ load, start
         energy, gradient, bend = self._state(shares)
