@@ -123,10 +123,12 @@ class System:
             tangents.append(tangent)
         return Expansion(energy, gradient, tuple(tangents))
 
-    def tangent_matrix(self, state: Expansion) -> sp.csr_matrix:
-        """Second derivative of the energy (coupling apart) at a state, shape (size, size)."""
+    def tangent_matrix(self, *states: Expansion) -> sp.csr_matrix:
+        """Second derivative of the energy (coupling apart) at a state, or the mean of those at some, (size, size)."""
         data = self._base.copy()
-        for (places, taken), gather, tangent in zip(self._places, self._gathers, state.tangents, strict=True):
+        irons = zip(*(state.tangents for state in states), strict=True)
+        for (places, taken), gather, tangents in zip(self._places, self._gathers, irons, strict=True):
+            tangent = tangents[0] if len(states) == 1 else np.mean(tangents, axis=0)
             data[places] += (gather @ tangent)[taken]
         return sp.csr_matrix((data, self._indices, self._starts), shape=(self.size, self.size))
 

@@ -3,7 +3,7 @@
 Only points that no symmetry shows to be another's image are solved (`alike`). At each angle one factorisation is laid
 out for all sets; at a few levels of current, from the largest down, a point starts from the fields of each phase alone
 (`starts`) and what was added to them for the same currents at angles near by, moved as that at larger currents moved;
-the other levels are sums of these fields (`solve.Span`). Angles are added where the map's pieces are in doubt (`nodes`).
+the other levels are sums of these fields (`solve.Span`). Angles are added where the pieces are in doubt (`nodes`).
 """
 
 from __future__ import annotations

@@ -7,7 +7,6 @@ from collections.abc import Callable, Collection, Sequence
 from itertools import product
 
 import numpy as np
-import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from polefem.solve import Coupled, FactorCache, Span, System, minimise
@@ -112,10 +111,9 @@ class _Here:
             at: (span.shares(field), np.array([span.shares(answer) for answer in answers]))
             for at, (field, answers) in fields.items()
         }
-        system, some = self.coupled.system, [self.coupled.state(field) for field, _ in fields.values()]
         # Stiff wherever iron saturates in one of them: a factor of softer iron finds too much missing there.
-        bare = sum(map(system.tangent_matrix, some[1:]), system.tangent_matrix(some[0])) / len(some)
-        factor = self.cache.renew(self.coupled, sp.csr_matrix(bare))
+        states = [self.coupled.state(field) for field, _ in fields.values()]
+        factor = self.cache.renew(self.coupled, self.coupled.system.tangent_matrix(*states))
         for at in others:
             currents = self.levels[list(at)]
             start = _between(known, self.levels, at)

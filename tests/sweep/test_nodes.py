@@ -139,9 +139,10 @@ def splined(found: CoupledMap) -> CoupledMap:
     return dataclasses.replace(found, interactions=tuple(parts))
 
 
-def test_mutual_inductance_at_a_node_is_that_of_its_fields() -> None:
+@pytest.mark.parametrize(("j", "within"), [(12.0, 0.01), (16.0, 0.04)], ids=["solved", "a sum"])
+def test_mutual_inductance_at_a_node_is_that_of_its_fields(j: float, within: float) -> None:
     """Against differences of fields solved to rounding."""
-    machine, i, j = thin_yoke(), 12.0, 16.0
+    machine, i = thin_yoke(), 12.0
     found = coupled_map(
         machine, ANGLES, CURRENTS, SPEC, joint_currents=[6.0, 12.0, 16.0], joint_nodes=6, at_once=2
     )
@@ -155,7 +156,7 @@ def test_mutual_inductance_at_a_node_is_that_of_its_fields() -> None:
         step = 1e-4
         rows = np.array([[i, j - step, 0.0], [i, j, 0.0]])
         change = float(np.diff(m.torque(node, rows))[0]) / step
-        return bool(abs(at - mutual) < 0.02 * abs(mutual) and abs(change - turned) < 0.02 * abs(turned))
+        return bool(abs(at - mutual) < within * abs(mutual) and abs(change - turned) < within * abs(turned))
 
     assert right(found)
     assert not right(splined(found))
