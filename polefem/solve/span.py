@@ -47,20 +47,23 @@ class Sum:
     missing: float
 
 
-@dataclass(frozen=True, eq=False)
 class _Iron:
     """The iron of one side, where unknowns are shares. curl: from these to all Bx and then all By, T, (2 n, k)."""
 
-    steel: Steel
-    weights: Floats
-    curl: Floats
+    def __init__(self, steel: Steel, weights: Floats, curl: Floats) -> None:
+        self.steel, self.weights, self.curl = steel, weights, curl
+        self._x, self._y = np.split(curl.astype(np.float32), 2)
 
     def state(self, shares: Floats) -> tuple[float, Floats, Floats]:
-        """Energy, its gradient and its second derivative, shape (k, k)."""
+        """Energy, its gradient and its second derivative, shape (k, k), that in single precision: it only leads."""
         energy, h, tangent = magnetised(self.steel, self.weights, self.curl @ shares)
-        xx, xy, yy = tangent.reshape(3, -1, 1)
-        x, y = np.split(self.curl, 2)
-        return energy, h @ self.curl, x.T @ (xx * x + xy * y) + y.T @ (xy * x + yy * y)
+        xx, xy, yy = tangent.astype(np.float32).reshape(3, -1, 1)
+        # Of each point's tangent the triangular root, so that one product of rows with themselves gives the sum.
+        root = np.sqrt(xx)
+        across = xy / root
+        rest = np.sqrt(np.maximum(yy - across * across, 0.0))
+        rows = np.concatenate([root * self._x + across * self._y, rest * self._y])
+        return energy, h @ self.curl, (rows.T @ rows).astype(np.float64)
 
 
 class Span:

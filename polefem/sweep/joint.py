@@ -66,9 +66,9 @@ def coupled_map(
 
     angles, currents, mesh, progress: as for `flux_map`, for one phase alone. joint_currents: A, increasing, above 0:
     the levels at which phases conduct together; one of them will do where all conduct the same current. Where none are
-    given, six to the last current, close where the map of one phase bends. joint_nodes: angles over one rotor pitch at
-    which they do, rounded up to whole half strokes. Where they are not given, both these and the angles of the map of
-    one phase are added to where torque is in doubt. at_once: how many phases conduct at once at most, of which
+    given, seven to the last current, close where the map of one phase bends. joint_nodes: angles over one rotor pitch
+    at which they do, rounded up to whole half strokes. Where they are not given, both these and the angles of the map
+    of one phase are added to where torque is in doubt. at_once: how many phases conduct at once at most, of which
     three are solved together: a dwell of two strokes or less lets no more than two.
 
     Raises what `flux_map` raises, and InvalidValue for a machine whose phases are not one phase turned by strokes.
@@ -89,9 +89,7 @@ def coupled_map(
     idle, superposed = Idle(alone_results, whole.machine, ways), Superposed(whole, alone_results, ways)
     halvings = HALVINGS if joint_nodes is None else 0
     sites = _sites(whole, ways, levels, joint_nodes or NODES * count, halvings, at_once)
-    # Nothing is added where three phases meet, at few currents, so they begin with half the step.
-    steps = {2: 2**halvings, 3: 2 ** max(halvings - 1, 0)}
-    todo = [site for site in sites.orbits if site[1] % steps[len(site[0])] == 0]
+    todo = [site for site in sites.orbits if site[1] % 2**halvings == 0]
     for more in range(halvings + 1):
         tell.more(len(whole.sections) * sites.points(todo))
         for section in range(len(whole.sections)):
@@ -182,7 +180,7 @@ def _sites(
 
 def _firm(phases: int, levels: int) -> list[At]:
     """Of so many levels of so many phases those at which fields are solved on the mesh, the largest first."""
-    last, half = levels - 1, levels // 2
+    last, half = levels - 1, levels // 2 if levels < 4 else (levels + 1) // 2
     if not last:
         return [(0,) * phases]
     # One phase at the lowest level; two of them also at all the others that matter.
