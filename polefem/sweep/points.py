@@ -19,8 +19,8 @@ __all__ = ["SiteWatch", "solve_sites"]
 
 Floats = NDArray[np.float64]
 
-#: Told of each solution: which section, site and levels, the system there, its unknowns, the currents of all phases (A)
-#: and the factor.
+#: Told of each field, all of them then being solved on the mesh: which section, site and levels, the system there, its
+#: unknowns, the currents of all phases (A) and the factor.
 SiteWatch = Callable[[int, Site, tuple[int, ...], Coupled, Floats, Floats, FactorCache], None]
 
 #: Of the fields of so many phases, and where a step begins that is the last: what it leaves over tells in no digit of
@@ -78,7 +78,10 @@ class _Here:
         self.superposed = superposed
         self.phases, self.section = site[0], section
         k = len(self.phases)
-        self.levels, self.firm = sites.levels[k], sites.firm[k]
+        self.levels = sites.levels[k]
+        self.every = list(product(reversed(range(len(self.levels))), repeat=k))
+        # Slopes are those of the energy at a field held still, and what a sum misses has an energy of its own.
+        self.firm = sites.firm[k] if watch is None else self.every
         # How states answer is asked where others lie between them.
         self.answered = len(self.levels) > 1
         self.values = Values.nought(sites.phases, len(self.levels), k)
@@ -97,10 +100,10 @@ class _Here:
             added[at] = fields[at][0] - alone[at]
         stored = self.sites.fields.setdefault((self.section, self.site), {})
         stored |= {at: field.astype(np.float32) for at, field in added.items()}
-        others = [at for at in product(reversed(range(len(self.levels))), repeat=k) if at not in fields]
-        # Rows of the first phase's current that fields lie in come first, so that others lie between.
-        others.sort(key=lambda at: -sum(one[0] == at[0] for one in fields))
+        others = [at for at in self.every if at not in fields]
         if others:
+            # Rows of the first phase's current that fields lie in come first, so that others lie between.
+            others.sort(key=lambda at: -sum(one[0] == at[0] for one in fields))
             self._sums(others, fields)
         kept[self.site] = kept[self.site].plus(self.values) if self.site in kept else self.values
 
@@ -114,15 +117,17 @@ class _Here:
         # Stiff wherever iron saturates in one of them: a factor of softer iron finds too much missing there.
         states = [self.coupled.state(field) for field, _ in fields.values()]
         factor = self.cache.renew(self.coupled, self.coupled.system.tangent_matrix(*states))
+        missed = []
         for at in others:
-            currents = self.levels[list(at)]
             start = _between(known, self.levels, at)
-            found = span.closest(currents @ self.loads, start, self.loads, factor)
+            found = span.closest(self.levels[list(at)] @ self.loads, start, self.loads, factor)
             known[at] = found.shares, found.answers
             if found.missing > MISSING:
-                self._point(at, found.shares @ span.fields)
+                missed.append(at)
             else:
                 self._read(at, found.unknowns, found.coenergy, found.answers @ span.fields)
+        for at in missed:  # last, since the factor serves until another is made
+            self._point(at, known[at][0] @ span.fields)
 
     def _point(self, at: At, start: Floats) -> tuple[Floats, Sequence[Floats]]:
         """Solve at some levels and read off what is found; return the unknowns, and how they answer the load of each

@@ -95,9 +95,9 @@ def told(slopes: MapSlopes, field: str, step: float, angles: Floats, currents: F
 def test_slopes_of_phases_that_meet_are_exact_at_nodes(field: str, step: float) -> None:
     """Of each pair, at a node of its angle and at levels of its currents, where the map is what was solved."""
     slopes = solved().slopes
-    low, full = MET[0] * CURRENT, CURRENT
+    low, middle, full = (level * CURRENT for level in MET)
     angles = np.array([-35.0, -5.0, 25.0]) * deg
-    currents = np.array([[low, 0.0, full], [full, low, 0.0], [0.0, full, low]])
+    currents = np.array([[low, 0.0, full], [full, middle, 0.0], [0.0, middle, low]])
     exact = moved(field, step, angles, currents)
     assert near(told(slopes, field, step, angles, currents), exact, 2e-3)
     held = replace(slopes, together=())
