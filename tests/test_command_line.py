@@ -311,7 +311,7 @@ def test_a_reader_that_has_seen_enough_stops_no_work(tmp_path: Path) -> None:
 
 
 def test_interrupted_it_says_how_to_go_on_and_goes_on(tmp_path: Path) -> None:
-    process = started(tmp_path, 0.3)
+    process = started(tmp_path, 1.0)
     log = tmp_path / "log"
     while process.poll() is None and (not log.exists() or len(log.read_text().split()) < 4):
         time.sleep(0.02)

@@ -66,7 +66,7 @@ def coupled_map(
 
     angles, currents, mesh, progress: as for `flux_map`, for one phase alone. joint_currents: A, increasing, above 0:
     the levels at which phases conduct together; one of them will do where all conduct the same current. Where none are
-    given, seven to the last current, close where the map of one phase bends. joint_nodes: angles over one rotor pitch
+    given, eight to the last current, close where the map of one phase bends. joint_nodes: angles over one rotor pitch
     at which they do, rounded up to whole half strokes. Where they are not given, both these and the angles of the map
     of one phase are added to where torque is in doubt. at_once: how many phases conduct at once at most, of which
     three are solved together: a dwell of two strokes or less lets no more than two.

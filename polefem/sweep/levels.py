@@ -12,9 +12,9 @@ __all__ = ["LEVELS", "placed"]
 Floats = NDArray[np.float64]
 
 #: How many levels, and of how many even parts of the last current each is a whole number.
-LEVELS, PARTS = 7, 16
+LEVELS, PARTS = 8, 16
 #: No level is further from the next than so many parts: two phases at once saturate what one alone does not.
-WIDEST = 5
+WIDEST = 3
 #: At how many places of a part, and at how many angles of a pitch, the map of one phase is looked at.
 PLACES, ANGLES = 4, 24
 
