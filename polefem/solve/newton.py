@@ -9,8 +9,9 @@ gradients on a factor kept from an earlier state; a factor that no longer helps 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from typing import Protocol, TypeVar
 
 import numpy as np
 import scipy.sparse as sp
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 from polefem.solve.factor import Correction, Factor, Layout, correction
 from polefem.solve.system import Coupled, Expansion
 
-__all__ = ["FactorCache", "Solution", "minimise", "tangent_solutions"]
+__all__ = ["FactorCache", "Solution", "minimise", "searched", "tangent_solutions"]
 
 Floats = NDArray[np.float64]
 
@@ -28,6 +29,16 @@ FEW = 5
 #: How far the residual of a step taken on trust is reduced, a third of which costs a twentieth more while maps come no
 #: nearer to fields; and those of small loads asked for beside, three times which doubles what pieces are off by.
 LAST, ANSWER = 0.1, 3e-2
+
+
+class Energetic(Protocol):
+    """What has an energy."""
+
+    @property
+    def energy(self) -> float: ...
+
+
+State = TypeVar("State", bound=Energetic)
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,7 +167,7 @@ def minimise(
             unknowns = unknowns + found.step
             gained = float((state.gradient + 0.5 * residual) @ found.step)
             break
-        unknowns, state, moved = _searched(coupled, load, unknowns, state, found.step, found.decrement)
+        unknowns, state, moved = searched(coupled.state, load, unknowns, state, found.step, found.decrement)
         if not moved:
             message = "the line search found no lower energy: rounding"
             converged = history[-1] <= 10 * cache.tolerance
@@ -212,17 +223,18 @@ def _reduction(error: float, tolerance: float) -> float:
     return min(max(0.75 * tolerance / error, 0.025), 0.1)
 
 
-def _searched(
-    coupled: Coupled, load: Floats, unknowns: Floats, state: Expansion, step: Floats, decrement: float
-) -> tuple[Floats, Expansion, bool]:
-    """The state after as much of the step as lowers the energy enough (Armijo's rule), and whether there was one."""
-    value = state.energy - float(load @ unknowns)
+def searched(
+    state: Callable[[Floats], State], load: Floats, at: Floats, here: State, step: Floats, decrement: float
+) -> tuple[Floats, State, bool]:
+    """Where as much of a step leads as lowers the energy less load enough (Armijo's rule), the state there, and whether
+    there was such a part. here: the state where the step begins, `at`."""
+    value = here.energy - float(load @ at)
     rounding = 1e-12 * abs(value)
     share = 1.0
     for _ in range(30):
-        trial = unknowns + share * step
-        found = coupled.state(trial)
+        trial = at + share * step
+        found = state(trial)
         if found.energy - float(load @ trial) <= value - 1e-4 * share * decrement + rounding:
             return trial, found, True
         share *= 0.5
-    return unknowns, state, False
+    return at, here, False

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from polefem.materials import Steel
 from polefem.solve.factor import Factor
+from polefem.solve.newton import searched
 from polefem.solve.system import Coupled, magnetised
 
 __all__ = ["Span", "Sum"]
@@ -45,6 +46,15 @@ class Sum:
     coenergy: float
     unknowns: Floats
     missing: float
+
+
+@dataclass(frozen=True, eq=False)
+class _State:
+    """At some shares: energy, J/m, its gradient, shape (k,), and its second derivative, (k, k)."""
+
+    energy: float
+    gradient: Floats
+    bend: Floats
 
 
 class _Iron:
@@ -92,16 +102,18 @@ class Span:
         same angle, and of iron no less saturated anywhere: of softer iron it would find too much missing.
         """
         pull, shares = self.fields @ load, start
-        energy, gradient, bend = self._state(shares)
+        state = self._state(shares)
         for _ in range(MOST):
-            step: Floats = np.asarray(np.linalg.solve(bend, pull - gradient), np.float64)
-            decrement = float((pull - gradient) @ step)
-            size = max(float(pull @ shares), 2.0 * energy)
+            step: Floats = np.asarray(np.linalg.solve(state.bend, pull - state.gradient), np.float64)
+            decrement = float((pull - state.gradient) @ step)
+            size = max(float(pull @ shares), 2.0 * state.energy)
             if decrement <= TRUSTED**2 * size:
                 break
-            shares, energy, gradient, bend = self._searched(pull, shares, energy, step, decrement)
-        answers: Floats = np.asarray(np.linalg.solve(bend, self.fields @ rights.T).T, np.float64)
-        coenergy = float(pull @ shares) - energy + 0.5 * decrement
+            shares, state, moved = searched(self._state, pull, shares, state, step, decrement)
+            if not moved:
+                break
+        answers: Floats = np.asarray(np.linalg.solve(state.bend, self.fields @ rights.T).T, np.float64)
+        coenergy = float(pull @ shares) - state.energy + 0.5 * decrement
         shares = shares + step
         unknowns = shares @ self.fields
         residual = load - self.coupled.state(unknowns).gradient
@@ -109,24 +121,10 @@ class Span:
         missing = math.sqrt(max(float(residual @ ready), 0.0) / size) if size > 0.0 else 0.0
         return Sum(shares, answers, coenergy, unknowns + ready, missing)
 
-    def _searched(
-        self, pull: Floats, shares: Floats, energy: float, step: Floats, decrement: float
-    ) -> tuple[Floats, float, Floats, Floats]:
-        """The shares after as much of a step as lowers the energy, with the energy, its gradient and its bend."""
-        part = 1.0
-        while True:
-            trial = shares + part * step
-            found = self._state(trial)
-            gained = found[0] - energy - part * float(pull @ step)
-            if gained <= -1e-4 * part * decrement or part < 1e-6:
-                return trial, *found
-            part *= 0.5
-
-    def _state(self, shares: Floats) -> tuple[float, Floats, Floats]:
-        """Energy, its gradient and its second derivative at some shares."""
+    def _state(self, shares: Floats) -> _State:
         gradient: Floats = self._linear @ shares
         energy, bend = 0.5 * float(shares @ gradient), self._linear.copy()
         for iron in self._irons:
             part, slope, bent = iron.state(shares)
             energy, gradient, bend = energy + part, gradient + slope, bend + bent
-        return energy, gradient, bend
+        return _State(energy, gradient, bend)
