@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polefem.maps import FluxMap
+from polefem.maps.polynomials import CUBIC, powers
 
 __all__ = ["LEVELS", "placed"]
 
@@ -58,9 +59,6 @@ def _curves(single: FluxMap, currents: Floats) -> tuple[Floats, Floats]:
 def _distance(coenergy: Floats, flux_linkage: Floats, a: int, b: int, step: float) -> float:
     """How far the slope of Hermite's cubic over the columns a to b is from the flux linkage, at most, Wb."""
     u, width = np.linspace(0.0, 1.0, b - a + 1), (b - a) * step
-    gained = (coenergy[:, [b]] - coenergy[:, [a]]) / width
-    bow = 6 * u * (1 - u)
-    slope = (
-        bow * gained + (1 - u) * (1 - 3 * u) * flux_linkage[:, [a]] + u * (3 * u - 2) * flux_linkage[:, [b]]
-    )
-    return float(np.abs(slope - flux_linkage[:, a : b + 1]).max())
+    ends = [end for one in (a, b) for end in (coenergy[:, one], flux_linkage[:, one] * width)]
+    slope = powers(u)[1] @ CUBIC @ np.array(ends) / width
+    return float(np.abs(slope.T - flux_linkage[:, a : b + 1]).max())

@@ -9,6 +9,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from polefem.maps.polynomials import CUBIC
 from polefem.solve import Coupled, FactorCache, Span, System, minimise
 from polefem.sweep.alike import Site
 from polefem.sweep.sites import At, Sites, Values
@@ -196,7 +197,6 @@ def _between(known: dict[At, tuple[Floats, Floats]], levels: Floats, at: At) -> 
     axis, low, high = min(pairs, key=lambda pair: float(levels[pair[2][pair[0]]] - levels[pair[1][pair[0]]]))
     width = levels[high[axis]] - levels[low[axis]]
     u = (levels[at[axis]] - levels[low[axis]]) / width
-    (first, rising), (last, falling) = ((known[one][0], known[one][1][axis] * width) for one in (low, high))
-    cubic: Floats = first + u**2 * (3 - 2 * u) * (last - first)
-    cubic += u * (1 - u) * ((1 - u) * rising - u * falling)
+    ends = [end for one in (low, high) for end in (known[one][0], known[one][1][axis] * width)]
+    cubic: Floats = u ** np.arange(4.0) @ CUBIC @ np.array(ends)
     return cubic
