@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
+from scipy.interpolate import CubicSpline, barycentric_interpolate
 
 from polefem.field import BuiltMachine
 from polefem.maps import FluxMap
@@ -202,10 +202,7 @@ def _between(angles: Floats, fields: NDArray[np.float32], new: Floats) -> Floats
     first = (np.searchsorted(angles, new) - few // 2).clip(0, len(angles) - few)
     found = np.empty((len(new), *fields.shape[1:]))
     for at, (angle, low) in enumerate(zip(new.tolist(), first.tolist(), strict=True)):
-        around = angles[low : low + few]
-        shares = [
-            np.prod((angle - np.delete(around, k)) / (one - np.delete(around, k)))
-            for k, one in enumerate(around)
-        ]
-        found[at] = np.tensordot(np.array(shares), fields[low : low + few], axes=1)
+        around = slice(low, low + few)
+        # It draws lots for the order of its products: always the same ones, so that results are too.
+        found[at] = barycentric_interpolate(angles[around], fields[around], angle, rng=0)
     return found
