@@ -12,7 +12,7 @@ from polefem.field import BuiltMachine, transferred
 from polefem.maps import CoupledMap
 from polefem.solve import FactorCache, minimise
 from polefem.sweep.alike import Site
-from polefem.sweep.sites import Sites
+from polefem.sweep.sites import Sites, nearest
 from polefem.sweep.starts import Superposed
 
 __all__ = ["with_errors"]
@@ -68,8 +68,7 @@ def _beside(sites: Sites, superposed: Superposed, sections: int, site: Site, tur
     for axis, phase in enumerate(phases):
         low, u = int((turn * STEP * (axis + 1)) % 1.0 * cells), BETWEEN[axis]
         row[phase] = (1.0 - u) * levels[low] + u * levels[min(low + 1, len(levels) - 1)]
-    own = row[list(phases)]
-    near = min(sites.firm[len(phases)], key=lambda at: float(np.abs(levels[list(at)] - own).sum()))
+    near = nearest(sites.firm[len(phases)], levels, row[list(phases)])
     starts = []
     for section in range(sections):
         added = sites.near(section, site, near)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from polefem.maps.polynomials import CUBIC
 from polefem.solve import Coupled, FactorCache, Span, System, minimise
 from polefem.sweep.alike import Site
-from polefem.sweep.sites import At, Sites, Values
+from polefem.sweep.sites import At, Sites, Values, nearest
 from polefem.sweep.starts import Superposed
 from polefem.sweep.teller import Teller
 
@@ -191,7 +191,7 @@ def _between(known: dict[At, tuple[Floats, Floats]], levels: Floats, at: At) -> 
         if below and above:
             pairs.append((axis, max(below), min(above)))
     if not pairs:
-        near = min(known, key=lambda one: float(np.abs(levels[list(one)] - levels[list(at)]).sum()))
+        near = nearest(known, levels, levels[list(at)])
         straight: Floats = known[near][0] + (levels[list(at)] - levels[list(near)]) @ known[near][1]
         return straight
     axis, low, high = min(pairs, key=lambda pair: float(levels[pair[2][pair[0]]] - levels[pair[1][pair[0]]]))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -10,12 +10,11 @@ from numpy.typing import NDArray
 
 from polefem.sweep.alike import Image, Site
 
-__all__ = ["At", "Known", "Sites", "Values"]
+__all__ = ["At", "Known", "Sites", "Values", "nearest"]
 
 Floats = NDArray[np.float64]
 #: Which level of current each phase of a site carries.
 At = tuple[int, ...]
-
 
 NAMES = ("coenergy", "torque", "linkages", "bends", "turning")
 
@@ -144,3 +143,8 @@ class Sites:
             mutual,
             np.moveaxis(turning, 1, 0),
         )
+
+
+def nearest(known: Iterable[At], levels: Floats, currents: Floats) -> At:
+    """Whose levels (A) come nearest to the currents of some phases (A), shape (k,), the distances of all added up."""
+    return min(known, key=lambda at: float(np.abs(levels[list(at)] - currents).sum()))
