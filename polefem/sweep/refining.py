@@ -66,7 +66,7 @@ def refined(
         # What one section does is not told by the sum over all.
         told = _foretold(flux_map, results, new, least) if len(whole.sections) == 1 else None
         for system, fields in zip(whole.systems, results.fields, strict=True):
-            _added(system, more, _between(results.angles, fields, new), told, tell)
+            _solve_added(system, more, _fields_between(results.angles, fields, new), told, tell)
         results = results.joined(more)
         angles = np.unique(np.round(np.concatenate([flux_map.angles, inside]), 12))
         flux_map = map_of(whole, angles, results, errors, said)
@@ -134,7 +134,9 @@ def _foretold(flux_map: FluxMap, results: Results, new: Floats, least: float) ->
     return _Foretold(currents, coenergy.T, torque.T, every, steps, least)
 
 
-def _added(system: System, results: Results, starts: Floats, told: _Foretold | None, tell: Teller) -> None:
+def _solve_added(
+    system: System, results: Results, starts: Floats, told: _Foretold | None, tell: Teller
+) -> None:
     """Solve one section at added angles, as far as what it gives was not foretold, and add it to the results.
 
     starts: near fields at every point, shape (n_angles, n_currents, size).
@@ -142,7 +144,7 @@ def _added(system: System, results: Results, starts: Floats, told: _Foretold | N
     cache, every = FactorCache(tolerance=TOLERANCE, trusted=TRUSTED, glance=GLANCE), []
     for j, angle in enumerate(results.angles.tolist()):
         cache.factor = None
-        here = _Here(results, j, system.at(angle), starts[j], cache)
+        here = _AddedAngle(results, j, system.at(angle), starts[j], cache)
         if told is None:
             for k in reversed(range(len(results.currents))):
                 here.solve(k)
@@ -154,7 +156,7 @@ def _added(system: System, results: Results, starts: Floats, told: _Foretold | N
     results.fields.append(np.array(every))
 
 
-class _Here:
+class _AddedAngle:
     """One section at one added angle. near: fields at each current that those here start from."""
 
     def __init__(self, results: Results, j: int, coupled: Coupled, near: Floats, cache: FactorCache) -> None:
@@ -196,7 +198,7 @@ class _Here:
         return start
 
 
-def _between(angles: Floats, fields: NDArray[np.float32], new: Floats) -> Floats:
+def _fields_between(angles: Floats, fields: NDArray[np.float32], new: Floats) -> Floats:
     """Fields at new angles, shape (n_new, n_currents, size), by cubics through those at the four angles around."""
     few = min(4, len(angles))
     first = (np.searchsorted(angles, new) - few // 2).clip(0, len(angles) - few)
