@@ -180,14 +180,16 @@ def _sites(
 
 def _firm(phases: int, levels: int) -> list[At]:
     """Of so many levels of so many phases those at which fields are solved on the mesh, the largest first."""
-    last, half = levels - 1, levels // 2 if levels < 4 else (levels + 1) // 2
+    last = levels - 1
     if not last:
         return [(0,) * phases]
-    # One phase at the lowest level; two of them also at all the others that matter.
-    ends = [tuple(0 if phase == low else last for phase in range(phases)) for low in range(phases)]
-    amid = [(half, half)] if phases == 2 and last > 1 else []
-    beside = [(last, half), (half, last)] if phases == 2 and last > 2 else []
-    return [(last,) * phases, *beside, *amid, *ends, (0,) * phases]
+    found = [(last,) * phases]
+    if phases == 2 and last > 1:  # two phases also at a level amid
+        amid = min(last // 2 + 1, last - 1)
+        found += [(last, amid), (amid, last), (amid, amid)] if last > 2 else [(amid, amid)]
+    # One phase at the lowest level, then all.
+    found += [tuple(0 if phase == low else last for phase in range(phases)) for low in range(phases)]
+    return [*found, (0,) * phases]
 
 
 def _sets(sites: Sites, size: int) -> list[tuple[int, ...]]:
