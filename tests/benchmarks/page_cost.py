@@ -23,7 +23,7 @@ from polefem.export.shapes import write_shape
 from polefem.params import MeshSpec
 from polefem.params.fields import with_fields
 from polefem.report import Shape, shape_drawings
-from polefem.study import Variant, attempt, section_fields
+from polefem.study import Record, Variant, attempt, section_fields
 
 STUDY = Path(__file__).parents[2] / "studies" / "pottery_wheel.py"
 T = TypeVar("T")
@@ -46,25 +46,27 @@ def one_shape(mesh: str) -> None:
     """Computing the wide rotor, its fields, its pictures, its files."""
     study = pottery_wheel.study
     design = study.design(
-        Variant("wide rotor", {"rotor_pole.arc": study.variants[1].changes["rotor_pole.arc"]})
+        Variant("wide rotor", {"rotor_pole.arc": list(study.variants)[1].changes["rotor_pole.arc"]})
     )
     design.__dict__["plan"] = with_fields(study.plan, {"mesh": MeshSpec.named(mesh)})
     computing, outcome = timed(lambda: attempt(design))
-    assert outcome.figures is not None and outcome.flux_map is not None, outcome.reason
-    solving, fields = timed(lambda: section_fields(design, outcome.figures.current))
-    shape = Shape(1, "wide", None, design, outcome.figures, outcome.flux_map, fields)  # type: ignore[arg-type]
+    figures, machine_map = outcome.figures, outcome.machine_map
+    assert figures is not None and machine_map is not None, outcome.reason
+    solving, fields = timed(lambda: section_fields(design, figures.current))
+    record = Record(design.name, design.name, design.plain_changes, outcome)
+    shape = Shape(1, "wide", record, design, figures, machine_map, fields)
     keying, drawings = timed(lambda: shape_drawings(shape))
     for drawing in drawings:  # the first picture of a process loads fonts
         drawing.picture()
         break
-    drawing, _ = timed(lambda: [drawing.picture() for drawing in shape_drawings(shape)])
+    picturing, _ = timed(lambda: [drawing.picture() for drawing in shape_drawings(shape)])
     with TemporaryDirectory() as folder:
-        writing, _ = timed(lambda: write_shape(design.machine, outcome.flux_map, Path(folder), "wide"))
+        writing, _ = timed(lambda: write_shape(design.machine, machine_map.single, Path(folder), "wide"))
     print(f"computing a shape, {mesh} mesh: {computing:.2f} s")
     for said, seconds in (
         ("the fields it is shown with", solving),
         ("their keys", keying),
-        ("drawing it", drawing),
+        ("drawing it", picturing),
         ("its files", writing),
     ):
         print(f"  {said}: {seconds:.2f} s, {seconds / computing:.3f} of computing it")
