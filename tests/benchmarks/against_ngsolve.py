@@ -85,7 +85,7 @@ def theirs(level: Level, half: bool) -> Trial:
     for j, angle in enumerate(record["angles_deg"]):
         section = section_parallel(six_four(), angle * deg, level, half)
         turns = phase_turns(six_four())[: len(section.coils)]
-        for k, field in enumerate(ordinary(section, turns, CURRENTS, ORDER, TOLERANCE)):
+        for k, field in enumerate(ordinary(section, turns, CURRENTS.tolist(), ORDER, TOLERANCE)):
             flux_linkage[k, j], torque[k, j] = np.dot(turns, field.fluxes), torque_by_stress(section, field)
             unknowns = max(unknowns, field.unknowns)
     seconds = (time.process_time() - began) / torque.size

@@ -14,7 +14,10 @@ import dataclasses
 import sys
 import time
 from collections.abc import Callable
+from contextlib import ExitStack
+from functools import partial
 from typing import Any
+from unittest.mock import patch
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,17 +69,13 @@ def counted(work: Callable[[], Any]) -> tuple[float, Work, Together]:
         (joint_errors, together),
         (series, together),
     )
-    try:
+    with ExitStack() as patches:
         for room, into in rooms:
-            room.minimise = counting(into)
-        points.Span = Counted  # type: ignore[misc]
+            patches.enter_context(patch.object(room, "minimise", counting(into)))
+        patches.enter_context(patch.object(points, "Span", Counted))
         begun = time.process_time()
         work()
         return time.process_time() - begun, alone, together
-    finally:
-        for room, _ in rooms:
-            room.minimise = minimise
-        points.Span = Span  # type: ignore[misc]
 
 
 def line(name: str, seconds: float, work: Work, beside: float) -> None:
@@ -102,12 +101,10 @@ def main(mesh: str) -> None:
         own = joined(polarity)
         one = [CURRENTS[-1]]
         seconds, _, work = counted(
-            lambda own=own, one=one: coupled_map(
-                own, ANGLES, CURRENTS[::2], mesh, joint_currents=one, at_once=2
-            )  # type: ignore[misc]
+            partial(coupled_map, own, ANGLES, CURRENTS[::2], mesh, joint_currents=one, at_once=2)
         )
         line(f"{signs}: one current, beside 31 x 6", seconds - small, work, small)
-        seconds, _, work = counted(lambda own=own: coupled_map(own, ANGLES, CURRENTS, mesh))  # type: ignore[misc]
+        seconds, _, work = counted(partial(coupled_map, own, ANGLES, CURRENTS, mesh))
         line(f"{signs}: whole coupled map, all in, beside 31 x 11", seconds, work, whole)
     turned = np.linspace(0.0, 30.0, 16) * deg
     row = [CURRENTS[-1], CURRENTS[-1], 0.0]

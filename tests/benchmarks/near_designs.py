@@ -15,7 +15,6 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -75,7 +74,7 @@ def effects(
 ) -> tuple[Counted, dict[str, tuple[Effect, ...]]]:
     run, found = Counted(changed), {}
     for figure in FIGURES:
-        asked: tuple[Any, ...] = ("b", [design], TOLERANCES, figure, run)
+        asked = ("b", [design], TOLERANCES, figure, run)
         found[figure] = effects_of(*asked, effects_by_slopes(*asked) if exact else None)[design.name]
     return run, found
 
@@ -84,8 +83,8 @@ def scatter(design: Design, changed: Callable[[Design], Design], figure: str, ru
     gap, tolerance = field_value(WHEEL, "air_gap"), TOLERANCES[0].deviation
     changes = [{"air_gap": gap + tolerance * float(u), "meshed_as": WHEEL} for u in GAPS]
     near = [replace(design, name=f"gap {at}", changes=change) for at, change in enumerate(changes)]
-    values = [record.figures.value(figure) for record in run("gaps", near) if record.figures is not None]
-    return float(np.std(np.array(values) - np.polyval(np.polyfit(GAPS, values, 2), GAPS)))
+    values = np.array([record.figures.value(figure) for record in run("gaps", near) if record.figures], float)
+    return float(np.std(values - np.polyval(np.polyfit(GAPS, values, 2), GAPS)))
 
 
 def main() -> None:

@@ -14,6 +14,7 @@ import argparse
 import time
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -78,7 +79,7 @@ def main() -> None:
     differences = []
     for field in SOME:
         near = with_fields(base, {field: field_value(base, field) * (1 + NEAR)})
-        differences.append(timed(lambda near=near: flux_map(near, ANGLES, CURRENTS, spec))[0])
+        differences.append(timed(partial(flux_map, near, ANGLES, CURRENTS, spec))[0])
     mean = float(np.mean(differences))
     print(f"{len(FIELDS)} differences: {len(FIELDS) * mean:.1f} s, {len(FIELDS) * mean / cost:.1f} maps")
     near = with_fields(base, {field: field_value(base, field) * (1 + NEAR) for field in SOME})

@@ -67,7 +67,7 @@ def spent(study: Study, mesh: MeshSpec) -> dict[str, float]:
 
 def main(mesh: str) -> None:
     """Print the table."""
-    study = replace(pottery_wheel.study, variants=pottery_wheel.study.variants[:1])
+    study = replace(pottery_wheel.study, variants=list(pottery_wheel.study.variants)[:1])
     spent(study, MeshSpec(corner=1.0, face=2.0, iron=1.5, growth=1.0))
     found = spent(study, MeshSpec.named(mesh))
     for stage, seconds in found.items():

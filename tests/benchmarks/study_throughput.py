@@ -66,7 +66,8 @@ def share_of_cores(designs: int, workers: int = 2) -> float:
 
 def figures(random_number: random.Random) -> Figures:
     """Figures that mean nothing."""
-    return Figures(*(random_number.random() for _ in Figures.names()))
+    named: dict[str, Any] = {name: random_number.random() for name in Figures.names()}
+    return Figures(**named)
 
 
 def store_overhead(designs: int = 200) -> float:
