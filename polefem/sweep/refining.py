@@ -65,6 +65,7 @@ def refined(
         more = Results(new, results.currents, whole.machine.phases.count, keep=True)
         # What one section does is not told by the sum over all.
         told = _foretold(flux_map, results, new, least) if len(whole.sections) == 1 else None
+        tell.more(len(whole.sections) * new.size * results.currents.size)
         for system, fields in zip(whole.systems, results.fields, strict=True):
             _solve_added(system, more, _fields_between(results.angles, fields, new), told, tell)
         results = results.joined(more)

@@ -57,7 +57,9 @@ def test_angles_are_added_in_the_middle_of_pieces_and_are_the_fields_own() -> No
     whole = built(half_turn(), SPEC)
     angles = np.array([-10.0, 0.0, 15.0, 30.0, 45.0, 80.0]) * deg
     before, results = sweep.swept(whole, None, angles, CURRENTS, Teller(None, 0), keep=True)
-    after, _ = refined(whole, before, results, 0.02, Teller(None, 0))
+    told: list[tuple[int, int]] = []
+    after, _ = refined(whole, before, results, 0.02, Teller(lambda *at: told.append(at), 0))
+    assert told[-1] == (len(told), len(told)) and all(done <= points for done, points in told)
     added = np.setdiff1d(after.angles.round(9), angles.round(9))
     assert added.size and np.isin(angles.round(9), after.angles.round(9)).all()
     again = flux_map(whole, added, CURRENTS)
