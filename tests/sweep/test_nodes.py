@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable
-from itertools import product
+from itertools import combinations, product
 from types import SimpleNamespace
 from typing import Any
 
@@ -21,7 +21,7 @@ from polefem.params import symmetries, turnings
 from polefem.solve import Solution, minimise
 from polefem.sweep import joint, points
 from polefem.sweep.idle import Idle
-from polefem.sweep.levels import LEVELS, placed
+from polefem.sweep.levels import LEVELS, PARTS, WIDEST, placed
 from polefem.sweep.nodes import doubts, quintic
 from polefem.units import deg
 from tests.maps import saturating
@@ -114,12 +114,12 @@ def off_between(single: FluxMap, levels: Floats) -> float:
 
 
 def test_levels_are_where_no_others_come_nearer() -> None:
-    """Of all that are whole sixteenths of the last current, no more than five of these apart."""
-    single, rng = saturating.sampled(61, 60), np.random.default_rng(1)
+    """Of as many that are whole parts of the last current and no further apart than levels may be: of all of these."""
+    single = saturating.sampled(61, 60)
     best = off_between(single, placed(single))
-    others = [np.sort(rng.choice(np.arange(1, 16), 5, replace=False)) for _ in range(300)]
-    others = [np.append(one, 16) for one in others if np.diff(np.concatenate([[0], one, [16]])).max() <= 5]
-    found = [off_between(single, single.currents[-1] / 16 * one) for one in others]
+    others = [np.array([*some, PARTS]) for some in combinations(range(1, PARTS), LEVELS - 1)]
+    others = [one for one in others if np.diff(one, prepend=0).max() <= WIDEST]
+    found = [off_between(single, single.currents[-1] / PARTS * one) for one in others]
     assert len(found) > 40 and best <= 1.01 * min(found) < 0.5 * max(found)
 
 
