@@ -14,7 +14,7 @@ from polefem.maps import CoupledMap, FluxMap, Interaction
 from polefem.sweep.idle import Idle
 from polefem.sweep.sites import Known
 
-__all__ = ["Alone", "of_pair", "of_three", "pair_nodes", "thinned"]
+__all__ = ["of_pair", "of_three", "thinned"]
 
 Floats = NDArray[np.float64]
 
@@ -33,11 +33,10 @@ class Alone:
     """What two phases do alone, at angles (rad), shape (n,), and currents from 0 (A), shape (m + 1,).
 
     coenergy (J), torque (N m), linkage (Wb), inductance (H), turning (Wb/rad): of the first and the second phase, each
-    of shape (2, n, m + 1). mutual (H), induced (Wb), drawn (Wb/rad): while the phase at that place conducts, what the
+    of shape (2, n, m + 1). induced (Wb), mutual (H), drawn (Wb/rad): while the phase at that place conducts, what the
     other links, how that changes with the current, and with the angle; of the same shape.
     """
 
-    phases: tuple[int, ...]
     angles: Floats
     currents: Floats
     coenergy: Floats
@@ -67,7 +66,7 @@ class Alone:
                 tables, (*row, single.potential.turning(own, currents), *beside), strict=True
             ):
                 table.append(found)
-        return cls(phases, angles, currents, *(np.array(table) for table in tables))
+        return cls(angles, currents, *(np.array(table) for table in tables))
 
     def both(self, name: str) -> Floats:
         """Of both phases together, at every pair of currents, shape (n, m + 1, m + 1)."""

@@ -20,10 +20,10 @@ WIDEST = 3
 PLACES, ANGLES = 4, 24
 
 
-def placed(single: FluxMap, count: int = LEVELS) -> Floats:
-    """Currents, A, shape (count,), the last that of the map: cubic pieces of the co-energy between them come as near as
-    any to the flux linkage of one phase, where they are furthest from it, at the current and at twice the current: two
-    phases bring iron that they share to its bend at half the current of one. Found by dynamic programming."""
+def placed(single: FluxMap) -> Floats:
+    """`LEVELS` currents, A, the last that of the map: cubic pieces of the co-energy between them come as near as any to
+    the flux linkage of one phase, where they are furthest from it, at the current and at twice the current: two phases
+    bring iron that they share to its bend at half the current of one. Found by dynamic programming."""
     last = float(single.currents[-1])
     currents = np.linspace(0.0, last, PARTS * PLACES + 1)
     tables = [_curves(single, currents), _curves(single, 2 * currents)]
@@ -34,7 +34,7 @@ def placed(single: FluxMap, count: int = LEVELS) -> Floats:
         for b in range(a + 1, min(a + WIDEST, PARTS) + 1)
     }
     best: dict[int, tuple[float, tuple[int, ...]]] = {0: (0.0, ())}
-    for _ in range(count):
+    for _ in range(LEVELS):
         longer: dict[int, tuple[float, tuple[int, ...]]] = {}
         for (a, b), distance in worst.items():
             if a in best:

@@ -49,10 +49,9 @@ class Known:
     """What is known of one set of phases at its n nodes: as `Values`, the nodes before the levels of current. mutual:
     how the flux linkage of the second of two changes with the current of the first, H.
 
-    nodes: numbers of the ring's nodes, shape (n,). angles: of them and a pitch after the first, rad, shape (n + 1,).
+    angles: of the nodes and a pitch after the first, rad, shape (n + 1,).
     """
 
-    nodes: NDArray[np.int64]
     angles: Floats
     coenergy: Floats
     torque: Floats
@@ -135,7 +134,6 @@ class Sites:
         coenergy, torque, linkages, mutual, turning = (np.array(column) for column in columns)
         angles = np.array([self.angle(node) for node in [*nodes, nodes[0] + self.nodes]])
         return Known(
-            np.array(nodes),
             angles,
             coenergy,
             torque,
