@@ -25,7 +25,7 @@ __all__ = ["Span", "Sum"]
 
 Floats = NDArray[np.float64]
 
-#: What a field adds to those before it, over its size, below which it is left out.
+#: Of the singular values of the fields, each of size one, over the largest: below it fields count as alike.
 ALIKE = 1e-4
 #: Energy norm of the error over that of the sum below which the next step is the last; and steps before giving up.
 TRUSTED, MOST = 0.02, 20

@@ -1,8 +1,8 @@
 """Where a map's angles are too far apart: its pieces are cubic in the angle, and better ones are at hand to compare.
 
 Torque bends where pole corners pass each other, within less than a degree, and hardly anywhere else. So maps begin with
-few angles, and more are added where the torque of the cubic pieces is in doubt, for the currents at which it is: at
-large ones first. What the better pieces say at an added angle serves for the other currents.
+few angles, and more are added where the torque of the cubic pieces is in doubt. Where one phase conducts, what the
+better pieces say at an added angle serves for the currents at which fields would say the same (`refining`).
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ def doubts(angles: Floats, coenergy: Floats, torque: Floats) -> Floats:
 
 
 def quintic(angles: Floats, value: Floats, slope: Floats, at: float | Floats) -> tuple[Floats, Floats]:
-    """Value and slope, of shape (c,) each, of the quintic pieces at an angle (rad) between the first and the last.
+    """Value and slope of the quintic pieces at angles (rad) between the first and the last, each of shape (..., c).
 
     angles: shape (n + 1,), both ends of a period. value, slope: at them but the last, shape (n, c).
     """

@@ -159,10 +159,10 @@ class _Here:
 
 def _added(here: dict[At, Floats], before: dict[At, Floats | None], at: At, size: int) -> Floats:
     """A guess at what phases together add to the fields of each at some levels of current, shape (size,), from what
-    they add `here` at larger ones and added `before`, at the last angle.
+    they add `here` at larger ones and added `before`, at angles near by.
 
-    The last angle tells which sum of what is added at the nearest larger currents comes closest to this one, and what
-    is left over. (To draw on over two angles costs a fifth more steps: iron at the corners saturates by turns.)
+    There it shows which sum of what is added at the nearest larger currents comes closest to this one, and what is left
+    over. (To draw on over two angles costs a fifth more steps: iron at the corners saturates by turns.)
     """
     larger = sorted((one for one in here if min(np.subtract(one, at)) >= 0), key=sum)[:2]
     last = before[at]

@@ -32,8 +32,8 @@ ADDED = 2
 #: Torques so told are off by 2e-4 of the peak at the most and 0.5e-4 in mean square where each in doubt by 5e-4 is
 #: looked after (shapes of `studies/pottery_wheel.py`, coarse to fine meshes), for 0.45 to 0.6 of the fields.
 CLOSE, BETWEEN = 0.5, 1.0
-#: Errors of fields at added angles, in the energy norm, as of fields of two phases (`points`): torque stays within 5e-5
-#: of its peak.
+#: Errors of fields at added angles, in the energy norm, and where a step begins that is the last: torque stays within
+#: 5e-5 of its peak.
 TOLERANCE, TRUSTED = 1e-4, 3e-4
 #: How much torque a co-energy that is not as foretold counts for, in its parts of the step between angles: where the
 #: one is right by chance, since it changes its sign there, the other is not.
