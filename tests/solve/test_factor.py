@@ -28,6 +28,13 @@ def saturated() -> tuple[Coupled, sp.csr_matrix, Floats]:
     return coupled, system.tangent_matrix(coupled.state(found.unknowns)), load
 
 
+@cache
+def still() -> sp.csr_matrix:
+    """The same sector's tangent matrix without a field."""
+    system = saturated()[0].system
+    return system.tangent_matrix(saturated()[0].state(np.zeros(system.size)))
+
+
 def whole() -> sp.csc_matrix:
     coupled, bare, _ = saturated()
     return sp.csc_matrix(bare + coupled.coupling)
@@ -46,16 +53,14 @@ def mirrored(upper: sp.csc_matrix) -> sp.csr_matrix:
 def test_a_layout_holds_the_whole_matrix() -> None:
     """Of whatever state, wherever it was laid out."""
     coupled, bare, _ = saturated()
-    system = coupled.system
     layout = Layout(coupled, bare, lean=False)
-    still = system.tangent_matrix(coupled.state(np.zeros(system.size)))
 
     def holds(filled: sp.csr_matrix, expected: sp.csr_matrix) -> bool:
         missing = mirrored(layout.matrix(filled)) - (expected + coupled.coupling)
         return bool(abs(missing).max() <= 1e-14 * abs(expected).max())
 
-    assert holds(bare, bare) and holds(still, still)
-    assert not holds(still, bare)
+    assert holds(bare, bare) and holds(still(), still())
+    assert not holds(still(), bare)
 
 
 def test_a_lean_layout_leaves_out_what_is_minor_of_the_gap_and_nothing_else() -> None:
@@ -84,10 +89,9 @@ def test_a_factor_solves_as_scipy_does(lean: bool, within: float) -> None:
 
 def test_a_layout_serves_one_state_after_another() -> None:
     coupled, bare, load = saturated()
-    still = coupled.system.tangent_matrix(coupled.state(np.zeros(len(load))))
-    layout = Layout(coupled, still, lean=False)
+    layout = Layout(coupled, still(), lean=False)
     expected = spsolve(whole(), load)
-    assert furthest(Factor(layout, still).solve(load), expected) > 0.1
+    assert furthest(Factor(layout, still()).solve(load), expected) > 0.1
     assert furthest(Factor(layout, bare).solve(load), expected) < 1e-10
 
 
@@ -95,9 +99,7 @@ def test_a_layout_serves_one_state_after_another() -> None:
 def test_conjugate_gradients_go_as_far_as_asked(reduction: float) -> None:
     """On a factor of unsaturated iron, which is far from the matrix."""
     coupled, bare, load = saturated()
-    system = coupled.system
-    still = system.tangent_matrix(coupled.state(np.zeros(system.size)))
-    old = Factor(Layout(coupled, still, lean=True), still)
+    old = Factor(Layout(coupled, still(), lean=True), still())
     found = correction(coupled, bare, load, old.solve(load), old, reduction, 2000)
     exact = spsolve(whole(), load)
 
@@ -116,9 +118,7 @@ def test_conjugate_gradients_go_as_far_as_asked(reduction: float) -> None:
 
 def test_a_factor_that_hardly_serves_is_given_up_at_a_glance() -> None:
     coupled, bare, load = saturated()
-    system = coupled.system
-    still = system.tangent_matrix(coupled.state(np.zeros(system.size)))
-    old, own = (Factor(Layout(coupled, one, lean=True), one) for one in (still, bare))
+    old, own = (Factor(Layout(coupled, one, lean=True), one) for one in (still(), bare))
     poor = correction(coupled, bare, load, old.solve(load), old, 1e-4, 2000, 2)
     assert poor.products == 2 and not poor.reached
     good = correction(coupled, bare, load, own.solve(load), own, 1e-12, 2000, 2)
