@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import combinations
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,26 +14,32 @@ __all__ = ["LEVELS", "placed"]
 
 Floats = NDArray[np.float64]
 
-#: How many levels, and of how many even parts of the last current each is a whole number.
-LEVELS, PARTS = 8, 16
-#: No level is further from the next than so many parts: two phases at once saturate what one alone does not.
-WIDEST = 3
-#: At how many places of a part, and at how many angles of a pitch, the map of one phase is looked at.
+#: How many levels there are.
+LEVELS = 8
+#: From one level to the next goes no more than this part of all currents that they are chosen from: two phases at once
+#: saturate what one alone does not.
+WIDEST = 0.2
+#: At how many places between currents, and at how many angles of a pitch, the map of one phase is looked at.
 PLACES, ANGLES = 4, 24
 
 
 def placed(single: FluxMap) -> Floats:
-    """`LEVELS` currents, A, the last that of the map: cubic pieces of the co-energy between them come as near as any to
+    """`LEVELS` currents of the map of one phase, A, with its last; where it has fewer, also of even parts between.
+
+    There the map is exact, and so is what phases add to each other: elsewhere that would have to make up for how far
+    the map is off, and between levels it would not. Cubic pieces of the co-energy between levels come as near as any to
     the flux linkage of one phase, where they are furthest from it, at the current and at twice the current: two phases
-    bring iron that they share to its bend at half the current of one. Found by dynamic programming."""
-    last = float(single.currents[-1])
-    currents = np.linspace(0.0, last, PARTS * PLACES + 1)
+    bring iron that they share to its bend at half the current of one. Found by dynamic programming.
+    """
+    own = np.append(0.0, single.currents)
+    parts = -(-LEVELS // single.currents.size)
+    some = np.interp(np.arange(parts * single.currents.size + 1) / parts, np.arange(own.size), own)
+    currents = np.interp(np.arange(PLACES * (some.size - 1) + 1) / PLACES, np.arange(some.size), some)
     tables = [_curves(single, currents), _curves(single, 2 * currents)]
-    step = last / (PARTS * PLACES)
     worst = {
-        (a, b): max(_distance(*table, a * PLACES, b * PLACES, step) for table in tables)
-        for a in range(PARTS)
-        for b in range(a + 1, min(a + WIDEST, PARTS) + 1)
+        (a, b): max(_distance(*table, currents, a * PLACES, b * PLACES) for table in tables)
+        for a, b in combinations(range(some.size), 2)
+        if b - a <= round(WIDEST * (some.size - 1))
     }
     best: dict[int, tuple[float, tuple[int, ...]]] = {0: (0.0, ())}
     for _ in range(LEVELS):
@@ -41,7 +49,7 @@ def placed(single: FluxMap) -> Floats:
                 way = max(best[a][0], distance), (*best[a][1], b)
                 longer[b] = min(longer.get(b, way), way)
         best = longer
-    levels: Floats = last / PARTS * np.array(best[PARTS][1])
+    levels: Floats = some[list(best[some.size - 1][1])]
     return levels
 
 
@@ -56,9 +64,10 @@ def _curves(single: FluxMap, currents: Floats) -> tuple[Floats, Floats]:
     return coenergy / times, at.flux_linkage + at.incremental_inductance * over
 
 
-def _distance(coenergy: Floats, flux_linkage: Floats, a: int, b: int, step: float) -> float:
+def _distance(coenergy: Floats, flux_linkage: Floats, currents: Floats, a: int, b: int) -> float:
     """How far the slope of Hermite's cubic over the columns a to b is from the flux linkage, at most, Wb."""
-    u, width = np.linspace(0.0, 1.0, b - a + 1), (b - a) * step
+    width = currents[b] - currents[a]
+    u = (currents[a : b + 1] - currents[a]) / width
     ends = [end for one in (a, b) for end in (coenergy[:, one], flux_linkage[:, one] * width)]
     slope = powers(u)[1] @ CUBIC @ np.array(ends) / width
     return float(np.abs(slope.T - flux_linkage[:, a : b + 1]).max())

@@ -21,7 +21,7 @@ from polefem.params import symmetries, turnings
 from polefem.solve import Solution, minimise
 from polefem.sweep import joint, points
 from polefem.sweep.idle import Idle
-from polefem.sweep.levels import LEVELS, PARTS, WIDEST, placed
+from polefem.sweep.levels import LEVELS, WIDEST, placed
 from polefem.sweep.nodes import doubts, quintic
 from polefem.units import deg
 from tests.maps import saturating
@@ -114,13 +114,24 @@ def off_between(single: FluxMap, levels: Floats) -> float:
 
 
 def test_levels_are_where_no_others_come_nearer() -> None:
-    """Of as many that are whole parts of the last current and no further apart than levels may be: of all of these."""
-    single = saturating.sampled(61, 60)
-    best = off_between(single, placed(single))
-    others = [np.array([*some, PARTS]) for some in combinations(range(1, PARTS), LEVELS - 1)]
-    others = [one for one in others if np.diff(one, prepend=0).max() <= WIDEST]
-    found = [off_between(single, single.currents[-1] / PARTS * one) for one in others]
-    assert len(found) > 40 and best <= 1.01 * min(found) < 0.5 * max(found)
+    """Of as many of the map's own currents, no further apart than levels may be: of all of these."""
+    single = saturating.sampled(61, 16)
+    levels = placed(single)
+    assert set(levels) < set(single.currents)
+    others = [np.array([*some, 16]) for some in combinations(range(1, 16), LEVELS - 1)]
+    others = [one for one in others if np.diff(one, prepend=0).max() <= round(WIDEST * 16)]
+    found = [off_between(single, single.currents[one - 1]) for one in others]
+    assert len(found) > 40 and off_between(single, levels) <= 1.01 * min(found) < 0.5 * max(found)
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 6, 7, 8, 9, 10, 11, 25])
+def test_levels_are_the_currents_of_the_map_and_even_parts_between(count: int) -> None:
+    single = saturating.sampled(31, count)
+    levels = placed(single)
+    assert len(levels) == LEVELS and levels[-1] == single.currents[-1] and np.diff(levels).min() > 0.0
+    parts = 1 if count >= LEVELS else -(-LEVELS // count)
+    own = np.interp(np.arange(parts * count + 1) / parts, np.arange(count + 1), np.append(0.0, single.currents))
+    assert set(levels) <= set(own)
 
 
 def splined(found: CoupledMap) -> CoupledMap:
