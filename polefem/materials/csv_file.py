@@ -17,7 +17,6 @@ from math import pi
 from pathlib import Path
 
 import numpy as np
-import scipy
 
 from polefem.errors import InvalidValue, refusal
 from polefem.materials.law import MU0, FloatArray
@@ -93,23 +92,18 @@ def smooth_curve(h: FloatArray, b: FloatArray) -> FloatArray:
     regression, Comput. Stat. Data Anal. 53 (2008) 289-297 (from memory).
     """
     width, rise = np.diff(h), np.diff(b)
-    slope = rise / width
-    before = _pooled_errors(width, rise)
-    after = _pooled_errors(width[::-1], rise[::-1])[::-1]
-    top = int(np.argmin((before + after)[:-1]))
-    fit = np.concatenate(
-        [
-            scipy.optimize.isotonic_regression(slope[:top], weights=width[:top]).x if top else slope[:0],
-            scipy.optimize.isotonic_regression(slope[top:], weights=width[top:], increasing=False).x,
-        ]
-    )
-    curve: FloatArray = b[0] + np.append(0.0, np.cumsum(fit * width))
+    before, _ = _pooled(width, rise)
+    after, _ = _pooled(width[::-1], rise[::-1])
+    top = int(np.argmin((before + after[::-1])[:-1]))
+    rising = _pooled(width[:top], rise[:top])[1]
+    falling = _pooled(width[top:][::-1], rise[top:][::-1])[1][::-1]
+    curve: FloatArray = b[0] + np.append(0.0, np.cumsum(np.append(rising, falling) * width))
     return curve
 
 
-def _pooled_errors(width: FloatArray, rise: FloatArray) -> FloatArray:
+def _pooled(width: FloatArray, rise: FloatArray) -> tuple[FloatArray, FloatArray]:
     """For each number of first steps, what is left of B, squared and summed over their ends, T2, once their slopes are
-    pooled to increase: ndarray, shape (n_steps + 1,).
+    pooled to increase: ndarray, shape (n_steps + 1,); and the slopes of all steps, so pooled, T m/A: shape (n_steps,).
 
     Pooled steps are a chord of the curve, which leaves it at neither end: so what is left of each stays what it is
     until the chord is pooled with another.
@@ -131,7 +125,8 @@ def _pooled_errors(width: FloatArray, rise: FloatArray) -> FloatArray:
         total += error
         pools.append((x, y, error, n, sx, sy, sxx, sxy, syy))
         errors.append(total)
-    return np.array(errors)
+    slopes = [y / x for x, y, _, n, *_ in pools for _ in range(int(n))]
+    return np.array(errors), np.array(slopes)
 
 
 def _farthest_off(h: FloatArray, b: FloatArray, near: int) -> int:

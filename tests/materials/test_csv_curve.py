@@ -9,7 +9,7 @@ from scipy.optimize import isotonic_regression
 
 from polefem.errors import InvalidValue
 from polefem.materials import MU0, Steel, steel_names
-from polefem.materials.csv_file import _pooled_errors, smooth_curve
+from polefem.materials.csv_file import _pooled, smooth_curve
 
 CURVE = Steel.named("M330-50A measured").curve
 
@@ -230,7 +230,7 @@ def test_what_is_left_of_each_beginning_is_that_of_its_own_regression() -> None:
         slope = isotonic_regression(rise[:steps] / width[:steps], weights=width[:steps]).x
         return float((np.cumsum(slope * width[:steps] - rise[:steps]) ** 2).sum())
 
-    assert _pooled_errors(width, rise) == pytest.approx([0.0, *map(left, range(1, 41))])
+    assert _pooled(width, rise)[0] == pytest.approx([0.0, *map(left, range(1, 41))])
 
 
 def test_many_rows_take_memory_for_each_and_not_for_each_pair(tmp_path: Path) -> None:
