@@ -142,12 +142,13 @@ def paint_flux_density(
         antialiaseds=False,
         rasterized=True,
     )
-    axes.add_collection(colours)
+    axes.add_collection(colours, autolim=False)  # the lines of flux know how far the points reach
     levels = np.linspace(density.potential.min(), density.potential.max(), _LINES + 2)[1:-1]
     axes.tricontour(
         mesh, density.potential, levels=levels, colors="#10151b", linewidths=0.4, linestyles="solid"
     )
-    axes.add_collection(plotting.LineCollection(list(density.edges), colors="#10151b", linewidths=0.9))
+    edges = plotting.LineCollection(list(density.edges), colors="#10151b", linewidths=0.9)
+    axes.add_collection(edges, autolim=False)
     axes.set_aspect("equal")
     if density.window is not None:
         axes.set_xlim(density.window)

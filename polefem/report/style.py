@@ -86,9 +86,13 @@ def plain_axes(axes: plotting.Axes, title: str, x: str = "x (mm)", y: str = "y (
     """Labels that carry their units, a title at the left, no frame but the two axes."""
     axes.set_xlabel(x)
     axes.set_ylabel(y)
-    axes.set_title(title, fontsize="medium", loc="left")
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
+    # Said where it stands, the title needs not look for its place, which lays out all numbers of an axis each time; so
+    # does the room of a spine, which those of its numbers take in.
+    axes.set_title(title, fontsize="medium", loc="left", y=1.0)
+    axes.yaxis.set_offset_position("right")  # a power of ten, where one is needed: not on the title
+    for side, spine in axes.spines.items():
+        spine.set_in_layout(False)
+        spine.set_visible(side not in ("top", "right"))
     return axes
 
 
