@@ -11,6 +11,7 @@ A worker lives no longer than this process: stopped, it kills its workers; kille
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 import pickle
@@ -42,6 +43,7 @@ _STARTING = threading.Lock()
 _NO_MORE, _WORD = b"", b"word"
 _TO_BEGIN = 300.0  # s for a worker to start, and then to import what a call needs
 _AT_FIRST = 3600.0  # s that a call may take while it is not known how long such calls take
+_OBJECTS = 50_000  # as many as a picture holds
 _FIRST = 3  # calls, after which that is known
 _LONGER, _LEAST = 30.0, 600.0  # then a call may take so many times the longest, but at least so many seconds
 
@@ -254,6 +256,9 @@ def _ending(code: int | None) -> str:
 
 def _work(line: Connection) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # A picture's objects refer to each other and go together: looked for every 700, as Python does by itself, they are
+    # all still there each time.
+    gc.set_threshold(_OBJECTS)
     threading.Thread(target=_end_with_parent, daemon=True).start()
     with suppress(EOFError, OSError):  # the parent is gone: so is the work
         line.send_bytes(_WORD)
