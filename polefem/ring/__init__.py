@@ -10,10 +10,10 @@ from polefem.later import front
 from polefem.ring.crossings import Crossing, RingWaves, crossing_sentence, cycles
 from polefem.ring.handbook import ring_frequencies, thick_ring_frequency
 from polefem.ring.hearing import DAMPING, Hearing
+from polefem.ring.level import relative_level, surface_velocity
 from polefem.ring.ring import LEFT_OUT, Elastic, Mount, Ring
 
 if TYPE_CHECKING:
-    from polefem.ring.level import relative_level, surface_velocity
     from polefem.ring.listening import Heard, OuterRing, heard, ring_waves
     from polefem.ring.modal import RingModes, natural_frequencies, plane_modes, ring_modes
     from polefem.ring.outer import outer_ring
@@ -48,7 +48,6 @@ __getattr__, __dir__ = front(
     __name__,
     __all__,
     {
-        ".level": "relative_level surface_velocity",
         ".listening": "Heard OuterRing heard ring_waves",
         ".modal": "RingModes natural_frequencies plane_modes ring_modes",
         ".outer": "outer_ring",

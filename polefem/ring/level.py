@@ -14,12 +14,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
-from polefem.forces import GapPressure, PressureWaves
 from polefem.params.checks import positive
 from polefem.ring.crossings import cycles
 from polefem.ring.hearing import DAMPING
 from polefem.ring.ring import Ring
+
+if TYPE_CHECKING:  # to compare levels needs no mesher
+    from polefem.forces import GapPressure, PressureWaves
 
 __all__ = ["relative_level", "surface_velocity"]
 

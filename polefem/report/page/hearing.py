@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from polefem import ring as later
 from polefem.report.findings import Findings, Shape
 from polefem.report.hearing import SHOWN_SPEEDS, shown_speeds
 from polefem.report.page.tables import Cell, Head, Table, figure_cell
-from polefem.ring import LEFT_OUT, RingWaves, crossing_sentence
+from polefem.ring import LEFT_OUT, RingWaves, crossing_sentence, relative_level
 from polefem.study import OF_SOUND, OperatingPointFigures, error_from_map, field_text
 from polefem.units import rpm
 
@@ -55,12 +54,12 @@ def _level(shape: Shape, first: Shape, velocity: str) -> Cell:
     own, other = shape.figures.value(velocity), first.figures.value(velocity)
     if not own or not other:
         return Cell("-", None)
-    level = later.relative_level(own, other)
+    level = relative_level(own, other)
     errors = [error_from_map(one.record, velocity) for one in (shape, first)]
     said = ""
     if shape is not first and errors[0] is not None and errors[1] is not None:
         off = errors[0] / own + errors[1] / other
-        said = f"± {later.relative_level(1.0 + off, 1.0):.1f}"
+        said = f"± {relative_level(1.0 + off, 1.0):.1f}"
     return Cell(f"{level:+.1f}", level, said)
 
 

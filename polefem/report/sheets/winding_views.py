@@ -5,6 +5,7 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -47,10 +48,10 @@ def slot_view(known: DrawnMachine, order: WindingOrder) -> View:
         tuple(turn * _next(z, known, half) + shift for z in other.corners),
     ]
     wires = [_in_place(corners, known, order) for corners in sides]
-    parts = [part for part in whole_parts(outline) if part.material == "iron"]
-    paths = [
-        part_path(type(part)(part.label, tuple(moved(ring, turn=turn, shift=shift) for ring in part.rings)))
-        for part in parts
+    parts = [
+        replace(part, rings=tuple(moved(ring, turn=turn, shift=shift) for ring in part.rings))
+        for part in whole_parts(outline)
+        if part.material == "iron"
     ]
     box = _box(sides[0], order)
 
@@ -65,7 +66,8 @@ def slot_view(known: DrawnMachine, order: WindingOrder) -> View:
             linewidth=0.4,
         )
         axes.add_patch(frame)
-        for path in paths:
+        for part in parts:
+            path = part_path(part)
             patch = plotting.PathPatch(path, facecolor=MATERIALS["iron"], edgecolor=EDGE, linewidth=0.8)
             axes.add_patch(patch)
             patch.set_clip_path(frame)
