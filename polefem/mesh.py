@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import html
 import io
 from collections.abc import Mapping, Sequence
 from contextlib import redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-from xml.sax.saxutils import quoteattr
 
 import meshio
 import numpy as np
@@ -174,7 +174,8 @@ def _grid(
 def _add_field_data(path: Path, numbers: Mapping[str, float]) -> None:
     """Put numbers by name into a .vtu file, where VTK keeps what belongs to the whole: meshio leaves it out."""
     arrays = "".join(
-        f'<DataArray type="Float64" Name={quoteattr(name)} NumberOfTuples="1" format="ascii">{number!r}</DataArray>\n'
+        f'<DataArray type="Float64" Name="{html.escape(name)}" NumberOfTuples="1" format="ascii">'
+        f"{number!r}</DataArray>\n"
         for name, number in numbers.items()
     )
     grid = "<UnstructuredGrid>"
