@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
 HEAVY = {"gmsh", "skfem", "meshio"}
+MACHINE = Path(__file__).parents[1] / "geometries" / "pottery_wheel.toml"
 
 
 def loaded(statement: str, heavy: set[str] = HEAVY) -> set[str]:
@@ -45,6 +47,22 @@ def test_a_run_whose_designs_are_known_waits_for_nothing_that_it_does_not_need()
     assert loaded("import polefem.command_line", heavy) == set()
     assert loaded("from polefem.report import draw_curves; draw_curves", heavy) == set()
     assert loaded("from polefem.report.style import new_figure; new_figure()", heavy) >= {"matplotlib"}
+
+
+@pytest.mark.parametrize(
+    "then",
+    [
+        "",
+        "from polefem.ring import relative_level; relative_level(2.0, 1.0)",
+        "from polefem.copper import winding_order; from polefem.outline import drawn; "
+        "from polefem.report.sheets import slot_view; slot_view(drawn(machine), winding_order(machine))",
+    ],
+    ids=["opened", "heard", "wound"],
+)
+def test_a_machine_waits_for_nothing_that_only_drawing_and_solving_need(then: str) -> None:
+    heavy = HEAVY | {"matplotlib", "scipy.optimize", "scipy.interpolate", "scipy.sparse"}
+    opened = f"from polefem import load_machine; machine = load_machine({str(MACHINE)!r})"
+    assert loaded(f"{opened}; {then}", heavy) == set()
 
 
 def test_a_mesher_that_is_loaded_is_seen() -> None:
