@@ -43,7 +43,7 @@ class MeshSpec:
     def named(cls, name: str) -> MeshSpec:
         """The mesh called 'coarse', 'normal' or 'fine'; raises InvalidValue for another name."""
         settings = {
-            "coarse": cls(corner=0.2, face=0.4, iron=0.35, growth=1.0),
+            "coarse": cls(corner=0.2, face=0.22, iron=0.42, growth=1.5),
             "normal": cls(),
             "fine": cls(corner=0.04, face=0.11, iron=0.12, growth=0.4),
         }

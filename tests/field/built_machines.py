@@ -11,9 +11,8 @@ from polefem.units import deg, mm
 __all__ = ["CURRENT", "MACHINES", "ROUGH", "half_turn", "sized", "with_steel"]
 
 STEEL = Steel.named("M330-50A")
-_COARSE = MeshSpec.named("coarse")
 #: For what holds on any mesh.
-ROUGH = replace(_COARSE, corner=2 * _COARSE.corner, face=1.5 * _COARSE.face, iron=1.5 * _COARSE.iron)
+ROUGH = MeshSpec(corner=0.4, face=0.6, iron=0.525, growth=1.0)
 
 
 def half_turn() -> RadialMachine:

@@ -112,7 +112,7 @@ def test_slopes_come_back_from_a_file(tmp_path: Path) -> None:
 def test_slopes_are_those_of_fresh_meshes(field: str, step: float) -> None:
     """Against central differences over machines meshed anew, at angles where no corners pass each other."""
     base = replace(half_turn(), stator_pole=Pole(arc=31 * deg))
-    spec = MeshSpec.named("coarse")
+    spec = MeshSpec()
     slopes, _ = sloped_map(base, ANGLES, CURRENTS, (field,), spec)
     sides = [
         tables(
@@ -132,7 +132,7 @@ def test_slopes_are_those_of_fresh_meshes(field: str, step: float) -> None:
     assert near(told) and not near(-told) and not near(1.1 * told)
 
 
-#: Of a slope: what a coarse mesh's torque is off, over what the differences change of it.
+#: Of a slope: what the torque of fresh meshes is off, over what the differences change of it.
 WITHIN = 0.05
 
 
