@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.constants import mu_0
 
+from polefem.errors import InvalidValue, refusal
 from polefem.outline import Outline
 from polefem.solve import System
 
@@ -40,8 +41,12 @@ def gap_stress(
     """Stress at places (rad, shape (n,)) of a section whose rotor stands at an angle (rad), each of shape (n,), Pa.
 
     The first draws rotor and stator together where positive; the second turns the rotor counter-clockwise (flat: along
-    its motion) and the stator against it.
+    its motion) and the stator against it. Raises InvalidValue for places that do not increase in even steps.
     """
+    steps = np.diff(places)
+    if not (np.all(steps > 0.0) and np.allclose(steps, steps[:1], rtol=1e-6, atol=0.0)):
+        rule, allowed = "stress is seen at even places", "places that increase in even steps"
+        raise InvalidValue(refusal(rule, "places", places, allowed))
     model, radius = system.model, gap_radius(outline)
     radial, along = system.gap.flux_density(
         unknowns[model.rotor_at], unknowns[model.stator_at], angle, places

@@ -11,8 +11,6 @@ exp(-i n theta): no mesh moves, and the torque is the exact derivative of the di
 same formula with L = gap / radius. Source: H. Egger, M. Harutyunyan, R. Loescher, M. Merkel, S. Schoeps, On torque
 computation in electric machine simulation by harmonic mortar methods, J. Math. Industry 12:6 (2022), which couples
 through multipliers instead.
-
-The traces are piecewise quadratic, and the Fourier integrals of quadratics are spherical Bessel functions: exact.
 """
 
 from __future__ import annotations
@@ -26,11 +24,11 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.constants import mu_0
-from scipy.special import spherical_jn
 
+from polefem.gap.harmonics import fourier, pieces
 from polefem.model import Trace
 
-__all__ = ["SHAPES", "Gap", "fourier"]
+__all__ = ["Gap"]
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
@@ -51,37 +49,6 @@ NEGLIGIBLE = 1e-14
 #: A trace falls into no more runs than about this: each costs a few products of small matrices.
 MOST_RUNS = 400
 
-#: Legendre coefficients (rows: degree 0, 1, 2) of the three quadratic shape functions on [-1, 1].
-SHAPES = np.array([[1 / 6, 2 / 3, 1 / 6], [-1 / 2, 0.0, 1 / 2], [1 / 3, -2 / 3, 1 / 3]])
-
-
-def fourier(trace: Trace, orders: Floats) -> Complexes:
-    """Integral of the shape of each unknown of a trace times exp(-i n phi), over one sector.
-
-    orders: ndarray, shape (n_orders,), per rad; they need not be whole. Returns an ndarray, shape (n_orders,
-    trace.size). The unknown that the sector's two ends share has its shape round the first of them, in one piece: the
-    part at the last one is moved back by a sector, over which the sign of a field that changes it is 1 again.
-    """
-    elements = _elements(trace, orders)
-    integrals = np.zeros((trace.size, len(orders)), dtype=complex)
-    for node in range(3):
-        terms = sum(SHAPES[degree, node] * elements[degree] for degree in range(3))
-        at = slice(node, len(trace.angles) - 2 + node, 2)
-        signs = trace.signs[at].copy()
-        if node == 2:
-            terms[:, -1] *= np.exp(1j * orders * (trace.angles[-1] - trace.angles[0]))
-            signs[-1] = 1.0
-        np.add.at(integrals, trace.unknowns[at], terms.T * signs[:, None])
-    return np.ascontiguousarray(integrals.T)
-
-
-def _elements(trace: Trace, orders: Floats) -> list[Complexes]:
-    """Integral of Legendre's polynomial of degree 0, 1 and 2 on each element of a trace times exp(-i n phi), each of
-    shape (n_orders, n_elements)."""
-    half, middle = np.diff(trace.angles[::2]) / 2, (trace.angles[2::2] + trace.angles[:-1:2]) / 2
-    turn = np.exp(-1j * orders[:, None] * middle) * (half * 2)
-    return [(-1j) ** degree * spherical_jn(degree, orders[:, None] * half) * turn for degree in range(3)]
-
 
 @dataclass(frozen=True, eq=False)
 class _Shapes:
@@ -93,6 +60,11 @@ class _Shapes:
     orders: Floats
     integrals: Complexes
     runs: list[Ints]
+
+    @cached_property
+    def rows(self) -> Complexes:
+        """Integrals by function, shape (n, n_orders)."""
+        return np.ascontiguousarray(self.integrals.T)
 
     @cached_property
     def spans(self) -> tuple[Floats, Floats]:
@@ -156,7 +128,6 @@ class Gap:
         self._count = int(np.searchsorted(orders, DEEP / log_ratio))
         self._rotor, self._stator = (trace.upto(self._count) for trace in traces)
         self._orders, self._weight = orders[: self._count], weight[: self._count]
-        self._places, self._waves = np.empty(0), np.empty((0, 2 * self._count))
 
     def slid(self, rotor: Trace, stator: Trace) -> Gap:
         """The gap of the same traces with their nodes slid along their circles, summed over the same harmonics: so its
@@ -194,7 +165,7 @@ class Gap:
         that cross the gap."""
         low, high = np.repeat(trace.angles[:-1:2], 3), np.repeat(trace.angles[2::2], 3)
         orders, _ = self._all
-        integrals = np.stack(_elements(trace, orders), axis=2).reshape(len(orders), -1)
+        integrals = np.stack(pieces(trace, orders), axis=2).reshape(len(orders), -1)
         every = _Shapes(low, high, orders, integrals, _runs(low, high, self._width))
         return every, every.upto(self._count)
 
@@ -212,42 +183,56 @@ class Gap:
     ) -> tuple[Floats, Floats]:
         """Flux density on the circle midway (in the logarithm of the radius) between the traces, times its radius.
 
-        rotor, stator: unknowns of the traces. angle: of the rotor, rad. places: ndarray, shape (n,), rad. Returns the
-        radial part, positive outwards, and the tangential part, positive counter-clockwise where the rotor lies inside
-        and clockwise where it lies outside; each of shape (n,), Wb/m.
+        rotor, stator: unknowns of the traces. angle: of the rotor, rad. places: ndarray, shape (n,), rad, increasing in
+        even steps. Returns the radial part, positive outwards, and the tangential part, positive counter-clockwise
+        where the rotor lies inside and clockwise where it lies outside; each of shape (n,), Wb/m.
         """
         orders, half = self._orders, self._log_ratio / 2
         radial = self._weight * orders / (2 * np.cosh(orders * half))
         along = self._weight * _over_sinh(orders, half) / 2
-        waves = self._waves_at(places)
-        ours = self._seen(self._rotor, rotor, angle, np.stack([1j * radial, along]), places, waves)
-        theirs = self._seen(self._stator, stator, 0.0, np.stack([1j * radial, -along]), places, waves)
+        ours = self._seen(self._rotor, rotor, angle, np.stack([1j * radial, along]), places)
+        theirs = self._seen(self._stator, stator, 0.0, np.stack([1j * radial, -along]), places)
         return (ours + theirs)[:, 0], (ours + theirs)[:, 1]
 
-    def _waves_at(self, places: Floats) -> Floats:
-        """Cosines and negative sines of the harmonics at places, shape (n, 2 n_orders): kept, since one looks at the
-        same places from angle to angle."""
-        if not np.array_equal(places, self._places):
-            phase = places[:, None] * self._orders
-            self._places, self._waves = places.copy(), np.concatenate([np.cos(phase), -np.sin(phase)], axis=1)
-        return self._waves
-
     def _seen(
-        self,
-        ours: _Shapes,
-        values: Floats,
-        angle: float,
-        weights: Complexes,
-        places: Floats,
-        waves: Floats,
+        self, ours: _Shapes, values: Floats, angle: float, weights: Complexes, places: Floats
     ) -> Floats:
-        """What a trace's unknowns, turned by an angle, make of each of two kernels at places, shape (n, 2)."""
+        """What a trace's unknowns, turned by an angle, make of each of two kernels at even places, shape (n, 2)."""
+        own = np.array([weights * (ours.integrals[:, run] @ values[run]) for run in ours.runs])
+        at, copies, low, high = self._windows(ours, angle, places)
+        signs = np.where(copies % 2, -1.0 if self._antiperiodic else 1.0, 1.0)
+        begun = signs[:, None] * np.exp(
+            1j * np.outer(places[low] - angle - copies * self._span, self._orders)
+        )
+        # From the first place that each run reaches it is the same steps on: one table serves all.
+        table = _powers(
+            self._orders * (places[-1] - places[0]) / max(len(places) - 1, 1), int((high - low).max())
+        )
+        left, right = np.concatenate([table.real, -table.imag], axis=1), own[at] * begun[:, None]
+        seen = left @ np.concatenate([right.real, right.imag], axis=2).reshape(-1, left.shape[1]).T
         found = np.zeros((len(places), len(weights)))
-        own = [weights * (ours.integrals[:, run] @ values[run]) for run in ours.runs]
-        for at, near, turned in self._nearest(ours, angle, places, places):
-            coefficients = own[at] * turned
-            found[near] += waves[near] @ np.concatenate([coefficients.real, coefficients.imag], axis=1).T
+        for one, start, end in zip(seen.T.reshape(len(at), len(weights), -1), low, high, strict=True):
+            found[start:end] += one[:, : end - start].T
         return found
+
+    def _windows(self, ours: _Shapes, angle: float, places: Floats) -> tuple[Ints, Ints, Ints, Ints]:
+        """Which even places each run reaches once it is turned by an angle, and which each of its copies in other
+        sectors: the run's number, by how many sectors it is carried, the first place and the one after the last."""
+        half, (start, end) = self._span / 2, ours.spans
+        middle, part = (
+            (start + end) / 2 + angle,
+            np.minimum((end - start + 2 * self._reach) / self._span, 1.0),
+        )
+        least, most = (
+            (places[0] - middle.max()) / self._span - 1,
+            (places[-1] - middle.min()) / self._span + 1,
+        )
+        copies = np.arange(math.floor(least), math.ceil(most) + 1)
+        # In half sectors, so that where runs reach all of one, the last place of a copy is just before the next one's.
+        edges = middle[:, None] + half * (2.0 * copies + np.stack([-part, part])[:, :, None])
+        low, high = np.searchsorted(places, edges)
+        at, copy = np.nonzero(low < high)
+        return at, copies[copy], low[at, copy], high[at, copy]
 
     def _nearest(
         self, ours: _Shapes, angle: float, low: Floats, high: Floats
@@ -278,8 +263,8 @@ class Gap:
         rows, columns, values = [], [], []
         for at, found, turned in self._nearest(ours, angle, theirs.low, theirs.high):
             run = ours.runs[at]
-            left = (turned * weights)[:, :, None] * ours.integrals[:, run]
-            product = _real_product(np.concatenate(list(left), axis=1), theirs.integrals[:, found])
+            left = (turned * weights)[:, None] * ours.rows[run]
+            product = _real(left.reshape(-1, left.shape[2])) @ _real(theirs.rows[found]).T
             rows.append(np.repeat(run, len(found)))
             columns.append(np.tile(found, len(run)))
             values.append(product.reshape(len(weights), -1))
@@ -329,9 +314,14 @@ def _notable(matrix: sp.csr_matrix, pattern: sp.csr_matrix) -> sp.csr_matrix:
     return sp.csr_matrix(matrix.multiply(matters))
 
 
-def _real_product(left: Complexes, right: Complexes) -> Floats:
-    """Re(left^H right) for arrays of shape (n_orders, k) and (n_orders, l), as one real product."""
-    one = np.concatenate([left.real, left.imag])
-    other = one if right is left else np.concatenate([right.real, right.imag])
-    product: Floats = one.T @ other
-    return product
+def _powers(phases: Floats, count: int) -> Complexes:
+    """Units turned by 0, 1, 2 ... times as many phases (rad, shape (n,)), shape (count, n)."""
+    few = math.isqrt(count) + 1
+    fine, rough = (np.exp(1j * np.outer(np.arange(few) * step, phases)) for step in (1, few))
+    powers: Complexes = (rough[:, None] * fine).reshape(few * few, -1)[:count]
+    return powers
+
+
+def _real(numbers: Complexes) -> Floats:
+    """Real parts and imaginary ones by turns, (n, 2 n_orders): of two products of such the sum is Re(left^H right)."""
+    return numbers.view(np.float64)

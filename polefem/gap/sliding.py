@@ -12,7 +12,8 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from polefem.gap.annulus import SHAPES, Gap
+from polefem.gap.annulus import Gap
+from polefem.gap.harmonics import SHAPES
 from polefem.model import Trace
 
 __all__ = ["SlidField", "Sliding"]
