@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -9,14 +10,14 @@ from typing import Any
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
-from skfem import Basis, BilinearForm, ElementTriP2, LinearForm, MeshTri2
+from skfem import Basis, BilinearForm, ElementTriP2, MeshTri2
 from skfem.assembly import Dofs
 from skfem.helpers import dot, grad
 
 from polefem.mesh import Mesh
 from polefem.model.constraints import Tie
 
-__all__ = ["AIR_ORDER", "CurlRows", "ShapeRows", "curl_rows", "density_load", "shape_rows", "stiffness"]
+__all__ = ["AIR_ORDER", "CurlRows", "ShapeRows", "curl_rows", "density_loads", "shape_rows", "stiffness"]
 
 #: Quadrature of all that is not iron is exact to this degree on straight-sided triangles.
 AIR_ORDER = 4
@@ -31,19 +32,13 @@ def laplace(u: Any, v: Any, _: Any) -> Any:
     return dot(grad(u), grad(v))
 
 
-@LinearForm  # type: ignore[untyped-decorator]
-def area_load(v: Any, _: Any) -> Any:
-    """A current density of one."""
-    return v
-
-
 def _basis(mesh: Mesh, triangles: Ints, order: int) -> tuple[Basis, Ints]:
     """The quadratic basis on some triangles, and the mesh node of each of its degrees of freedom."""
     curved, dofs, node = _numbered(mesh)
     return Basis(curved, ElementTriP2(), elements=triangles, intorder=order, dofs=dofs), node
 
 
-@lru_cache(maxsize=2)  # those of a machine's two sides, which are asked for coil by coil
+@lru_cache(maxsize=2)  # those of a machine's two sides, which are asked for material by material
 def _numbered(mesh: Mesh) -> tuple[MeshTri2, Dofs, Ints]:
     """The mesh, its degrees of freedom and the node of each."""
     curved = MeshTri2(np.ascontiguousarray(mesh.points.T), np.ascontiguousarray(mesh.triangles.T))
@@ -65,12 +60,6 @@ def stiffness(mesh: Mesh, tie: Tie, triangles: Ints) -> sp.csr_matrix:
     basis, node = _basis(mesh, triangles, AIR_ORDER)
     expand = _expansion(tie, node)
     return sp.csr_matrix(expand.T @ laplace.assemble(basis) @ expand)
-
-
-def density_load(mesh: Mesh, tie: Tie, triangles: Ints) -> tuple[Floats, float]:
-    """Integral of each unknown's shape over some triangles, shape (size,), m2, and their area, m2."""
-    basis, node = _basis(mesh, triangles, AIR_ORDER)
-    return _expansion(tie, node).T @ area_load.assemble(basis), float(basis.dx.sum())
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,6 +94,23 @@ def shape_rows(mesh: Mesh, triangles: Ints, order: int) -> ShapeRows:
         basis.dx.ravel(),
         np.repeat(triangles, points),
     )
+
+
+def density_loads(mesh: Mesh, tie: Tie, regions: Sequence[Ints]) -> list[tuple[Floats, float]]:
+    """Of each region, the numbers of some triangles: the integral of each unknown's shape, shape (size,), m2, and the
+    area, m2."""
+    if not regions:
+        return []
+    found: list[tuple[Floats, float]] = []
+    rows = shape_rows(mesh, np.concatenate(regions), AIR_ORDER)
+    parts, unknowns = rows.weights[:, None] * rows.values * tie.signs[rows.nodes], tie.index[rows.nodes]
+    ends = np.cumsum([len(region) for region in regions]) * (len(rows.weights) // sum(map(len, regions)))
+    for part, weights, at in zip(
+        *(np.split(each, ends[:-1]) for each in (parts, rows.weights, unknowns)), strict=True
+    ):
+        load = np.bincount(at.ravel(), weights=part.ravel(), minlength=tie.size)
+        found.append((np.asarray(load, dtype=np.float64), float(weights.sum())))
+    return found
 
 
 @dataclass(frozen=True, eq=False)

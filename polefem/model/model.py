@@ -12,7 +12,7 @@ from scipy.constants import mu_0
 from polefem.materials import Steel
 from polefem.mesh import Mesh
 from polefem.model.constraints import Tie, tie
-from polefem.model.forms import CurlRows, curl_rows, density_load, stiffness
+from polefem.model.forms import CurlRows, curl_rows, density_loads, stiffness
 from polefem.model.trace import Trace, trace_of
 from polefem.outline import Label
 
@@ -108,8 +108,8 @@ def build_model(
         traces.append(trace)
         chosen.append(at + offset)
     loads = np.zeros((phases, size))
-    for source in sources:
-        shape, area = density_load(meshes[1], ties[1], meshes[1].of_region(source.region))
+    coils = density_loads(meshes[1], ties[1], [meshes[1].of_region(source.region) for source in sources])
+    for source, (shape, area) in zip(sources, coils, strict=True):
         loads[source.phase, offsets[1] :] += source.current * shape / area
     return Model(
         air=sp.csr_matrix(sp.block_diag(blocks, format="csr")),

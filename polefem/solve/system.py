@@ -97,12 +97,13 @@ class System:
         for upper, _ in pairs:
             keys += [upper, upper % size * size + upper // size]
         diagonal = np.arange(size, dtype=np.int64) * (size + 1)
-        pattern = np.unique(np.concatenate([*keys, diagonal]))
-        rows, columns = pattern // size, pattern % size
-        starts = np.searchsorted(rows, np.arange(size + 1))
+        every = np.concatenate([*keys, diagonal])
+        laid = sp.csr_matrix((np.ones(len(every)), (every // size, every % size)), shape=(size, size))
+        rows, columns = np.repeat(np.arange(size), np.diff(laid.indptr)), laid.indices.astype(np.int64)
+        pattern = rows * size + columns
         base = np.zeros(len(pattern))
         base[np.searchsorted(pattern, keys[0])] = constant.data
-        self._base, self._indices, self._starts = base, columns.astype(np.int32), starts.astype(np.int32)
+        self._base, self._indices, self._starts = base, laid.indices, laid.indptr
         flipped = np.minimum(pattern, columns * size + rows)
         self._gathers = [values for _, values in pairs]
         self._places = []
@@ -185,18 +186,20 @@ def _upper_pairs(iron: Iron, size: int) -> tuple[Ints, sp.csr_matrix]:
     their values from the weighted tangents, shape (n_keys, 3 n_points)."""
     rows = iron.rows
     points = len(rows.weights)
+    # Points of a triangle, one after the other.
+    each = max(int(np.count_nonzero(rows.triangles == rows.triangles[:1])), 1)
     keys, values = [], []
     for i in range(6):
         for j in range(i, 6):
             first, second = rows.columns[:, i], rows.columns[:, j]
-            keys.append(np.minimum(first, second) * size + np.maximum(first, second))
+            keys.append((np.minimum(first, second) * size + np.maximum(first, second))[::each])
             cross = rows.x[:, i] * rows.y[:, j] + rows.y[:, i] * rows.x[:, j]
             both = np.stack([rows.x[:, i] * rows.x[:, j], cross, rows.y[:, i] * rows.y[:, j]])
             # Two different nodes of an element can share one unknown: their pair then counts for both orders.
             values.append(np.where((first == second) & (i != j), 2.0, 1.0) * both)
-    key, value = np.concatenate(keys), np.stack(values)  # (21 n_points,), (21, 3, n_points)
+    key, value = np.concatenate(keys), np.stack(values)  # (21 n_triangles,), (21, 3, n_points)
     upper, place = np.unique(key, return_inverse=True)
-    where = np.broadcast_to(place.reshape(21, 1, points), value.shape).ravel()
+    where = np.broadcast_to(np.repeat(place.reshape(21, 1, -1), each, axis=2), value.shape).ravel()
     column = np.broadcast_to(np.arange(3 * points).reshape(1, 3, points), value.shape).ravel()
     flat = value.ravel()
     kept = flat != 0.0
