@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.linalg.blas import daxpy
 from scipy.sparse.linalg import splu
 
+from polefem.model import Model
 from polefem.solve.system import Coupled
 
 __all__ = ["Correction", "Factor", "Layout", "correction", "factored"]
@@ -28,48 +29,59 @@ class Layout:
     """Where the entries of a tangent matrix and of the gap's coupling go in the matrix that is factored, and in what
     order its unknowns are eliminated.
 
-    Laid out once for an angle, from any tangent matrix of that angle. lean: with the gap's `MINOR` entries left out.
+    Laid out once for an angle or for several near ones, from any tangent matrix. lean: with the gap's `MINOR` entries
+    left out.
     """
 
-    def __init__(self, coupled: Coupled, bare: sp.csr_matrix, lean: bool) -> None:
-        self.coupled, self.lean = coupled, lean
-        tangent, coupling = bare.tocoo(), coupled.coupling.tocoo()
-        rows, columns = (
-            np.concatenate([tangent.row, coupling.row]),
-            np.concatenate([tangent.col, coupling.col]),
-        )
-        kept = columns <= rows
-        if lean:
-            values = np.concatenate([tangent.data, coupling.data])
-            kept &= ~_minor(coupled, bare.diagonal(), rows, columns, values)
-        places = np.flatnonzero(kept)
-        # Each entry on and below the diagonal holds where its value will come from.
-        self._sources = sp.csr_matrix((places, (rows[places], columns[places])), shape=bare.shape)
+    def __init__(self, near: Sequence[Coupled], bare: sp.csr_matrix, lean: bool) -> None:
+        self.lean, size = lean, bare.shape[0]
+        keys, sources = [], []
+        for part in (bare, *(coupled.coupling for coupled in near)):
+            entries = part.tocoo()
+            kept = entries.col <= entries.row
+            if lean:
+                kept &= ~_minor(near[0].system.model, bare.diagonal(), entries)
+            sources.append(np.flatnonzero(kept))
+            keys.append(entries.row[kept].astype(np.int64) * size + entries.col[kept])
+        every = np.concatenate(keys)
+        # Of a symmetric matrix: rows of the lower triangle are columns of the upper.
+        self._pattern = sp.csr_matrix((np.ones(len(every)), (every // size, every % size)), shape=bare.shape)
+        rows = np.repeat(np.arange(size), np.diff(self._pattern.indptr))
+        places = [np.searchsorted(rows * size + self._pattern.indices, own) for own in keys]
+        self._tangent, *couplings = zip(places, sources, strict=True)
+        self._couplings = dict(zip(near, couplings, strict=True))
         self._solver: qdldl.Solver | None = None
 
-    def matrix(self, bare: sp.csr_matrix) -> sp.csc_matrix:
-        """The upper triangle of the matrix to be factored, for a tangent matrix of the angle."""
-        values = np.concatenate([bare.data, self.coupled.coupling.data])
-        laid = self._sources  # of a symmetric matrix: rows of the lower triangle are columns of the upper
-        return sp.csc_matrix((values[laid.data], laid.indices, laid.indptr), shape=laid.shape)
+    def serves(self, coupled: Coupled) -> bool:
+        """Whether it was laid out for an angle."""
+        return coupled in self._couplings
 
-    def solver(self, bare: sp.csr_matrix) -> qdldl.Solver:
-        """The layout's one solver, with the factors of a tangent matrix of the angle."""
+    def matrix(self, coupled: Coupled, bare: sp.csr_matrix) -> sp.csc_matrix:
+        """The upper triangle of the matrix to be factored, at one of the angles."""
+        laid = self._pattern
+        values = np.zeros(laid.nnz)
+        for data, (places, sources) in (
+            (bare.data, self._tangent),
+            (coupled.coupling.data, self._couplings[coupled]),
+        ):
+            values[places] += data[sources]
+        return sp.csc_matrix((values, laid.indices, laid.indptr), shape=laid.shape)
+
+    def solver(self, coupled: Coupled, bare: sp.csr_matrix) -> qdldl.Solver:
+        """The layout's one solver, with the factors of a tangent matrix at one of the angles."""
         if self._solver is None:
-            self._solver = qdldl.Solver(self.matrix(bare), upper=True)
+            self._solver = qdldl.Solver(self.matrix(coupled, bare), upper=True)
         else:
-            self._solver.update(self.matrix(bare), upper=True)
+            self._solver.update(self.matrix(coupled, bare), upper=True)
         return self._solver
 
 
-def _minor(
-    coupled: Coupled, diagonal: Floats, rows: Ints, columns: Ints, values: Floats
-) -> NDArray[np.bool_]:
+def _minor(model: Model, diagonal: Floats, entries: sp.coo_matrix) -> NDArray[np.bool_]:
     """Which entries are of the gap and too small to matter to a factor that only leads the way."""
-    model, scale = coupled.system.model, np.sqrt(diagonal)
-    gap = np.zeros(len(scale), dtype=bool)
+    scale, gap = np.sqrt(diagonal), np.zeros(model.size, dtype=bool)
     gap[model.rotor_at] = gap[model.stator_at] = True
-    small = np.abs(values) < MINOR * scale[rows] * scale[columns]
+    rows, columns = entries.row, entries.col
+    small = np.abs(entries.data) < MINOR * scale[rows] * scale[columns]
     found: NDArray[np.bool_] = gap[rows] & gap[columns] & small
     return found
 
@@ -80,8 +92,8 @@ class Factor:
     They serve until the next are made from the same layout.
     """
 
-    def __init__(self, layout: Layout, bare: sp.csr_matrix) -> None:
-        self._solver = layout.solver(bare)
+    def __init__(self, layout: Layout, coupled: Coupled, bare: sp.csr_matrix) -> None:
+        self._solver = layout.solver(coupled, bare)
 
     def solve(self, right: Floats) -> Floats:
         """Solution of the factored system for a right-hand side of shape (size,)."""

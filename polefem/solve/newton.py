@@ -73,7 +73,8 @@ class FactorCache:
     near: error below which a solution makes one factor of its own, so that what is left takes few products. trusted:
     error from which on the next step is the last, and taken on trust: near the end, where the law's slope bends from
     piece to piece, each step leaves a fifth or less. glance: products after which a kept factor is replaced if it has
-    hardly served so far; 0 for never.
+    hardly served so far; 0 for never. far: error above which a kept factor is replaced at once.
+    together: angles near each other that come one after the other: factors at them are laid out together.
     factor: None where the next solution is to begin with a new one. lean: whether the gap's small entries are left out
     of factors; until one made for the very state does not lead at once. products, factors: how many so far.
     """
@@ -85,6 +86,8 @@ class FactorCache:
     near: float = 0.0
     trusted: float = 0.0
     glance: int = 0
+    far: float = math.inf
+    together: Sequence[Coupled] = field(default=(), repr=False)
     factor: Factor | None = field(default=None, repr=False)
     lean: bool = True
     products: int = 0
@@ -92,11 +95,12 @@ class FactorCache:
     _layout: Layout | None = field(default=None, repr=False)
 
     def renew(self, coupled: Coupled, bare: sp.csr_matrix) -> Factor:
-        """Make the factor anew from a tangent matrix; the pattern, and so the ordering, is that of the angle."""
+        """Make the factor anew from a tangent matrix; the pattern, and so the ordering, is that of the angle and of
+        those near by."""
         layout = self._layout
-        if layout is None or layout.coupled is not coupled or layout.lean != self.lean:
-            layout = Layout(coupled, bare, self.lean)
-        self.factor, self._layout = Factor(layout, bare), layout
+        if layout is None or not layout.serves(coupled) or layout.lean != self.lean:
+            layout = Layout(self.together if coupled in self.together else [coupled], bare, self.lean)
+        self.factor, self._layout = Factor(layout, coupled, bare), layout
         self.factors += 1
         return self.factor
 
@@ -155,7 +159,7 @@ def minimise(
         if bare is None:
             bare = coupled.system.tangent_matrix(state)
         near, made = history[-1] < cache.near, cache.factors
-        if near and not own and not fresh:
+        if not fresh and ((near and not own) or history[-1] > cache.far):
             factor, fresh = cache.renew(coupled, bare), True
             ready = factor.solve(residual)
         last = history[-1] <= cache.trusted

@@ -93,12 +93,12 @@ def factorisation(mesh: MeshSpec | str) -> Factorisation:
     found = minimise(coupled, load, np.zeros(system.size), cache)
     bare = system.tangent_matrix(coupled.state(found.unknowns))
     matrix = sp.csc_matrix(bare + coupled.coupling)
-    layout = Layout(coupled, bare, lean=True)
-    factor = Factor(layout, bare)
+    layout = Layout([coupled], bare, lean=True)
+    factor = Factor(layout, coupled, bare)
     return Factorisation(
         system.size,
         timed(lambda: splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})),
-        timed(lambda: Factor(layout, bare)),
+        timed(lambda: Factor(layout, coupled, bare)),
         timed(lambda: factor.solve(load)),
     )
 

@@ -53,10 +53,10 @@ def mirrored(upper: sp.csc_matrix) -> sp.csr_matrix:
 def test_a_layout_holds_the_whole_matrix() -> None:
     """Of whatever state, wherever it was laid out."""
     coupled, bare, _ = saturated()
-    layout = Layout(coupled, bare, lean=False)
+    layout = Layout([coupled], bare, lean=False)
 
     def holds(filled: sp.csr_matrix, expected: sp.csr_matrix) -> bool:
-        missing = mirrored(layout.matrix(filled)) - (expected + coupled.coupling)
+        missing = mirrored(layout.matrix(coupled, filled)) - (expected + coupled.coupling)
         return bool(abs(missing).max() <= 1e-14 * abs(expected).max())
 
     assert holds(bare, bare) and holds(still(), still())
@@ -66,7 +66,7 @@ def test_a_layout_holds_the_whole_matrix() -> None:
 def test_a_lean_layout_leaves_out_what_is_minor_of_the_gap_and_nothing_else() -> None:
     coupled, bare, _ = saturated()
     model = coupled.system.model
-    gone = sp.coo_matrix(whole() - mirrored(Layout(coupled, bare, lean=True).matrix(bare)))
+    gone = sp.coo_matrix(whole() - mirrored(Layout([coupled], bare, lean=True).matrix(coupled, bare)))
     gone.eliminate_zeros()
     diagonal = whole().diagonal()
     part = np.abs(gone.data) / np.sqrt(diagonal[gone.row] * diagonal[gone.col])
@@ -79,7 +79,7 @@ def test_a_lean_layout_leaves_out_what_is_minor_of_the_gap_and_nothing_else() ->
 @pytest.mark.parametrize(("lean", "within"), [(False, 1e-10), (True, 1e-2)])
 def test_a_factor_solves_as_scipy_does(lean: bool, within: float) -> None:
     coupled, bare, load = saturated()
-    made = Factor(Layout(coupled, bare, lean), bare)
+    made = Factor(Layout([coupled], bare, lean), coupled, bare)
     expected = spsolve(whole(), load)
     assert furthest(made.solve(load), expected) < within
     # The twin: without the coupling across the gap it is another matrix.
@@ -89,17 +89,31 @@ def test_a_factor_solves_as_scipy_does(lean: bool, within: float) -> None:
 
 def test_a_layout_serves_one_state_after_another() -> None:
     coupled, bare, load = saturated()
-    layout = Layout(coupled, still(), lean=False)
+    layout = Layout([coupled], still(), lean=False)
     expected = spsolve(whole(), load)
-    assert furthest(Factor(layout, still()).solve(load), expected) > 0.1
-    assert furthest(Factor(layout, bare).solve(load), expected) < 1e-10
+    assert furthest(Factor(layout, coupled, still()).solve(load), expected) > 0.1
+    assert furthest(Factor(layout, coupled, bare).solve(load), expected) < 1e-10
+
+
+def test_a_layout_of_several_angles_serves_each() -> None:
+    coupled, bare, load = saturated()
+    others = [coupled.system.at(coupled.angle + turned) for turned in (0.02, 0.04)]
+    layout = Layout([coupled, *others], bare, lean=True)
+    assert layout.serves(others[1]) and not layout.serves(coupled.system.at(coupled.angle))
+
+    def right(at: int, angle: int) -> bool:
+        made = Factor(layout, others[at], bare).solve(load)
+        return furthest(made, spsolve(sp.csc_matrix(bare + others[angle].coupling), load)) < 1e-2
+
+    assert right(0, 0) and right(1, 1)
+    assert not right(0, 1) and not right(1, 0)
 
 
 @pytest.mark.parametrize("reduction", [1e-1, 1e-3, 1e-6])
 def test_conjugate_gradients_go_as_far_as_asked(reduction: float) -> None:
     """On a factor of unsaturated iron, which is far from the matrix."""
     coupled, bare, load = saturated()
-    old = Factor(Layout(coupled, still(), lean=True), still())
+    old = Factor(Layout([coupled], still(), lean=True), coupled, still())
     found = correction(coupled, bare, load, old.solve(load), old, reduction, 2000)
     exact = spsolve(whole(), load)
 
@@ -118,7 +132,7 @@ def test_conjugate_gradients_go_as_far_as_asked(reduction: float) -> None:
 
 def test_a_factor_that_hardly_serves_is_given_up_at_a_glance() -> None:
     coupled, bare, load = saturated()
-    old, own = (Factor(Layout(coupled, one, lean=True), one) for one in (still(), bare))
+    old, own = (Factor(Layout([coupled], one, lean=True), coupled, one) for one in (still(), bare))
     poor = correction(coupled, bare, load, old.solve(load), old, 1e-4, 2000, 2)
     assert poor.products == 2 and not poor.reached
     good = correction(coupled, bare, load, own.solve(load), own, 1e-12, 2000, 2)

@@ -43,7 +43,7 @@ def answers(first: float, second: float) -> list[Floats]:
 def factor(unknowns: Floats) -> Factor:
     coupled, _ = sector()
     bare = coupled.system.tangent_matrix(coupled.state(unknowns))
-    return Factor(Layout(coupled, bare, lean=False), bare)
+    return Factor(Layout([coupled], bare, lean=False), coupled, bare)
 
 
 def coenergy(unknowns: Floats, currents: Floats) -> float:
