@@ -9,7 +9,7 @@ from polefem.field.values import Field, FieldState
 from polefem.later import front
 
 if TYPE_CHECKING:
-    from polefem.field.built_machine import BuiltMachine, assembled, built
+    from polefem.field.built_machine import COARSER, BuiltMachine, assembled, built
     from polefem.field.pull import PolePull, pole_pull
     from polefem.field.series import Image, images, solved_series
     from polefem.field.states import field_series, solve_state
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from polefem.field.transfer import transferred, turned
 
 __all__ = [
+    "COARSER",
     "BuiltMachine",
     "Field",
     "FieldState",
@@ -40,7 +41,7 @@ __getattr__, __dir__ = front(
     __name__,
     __all__,
     {
-        ".built_machine": "BuiltMachine assembled built",
+        ".built_machine": "COARSER BuiltMachine assembled built",
         ".pull": "PolePull pole_pull",
         ".series": "Image images solved_series",
         ".states": "field_series solve_state",

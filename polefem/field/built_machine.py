@@ -15,16 +15,19 @@ from polefem.outline import DrawnMachine, Label, Outline, drawn
 from polefem.params import Machine, MeshSpec
 from polefem.solve import System
 
-__all__ = ["BuiltMachine", "assembled", "built"]
+__all__ = ["COARSER", "BuiltMachine", "assembled", "built"]
+
+#: How much coarser the mesh is that errors are estimated by.
+COARSER = 1.5
 
 
 @dataclass(frozen=True, eq=False)
 class BuiltMachine(DrawnMachine):
     """A machine with its outlines, its winding, and its meshed and assembled cross sections.
 
-    mesh: how fine it is meshed. copper: how its coils are filled and how warm they run. Winding and systems are made
-    when first asked for, and kept; `dataclasses.replace(built, mesh=...)` is the same machine on another mesh, with the
-    outlines that it has.
+    mesh: how fine it is meshed. copper: how its coils are filled and how warm they run. Winding, systems and the
+    coarser mesh are made when first asked for, and kept; `dataclasses.replace(built, mesh=...)` is the same machine on
+    another mesh, with the outlines that it has.
     """
 
     mesh: MeshSpec
@@ -42,6 +45,11 @@ class BuiltMachine(DrawnMachine):
         Raises MeshFailed where the mesher gives up.
         """
         return tuple(_system(self.machine, outline, self.mesh) for outline in self.sections)
+
+    @cached_property
+    def rough(self) -> BuiltMachine:
+        """The same machine on the coarser mesh that its errors are estimated by."""
+        return built(self, self.mesh.coarser(COARSER))
 
     def __repr__(self) -> str:
         made = "meshed" if "systems" in self.__dict__ else "not meshed yet"

@@ -61,7 +61,7 @@ def heard(
 ) -> Heard:
     """What the pressure in the gap does to a machine that turns at a speed, rad/s.
 
-    rough: the same pressure on a coarser mesh (`polefem.sweep.COARSER`), by which errors are estimated (`by_mesh`);
+    rough: the same pressure on a coarser mesh (`polefem.field.COARSER`), by which errors are estimated (`by_mesh`);
     what may lie between the angles (`between_angles`) is added to them.
     """
     meeting = None

@@ -17,7 +17,7 @@ from polefem.slopes.forces import Forces
 from polefem.slopes.meeting import Meeting
 from polefem.slopes.state import Movable
 from polefem.solve import Coupled, FactorCache, Solution
-from polefem.sweep import COARSER, Teller, checked_lists, distinct_angles, met_map, points_of, swept
+from polefem.sweep import Teller, checked_lists, distinct_angles, met_map, points_of, swept
 
 __all__ = ["Swept", "map_with_slopes", "sloped_map"]
 
@@ -70,7 +70,7 @@ def sloped_map(
     collector = _Collector(following, fields, angles, currents)
     whole = following.whole
     tell = Teller(progress, points_of(whole, angles, currents))
-    rough = built(whole, whole.mesh.coarser(COARSER))
+    rough = whole.rough
     found, results = swept(whole, rough, angles, currents, tell, collector, keep=bool(drives))
     where, signs = collector.where, collector.signs
     first, second = collector.slopes[:, :, :, where], collector.mirrored[:, :, :, where]

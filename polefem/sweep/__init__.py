@@ -4,7 +4,6 @@ from polefem.sweep.alike import Site
 from polefem.sweep.joint import MET, coupled_map, met_map
 from polefem.sweep.points import SiteWatch
 from polefem.sweep.single import (
-    COARSER,
     Watch,
     checked_lists,
     distinct_angles,
@@ -17,7 +16,6 @@ from polefem.sweep.teller import Teller
 from polefem.sweep.turned_coils import with_coils_turned
 
 __all__ = [
-    "COARSER",
     "MET",
     "Site",
     "SiteWatch",

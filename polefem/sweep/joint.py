@@ -27,7 +27,7 @@ from polefem.sweep.levels import placed
 from polefem.sweep.nodes import doubts
 from polefem.sweep.points import SiteWatch, solve_sites
 from polefem.sweep.refining import refined
-from polefem.sweep.single import COARSER, Results, checked_lists, points_of, swept
+from polefem.sweep.single import Results, checked_lists, points_of, swept
 from polefem.sweep.sites import At, Known, Sites
 from polefem.sweep.starts import Superposed
 from polefem.sweep.teller import Teller
@@ -79,7 +79,7 @@ def coupled_map(
         checks.whole("phases meet at some angles", "joint_nodes", joint_nodes)
     checks.whole("phases that meet conduct at once", "at_once", at_once, 2)
     whole = built(machine, mesh)
-    rough = built(whole, whole.mesh.coarser(COARSER))
+    rough = whole.rough
     ways, count = _ways(whole), whole.machine.phases.count
     tell = Teller(progress, points_of(whole, angles, currents))
     single, alone_results = swept(whole, rough, angles, currents, tell, keep=True)

@@ -16,7 +16,6 @@ from polefem.solve import Coupled, FactorCache, Solution, System, minimise
 from polefem.sweep.teller import Teller
 
 __all__ = [
-    "COARSER",
     "Results",
     "Watch",
     "checked_lists",
@@ -33,8 +32,7 @@ Ints = NDArray[np.int64]
 #: Told of each solution: which section, current and angle (of the distinct ones), the system there, and its factor.
 Watch = Callable[[int, int, int, Coupled, Solution, FactorCache], None]
 
-#: How much coarser the mesh is that a map's errors are estimated by, and at how many of its angles.
-COARSER = 1.5
+#: At how many of a map's angles its errors are estimated.
 SAMPLE_ANGLES = 8
 COVER_FLUX_LINKAGE = 1.2
 COVER_TORQUE = 1.7
@@ -62,7 +60,7 @@ def flux_map(
     angles, currents = checked_lists(angles, currents)
     whole = built(machine, mesh)
     tell = Teller(progress, points_of(whole, angles, currents))
-    return swept(whole, built(whole, whole.mesh.coarser(COARSER)), angles, currents, tell)[0]
+    return swept(whole, whole.rough, angles, currents, tell)[0]
 
 
 def checked_lists(angles: ArrayLike, currents: ArrayLike) -> tuple[Floats, Floats]:

@@ -7,13 +7,12 @@ from functools import cache
 import numpy as np
 import pytest
 
-from polefem.field import built
+from polefem.field import COARSER, built
 from polefem.forces import GapPressure, gap_pressure, offset_pull, pitch_angles
 from polefem.params import MeshSpec, RadialMachine
 from polefem.ring import Hearing, OuterRing, heard
 from polefem.ring.listening import by_mesh
 from polefem.study.sound import side_pull
-from polefem.sweep import COARSER
 from polefem.units import deg, mm, rpm
 from tests.accuracy.test_error_estimate import covers, machine
 

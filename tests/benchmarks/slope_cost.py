@@ -23,7 +23,7 @@ from polefem import MeshSpec, Notch, Pole, flux_map
 from polefem.field import built
 from polefem.params.fields import field_value, with_fields
 from polefem.slopes import sloped_map
-from polefem.sweep import COARSER, Teller, swept
+from polefem.sweep import Teller, swept
 from polefem.units import deg, mm
 from tests.benchmarks.map_cost import machine
 
@@ -67,7 +67,8 @@ def main() -> None:
     notched = Pole(arc=32 * deg, taper=3 * deg, notches=(Notch(at=0.0, width=1.5 * mm, depth=1.0 * mm),))
     stator = Pole(arc=31 * deg, taper=1 * deg, tip_chamfer=0.4 * mm, root_fillet=1.0 * mm)
     base = replace(machine(), stator_pole=stator, rotor_pole=notched)
-    whole, rough = built(base, spec), built(base, spec.coarser(COARSER))
+    whole = built(base, spec)
+    rough = whole.rough
     meshing, systems = timed(lambda: whole.systems)
     alone, _ = timed(lambda: swept(whole, rough, ANGLES, CURRENTS, Teller(None, 0)))
     sloped, (_, start) = timed(lambda: sloped_map(whole, ANGLES, CURRENTS, FIELDS))

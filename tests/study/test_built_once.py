@@ -12,7 +12,7 @@ import pytest
 
 from polefem import MeshSpec, Steel
 from polefem.estimates import Turning
-from polefem.field import BuiltMachine, built, built_machine, field_series
+from polefem.field import COARSER, BuiltMachine, built, built_machine, field_series
 from polefem.outline import build as drawing
 from polefem.params import Machine
 from polefem.params.fields import with_fields
@@ -81,7 +81,8 @@ def test_a_solver_that_begins_anew_is_noticed(made: Counter[str]) -> None:
 
 def test_another_mesh_has_the_same_outlines(made: Counter[str]) -> None:
     fine = built(MACHINE, ROUGH)
-    rough = built(fine, ROUGH.coarser(1.5))
+    rough = fine.rough
+    assert fine.rough is rough and rough.mesh == ROUGH.coarser(COARSER)
     assert rough.sections is fine.sections and rough.outline is fine.outline and made["outlines"] == 1
     assert built(fine) is fine and built(fine, ROUGH) is fine
     assert rough.systems[0].size < fine.systems[0].size and rough.systems is rough.systems
