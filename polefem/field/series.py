@@ -9,7 +9,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import product
+from functools import partial
+from itertools import islice, product, takewhile
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,9 +27,9 @@ __all__ = ["Image", "SolvedField", "images", "solved_series"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-#: States lie further apart than the points of a map, so a kept factor that does not lead soon is given up sooner, and
-#: one made when most of the way is gone serves all the rest.
-PATIENCE, GLANCE, NEAR, WORN = 12, 4, 0.1, 100
+#: States lie further apart than the points of a map, so a kept factor that does not lead soon is given up sooner, one
+#: from far away at once, and one made when most of the way is gone serves all the rest.
+PATIENCE, GLANCE, WORN, AWAY, NEAR = 12, 4, 100, 0.1, 0.02
 #: Angles (rad), and currents in parts of a state's largest, that are no further apart than this are the same: it
 #: changes a field less than the solution's tolerance does.
 SAME_ANGLE, SAME_CURRENT = 1e-9, 1e-6
@@ -37,6 +38,11 @@ CELL = 10.0
 #: From a field of other phases, or of a rotor that has turned by more than this part of its pitch since, the way is
 #: longer than from none: up to twice as long. (From none, with iron as it was before, it is no shorter.)
 FAR = 1 / 12
+#: Where it has turned by no more than this part, the factor that a state begins with serves it to the end.
+CLOSE = 1 / 30
+#: Angles that span no more than this part have their factors laid out together, at most so many of them: to lay one
+#: out costs as much as two or three factors, and each angle more makes all of them a little larger.
+SPAN, MOST = 1 / 24, 12
 
 
 @dataclass(frozen=True)
@@ -135,32 +141,34 @@ def solved_series(
     angles: Floats,
     currents: Floats,
     known: Sequence[Image | None] | None = None,
+    starts: Sequence[Floats] | Floats | None = None,
+    trusted: float = 0.0,
 ) -> Iterator[SolvedField]:
     """The fields at angles (rad), shape (n,), under phase currents (A), shape (n, n_phases), each as it is asked for.
 
     known: how they come of earlier ones, as `images` says; without it all are solved, as they must be where one side of
-    the gap has moved. Raises SolveFailed where Newton's method does not converge.
+    the gap has moved. starts: a field near each, shape (n, size), where such are known. trusted: error from which on
+    the next step is the last, as `FactorCache` takes it. Raises SolveFailed where Newton's method does not converge.
     """
     known = [None] * len(angles) if known is None else known
     awaited = {image.source for image in known if image is not None}
-    taken = _Images(system.model)
-    cache = FactorCache(patience=PATIENCE, glance=GLANCE, near=NEAR, worn=WORN)
-    coupled: Coupled | None = None
-    kept: dict[int, SolvedField] = {}
-    near = FAR * outline.rotor.row.pitch
+    taken, kept = _Images(system.model), dict[int, SolvedField]()
+    cache = FactorCache(patience=PATIENCE, glance=GLANCE, worn=WORN, far=AWAY, trusted=trusted)
+    own, pitch = [image is None for image in known], outline.rotor.row.pitch
+    places = _places(system, angles[own].tolist(), SPAN * pitch, cache)
+    afar, close = _ways(angles / pitch, currents)
     last = np.zeros(system.size)
-    for k, (angle, row, image) in enumerate(zip(angles.tolist(), currents, known, strict=True)):
+    for k, (row, image) in enumerate(zip(currents, known, strict=True)):
         if image is not None:
             found = taken.of(image, kept[image.source], math.degrees(angles[image.source]))
         else:
-            if coupled is None or angle != coupled.angle:
-                # The gap's coupling is another: a factor kept from there would hardly lead.
-                coupled, cache.factor = system.at(angle), None
-                if k and (abs(angle - angles[k - 1]) > near or ((row != 0) != (currents[k - 1] != 0)).any()):
-                    last = np.zeros(system.size)
-            solution = minimise(coupled, row @ system.model.loads, last, cache)
+            coupled = next(places)
+            begun = starts[k] if starts is not None else np.zeros(system.size) if afar[k] else last
+            cache.near = 0.0 if starts is not None or close[k] else NEAR
+            solution = minimise(coupled, row @ system.model.loads, begun, cache)
             if not solution.converged:
-                raise SolveFailed(f"the field at {np.degrees(angle):.4g} deg and {row} A: {solution.message}")
+                where = f"{np.degrees(coupled.angle):.4g} deg and {row} A"
+                raise SolveFailed(f"the field at {where}: {solution.message}")
             coenergy = system.model.scale * (solution.work - solution.energy)
             torque = coupled.torque(solution.unknowns)
             found = SolvedField(solution.unknowns, torque, coenergy, solution.message)
@@ -168,6 +176,32 @@ def solved_series(
             kept[k] = found
         last = found.unknowns
         yield found
+
+
+def _ways(places: Floats, currents: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Of each state, whether the one before is too far to start from, and whether it is close. places: of the rotor, in
+    pitches."""
+    turns = np.abs(np.diff(places, prepend=places[:1]))
+    flowing = currents != 0.0
+    others = np.diff(flowing, axis=0, prepend=flowing[:1]).any(axis=1)
+    return (turns > FAR) | ((turns > 0.0) & others), (turns > 0.0) & (turns <= CLOSE) & ~others
+
+
+def _places(system: System, angles: Sequence[float], span: float, cache: FactorCache) -> Iterator[Coupled]:
+    """The system at angles (rad), one after the other; the cache is told of those within a span (rad) together."""
+    near: dict[float, Coupled] = {}
+    for k, angle in enumerate(angles):
+        if angle not in near:
+            distinct = dict.fromkeys(takewhile(partial(_within, span, angle), angles[k:]))
+            near = {other: system.at(other) for other in islice(distinct, MOST)}
+            cache.together = tuple(near.values())
+        if k and angle != angles[k - 1]:
+            cache.factor = None  # the gap's coupling is another: one kept from there would hardly lead
+        yield near[angle]
+
+
+def _within(span: float, angle: float, other: float) -> bool:
+    return abs(other - angle) <= span
 
 
 class _Images:

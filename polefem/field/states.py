@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -83,33 +85,40 @@ def _states(whole: BuiltMachine, angles: Floats, currents: Floats) -> Iterator[F
 
 def whole_field(model: Model, angle: float, unknowns: Floats) -> Field:
     """The sector's solution copied round the turn, its rotor turned by `angle` (rad)."""
-    rotor_a = model.rotor_tie.nodal(unknowns[: model.rotor_tie.size])
-    stator_a = model.stator_tie.nodal(unknowns[model.rotor_tie.size :])
-    parts = []
-    members: tuple[Member, Member] = ("rotor", "stator")
-    labels = sorted(
-        {
-            Label(label.material, member)
-            for member, mesh in zip(members, (model.rotor_mesh, model.stator_mesh), strict=True)
-            for label in mesh.labels
-        },
-        key=str,
-    )
-    for member, mesh, a, turn in zip(
-        members, (model.rotor_mesh, model.stator_mesh), (rotor_a, stator_a), (angle, 0.0), strict=True
+    triangles, region, labels, slopes = _whole_mesh(model)
+    size, points, a, b = model.rotor_tie.size, [], [], []
+    for mesh, nodal, slope, turn in (
+        (model.rotor_mesh, model.rotor_tie.nodal(unknowns[:size]), slopes[0], angle),
+        (model.stator_mesh, model.stator_tie.nodal(unknowns[size:]), slopes[1], 0.0),
     ):
-        number = np.array([labels.index(Label(label.material, member)) for label in mesh.labels])
+        # B = (dA/dy, -dA/dx), at the triangles' centres.
+        own = np.einsum("ti,tij->tj", nodal[mesh.triangles] @ AT_CENTRE, slope)
         for sector in range(model.sectors):
             sign = -1.0 if model.antiperiodic and sector % 2 else 1.0
-            points = _placed(mesh, turn, sector, model.rotor_trace.radius)
-            parts.append((points, mesh.triangles, sign * a, number[mesh.region]))
-    offsets = np.cumsum([0] + [len(part[0]) for part in parts])
-    region = np.concatenate([part[3] for part in parts])
-    points = np.concatenate([part[0] for part in parts])
-    triangles = np.concatenate([part[1] + offset for part, offset in zip(parts, offsets, strict=False)])
-    a = np.concatenate([part[2] for part in parts])
-    b = _flux_density(points, triangles, a)
-    return Field(points, triangles, a, b, region, tuple(labels))
+            points.append(_placed(mesh, turn, sector, model.rotor_trace.radius))
+            a.append(sign * nodal)
+            b.append(sign * (own if mesh.flat else _turned(own, turn + sector * mesh.span)))
+    return Field(np.concatenate(points), triangles, np.concatenate(a), np.concatenate(b), region, labels)
+
+
+@lru_cache(maxsize=4)  # asked for state by state
+def _whole_mesh(model: Model) -> tuple[Ints, Ints, tuple[Label, ...], tuple[Floats, Floats]]:
+    """Triangles and regions round the turn, the labels of these, and by side what a sector's triangles make of the
+    values at their corners: B, shape (n_triangles, 3, 2), 1/m."""
+    members: tuple[Member, Member] = ("rotor", "stator")
+    sides = tuple(zip(members, (model.rotor_mesh, model.stator_mesh), strict=True))
+    labels = sorted(
+        {Label(label.material, member) for member, mesh in sides for label in mesh.labels}, key=str
+    )
+    triangles, region, offset = [], [], 0
+    for member, mesh in sides:
+        number = np.array([labels.index(Label(label.material, member)) for label in mesh.labels])
+        for _ in range(model.sectors):
+            triangles.append(mesh.triangles + offset)
+            region.append(number[mesh.region])
+            offset += len(mesh.points)
+    slopes = _slopes(model.rotor_mesh), _slopes(model.stator_mesh)
+    return np.concatenate(triangles), np.concatenate(region), tuple(labels), slopes
 
 
 def _placed(mesh: Mesh, turn: float, sector: int, radius: float) -> Floats:
@@ -117,20 +126,21 @@ def _placed(mesh: Mesh, turn: float, sector: int, radius: float) -> Floats:
     if mesh.flat:
         moved: Floats = mesh.points + np.array([0.0, turn * radius + sector * mesh.span])
         return moved
-    z = (mesh.points[:, 0] + 1j * mesh.points[:, 1]) * np.exp(1j * (turn + sector * mesh.span))
-    return np.column_stack([z.real, z.imag])
+    return _turned(mesh.points, turn + sector * mesh.span)
 
 
-def _flux_density(points: Floats, triangles: Ints, a: Floats) -> Floats:
-    """B = curl A at the centre of each triangle, shape (n_triangles, 2), T."""
-    corners = points[triangles[:, :3]]
-    following, before = np.roll(corners, -1, axis=1), np.roll(corners, 1, axis=1)
-    edges = (
-        before - following
-    )  # the gradient of each corner's coordinate is this, turned, over twice the area
+def _turned(vectors: Floats, turn: float) -> Floats:
+    """Vectors, shape (n, 2), turned by an angle, rad."""
+    cosine, sine = math.cos(turn), math.sin(turn)
+    found: Floats = vectors @ np.array([[cosine, sine], [-sine, cosine]])
+    return found
+
+
+def _slopes(mesh: Mesh) -> Floats:
+    """What B is made of, by corner: grad lambda = (-e_y, e_x) / 2S with e the opposite edge, so B = sum of weight
+    times e / 2S; shape (n_triangles, 3, 2), 1/m."""
+    corners = mesh.points[mesh.triangles[:, :3]]
     first, second = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     double_area = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
-    weights = a[triangles] @ AT_CENTRE  # (n_triangles, 3)
-    # grad lambda = (-e_y, e_x) / 2S with e the opposite edge; B = (dA/dy, -dA/dx) = sum of weight * e / 2S
-    b: Floats = np.einsum("ti,tij->tj", weights, edges) / double_area[:, None]
-    return b
+    slopes: Floats = (corners[:, [2, 0, 1]] - corners[:, [1, 2, 0]]) / double_area[:, None, None]
+    return slopes

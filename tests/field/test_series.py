@@ -9,6 +9,7 @@ import pytest
 from numpy.typing import NDArray
 
 from polefem.field import BuiltMachine, Image, built, field_series, images, solved_series
+from polefem.field.series import SolvedField
 from polefem.params import Machine, Pole, RadialMachine, Turning
 from polefem.units import deg
 from tests.field.built_machines import MACHINES, ROUGH, half_turn
@@ -111,6 +112,26 @@ def test_pairs_that_polarity_makes_unlike_are_not_taken_for_each_other() -> None
     assert not any(right(usual, angles, rows, alike, 100.0))
     turned = [image and replace(image, sign=-image.sign) for image in alike]
     assert not any(right(usual, angles, rows, turned, 100.0))
+
+
+def test_states_close_together_are_those_solved_one_by_one() -> None:
+    """A few angles have their factors laid out together, one more lies past them, and currents change."""
+    whole = built(half_turn(), ROUGH)
+    angles = np.array([2.0, 2.5, 3.0, 3.0, 9.0, 3.5]) * deg
+    rows = np.array([(12.0, 0, 0), (12, 0, 0), (12, 0, 0), (12, 8, 0), (12, 8, 0), (6, 0, 0)])
+    outline, system = whole.sections[0], whole.systems[0]
+    series = list(solved_series(outline, system, angles, rows))
+    near = [one.unknowns for one in series]
+    begun = list(solved_series(outline, system, angles, rows, starts=near[1:] + near[:1]))
+    alone = [next(solved_series(outline, system, angles[[k]], rows[[k]])) for k in range(len(angles))]
+    trusted = list(solved_series(outline, system, angles, rows, trusted=1e-3))
+
+    def same(found: list[SolvedField], within: float = 1e-5) -> bool:
+        torque = np.array([[one.torque, other.torque] for one, other in zip(found, alone, strict=True)])
+        return bool(np.abs(np.diff(torque, axis=1)).max() < within * np.abs(torque).max())
+
+    assert same(series) and same(begun) and same(trusted, 1e-3)
+    assert not same(series[1:] + series[:1], 1e-3)
 
 
 def test_states_say_where_they_come_from_and_know_all_phases() -> None:
