@@ -2,7 +2,7 @@
 
 from polefem.forces.axial import Attraction, disc_attraction
 from polefem.forces.offset import MOST_OFFSET, OffsetPull, offset_pull, offset_pulls, pull_stiffness
-from polefem.forces.pressure import GapPressure, gap_pressure, pitch_angles
+from polefem.forces.pressure import GapPressure, gap_pressure, gap_pressures, pitch_angles
 from polefem.forces.tilt import DiscTilt, disc_tilt
 from polefem.forces.waves import PressureWaves, pressure_waves, write_waves
 
@@ -16,6 +16,7 @@ __all__ = [
     "disc_attraction",
     "disc_tilt",
     "gap_pressure",
+    "gap_pressures",
     "offset_pull",
     "offset_pulls",
     "pitch_angles",

@@ -23,6 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 from polefem.errors import InvalidValue, refusal
 from polefem.field import BuiltMachine, assembled, built, closest, gap_radius, gap_stress, solved_series
 from polefem.forces.moved import moved_mesh, with_wide_strip
+from polefem.forces.pressure import TRUSTED
 from polefem.mesher import mesh_sides
 from polefem.outline import Member, Outline
 from polefem.params import Machine, MeshSpec
@@ -141,7 +142,7 @@ def offset_pull(
     )
     places = _places(outline)
     force, torque = np.zeros(len(turned), dtype=complex), np.zeros(len(turned))
-    for at, found in enumerate(solved_series(outline, system, turned, currents)):
+    for at, found in enumerate(solved_series(outline, system, turned, currents, trusted=TRUSTED)):
         force[at] = rotor_force(outline, system, float(turned[at]), found.unknowns, places)
         torque[at] = found.torque
     return OffsetPull(offset, direction, kind, turned, force, torque)

@@ -17,6 +17,7 @@ from polefem.errors import InvalidValue, refusal
 from polefem.field import BuiltMachine, assembled, built, closest, gap_radius, gap_stress, solved_series
 from polefem.forces.moved import moved_mesh, with_wide_strip
 from polefem.forces.offset import CLOSER, MOST_OFFSET
+from polefem.forces.pressure import TRUSTED
 from polefem.mesher import mesh_sides
 from polefem.outline import Outline
 from polefem.params import Machine, MeshSpec, made_of_discs
@@ -125,7 +126,8 @@ def _pulls(
     radius = gap_radius(outline)
     patch = radius * outline.length * 2 * math.pi / count
     rows, found, levers = np.tile(currents, (len(angles), 1)), [], radius * np.exp(1j * places)
-    for angle, one in zip(angles.tolist(), solved_series(outline, system, angles, rows), strict=True):
+    solved = solved_series(outline, system, angles, rows, trusted=TRUSTED)
+    for angle, one in zip(angles.tolist(), solved, strict=True):
         pull, _ = gap_stress(outline, system, angle, one.unknowns, places)
         found.append(((complex(patch * pull.sum()), complex(patch * (pull @ levers))), one.torque))
     return found

@@ -68,12 +68,12 @@ class _Fields(Protocol):
 
 
 class Pressures(Protocol):
-    """Pressure in the gap of a machine at angles (rad) under phase currents (A), such as
-    `polefem.forces.gap_pressure`."""
+    """Pressure in the gap of a machine on some meshes at angles (rad) under phase currents (A), such as
+    `polefem.forces.gap_pressures`."""
 
     def __call__(
-        self, machine: BuiltMachine, angles: ArrayLike, phase_currents: ArrayLike, /
-    ) -> GapPressure: ...
+        self, meshed: Sequence[BuiltMachine], angles: ArrayLike, phase_currents: ArrayLike, /
+    ) -> Sequence[GapPressure]: ...
 
 
 class SidePulls(Protocol):
@@ -106,7 +106,7 @@ FIELD = Solver(
     coupled_map=Later("polefem.sweep", "coupled_map"),
     fields=Later("polefem.field", "field_series"),
     sloped=Later("polefem.slopes", "map_with_slopes"),
-    pressures=Later("polefem.forces", "gap_pressure"),
+    pressures=Later("polefem.forces", "gap_pressures"),
     side_pulls=Later("polefem.forces", "offset_pull"),
 )
 """The solver of this package."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from polefem.field import BuiltMachine, built
+from polefem.field import BuiltMachine
 from polefem.forces import pitch_angles
 from polefem.maps import CoupledMap
 from polefem.ring import Hearing, OuterRing, RingWaves, heard
@@ -16,7 +16,6 @@ from polefem.study.at_the_shaft import ReadingOperatingPoint
 from polefem.study.operating_points import OperatingPoint
 from polefem.study.record import OperatingPointFigures, PointFigures
 from polefem.study.solver import Pressures, SidePulls
-from polefem.sweep import COARSER
 
 __all__ = ["Sounded", "side_pull", "with_sound"]
 
@@ -52,7 +51,7 @@ def with_sound(
     Raises what the fields and the modes of the ring raise.
     """
     outer, resistance = OuterRing.of(whole, hearing), whole.winding.resistance
-    angles, rough = pitch_angles(whole.machine, hearing.angles), built(whole, whole.mesh.coarser(COARSER))
+    angles, rough = pitch_angles(whole.machine, hearing.angles), whole.rough
     few = np.arange(ASIDE) * hearing.angles // ASIDE
     sounded = Sounded(dict(found), {}, {})
     for point in points:
@@ -63,8 +62,8 @@ def with_sound(
                 continue  # nothing turns at a steady speed
             if not isinstance(known, OperatingPointFigures):
                 continue
-            fields = [pressures(one, angles, currents) for one in (whole, rough)]
-            made = heard(fields[0], outer, point.speed, hearing, fields[1])
+            fine, coarse = pressures((whole, rough), angles, currents)
+            made = heard(fine, outer, point.speed, hearing, coarse)
             aside, errors = None, dict(made.errors)
             if hearing.offset is not None and side_pulls is not None and not whole.machine.flat:
                 where = hearing.offset, angles[few], currents[few]

@@ -34,7 +34,7 @@ STAGES: dict[str, tuple[Any, str]] = {
     "phases together": (joint, "solve_sites"),
     "errors of these": (joint, "with_errors"),
     "switching and figures": (pipeline, "operate"),
-    "pull in the gap, two meshes": (forces, "gap_pressure"),
+    "pull in the gap, two meshes": (forces, "gap_pressures"),
     "pull to one side, two meshes": (sound, "side_pull"),
     "coils joined otherwise, all in": (findings, "joining_of"),
     "fields to be shown": (running, "_with_fields"),

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import csv
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,8 +17,8 @@ from scipy.constants import mu_0
 
 from polefem.drive import rectangular_currents
 from polefem.errors import InvalidValue
-from polefem.field import built, gap_radius, gap_stress, pole_pull
-from polefem.forces import GapPressure, gap_pressure, pitch_angles, pressure_waves, write_waves
+from polefem.field import Image, built, gap_radius, gap_stress, images, pole_pull
+from polefem.forces import GapPressure, gap_pressure, gap_pressures, pitch_angles, pressure_waves, write_waves
 from polefem.params import RectangularCurrent
 from polefem.units import deg
 from tests.field.built_machines import MACHINES, ROUGH
@@ -63,6 +65,56 @@ def test_the_pull_on_a_pole_is_that_of_one_solution(name: str) -> None:
     assert same(pressure.pole_pull)
     assert not same(np.roll(pressure.pole_pull, 1, axis=1))
     assert not same(replace(pressure, outside=not pressure.outside, flat=True).pole_pull * 1.01)
+
+
+@pytest.mark.parametrize("name", ["6/4, half a turn", "6/4, axial", "6/4, outer rotor"])
+def test_what_turning_and_mirroring_make_of_a_pressure_is_what_is_solved(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = built(MACHINES[name][0], ROUGH)
+    angles = pitch_angles(whole.machine, 12)
+    currents = 12.0 * np.eye(3)[[0, 0, 0, 0, 1, 1, 2, 2, 0, 0, 0, 0]]
+    known = [image for image in images(whole, angles, currents) if image is not None]
+    assert {image.mirrored for image in known} == {False, True}
+    assert any(0.0 < image.turns[1] < 0.5 and not image.mirrored for image in known)
+
+    def taken(change: Callable[[Image], Image | None]) -> GapPressure:
+        def changed(*given: Any) -> list[Image | None]:
+            return [image and change(image) for image in images(*given)]
+
+        monkeypatch.setattr("polefem.forces.pressure.images", changed)
+        return gap_pressure(whole, angles, currents)
+
+    every = taken(lambda image: None)
+
+    def right(found: GapPressure) -> bool:
+        pairs = (found.pull, every.pull), (found.shear, every.shear), (found.torque, every.torque)
+        return all(np.abs(one - other).max() < 2e-3 * np.abs(other).max() for one, other in pairs)
+
+    assert right(taken(lambda image: image))
+    assert not right(taken(lambda image: replace(image, mirrored=not image.mirrored)))
+    assert not right(taken(lambda image: replace(image, turns=(0.0, image.turns[1] + 1 / 6))))
+
+
+def test_a_coarser_mesh_begins_with_the_fields_of_the_finer() -> None:
+    whole = built(MACHINES["6/4, half a turn"][0], ROUGH)
+    angles, currents = pitch_angles(whole.machine, 3), 12.0 * np.eye(3)
+    fine, rough = gap_pressures((whole, whole.rough), angles, currents)
+
+    def same(one: GapPressure, other: GapPressure) -> bool:
+        return bool(np.abs(one.less(other).pull).max() < 2e-3 * np.abs(other.pull).max())
+
+    assert same(fine, gap_pressure(whole, angles, currents))
+    assert same(rough, gap_pressure(whole.rough, angles, currents))
+    assert not same(rough, fine)
+
+
+def test_stress_is_seen_at_even_places() -> None:
+    system = built(MACHINES["6/4, half a turn"][0], ROUGH).systems[0]
+    outline, zero = built(MACHINES["6/4, half a turn"][0], ROUGH).outline, np.zeros(system.size)
+    for places in ([0.0, 0.1, 0.3], [0.2, 0.1, 0.0]):
+        with pytest.raises(InvalidValue, match="stress is seen at even places"):
+            gap_stress(outline, system, 0.0, zero, np.array(places))
 
 
 def test_a_smooth_gap_has_the_stress_of_the_closed_solution() -> None:

@@ -11,7 +11,7 @@ import pytest
 from numpy.typing import ArrayLike
 
 from polefem.errors import InvalidValue
-from polefem.field import BuiltMachine
+from polefem.field import COARSER, BuiltMachine
 from polefem.forces import GapPressure, OffsetPull
 from polefem.maps import linear_map, summed
 from polefem.params import RectangularCurrent
@@ -38,7 +38,6 @@ from polefem.study import (
     run_designs,
 )
 from polefem.study.sound import COVER_ASIDE
-from polefem.sweep import COARSER
 from polefem.units import deg, mm, rpm
 from tests.field.built_machines import ROUGH
 from tests.study.fake_solver import FAKE, MACHINE, PLAN
@@ -59,6 +58,12 @@ POINTS = (
 def off_by(whole: BuiltMachine) -> float:
     """What a mesh makes of 1: a part in ten thousand more on the one asked for, twice that on one twice as coarse."""
     return 1.0 + 1e-4 * whole.mesh.corner / ROUGH.corner
+
+
+def fake_pressures(
+    meshed: Sequence[BuiltMachine], angles: ArrayLike, currents: ArrayLike
+) -> list[GapPressure]:
+    return [fake_pressure(whole, angles, currents) for whole in meshed]
 
 
 def fake_pressure(whole: BuiltMachine, angles: ArrayLike, currents: ArrayLike) -> GapPressure:
@@ -82,7 +87,7 @@ def fake_side_pull(whole: BuiltMachine, offset: float, angles: ArrayLike, curren
     return OffsetPull(offset, 0.0, "static", turned, force, np.zeros(len(turned)))
 
 
-SOLVER = replace(FAKE, pressures=fake_pressure, side_pulls=fake_side_pull)
+SOLVER = replace(FAKE, pressures=fake_pressures, side_pulls=fake_side_pull)
 PLAN_HEARD = replace(
     PLAN, operating_points=POINTS[1:2], hearing=Hearing(angles=24, offset=0.1 * mm), mesh=ROUGH
 )
