@@ -10,7 +10,7 @@ __all__ = ["RESULTS", "__version__", "numerics", "versions"]
 
 __version__ = "0.1.0"
 
-RESULTS = 9
+RESULTS = 10
 """Raised by one with every change that moves a figure or a map: what was computed before is then not taken for new."""
 
 
