@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 STATES, THREES = 8, 2
 #: The largest difference times these is taken for the error (a test on random machines holds it).
 COVER_FLUX_LINKAGE = 3.0
-COVER_TORQUE = 1.7
+COVER_TORQUE = 2.2
 TOLERANCE = 1e-4
 #: How far between two nodes a state lies, in parts of the step: the slope of a cubic piece is furthest off there.
 BETWEEN = (0.25, 0.75, 0.25)
