@@ -14,7 +14,7 @@ from scipy.linalg.blas import daxpy
 from scipy.sparse.linalg import splu
 
 from polefem.model import Model
-from polefem.solve.system import Coupled
+from polefem.solve.system import Coupled, laid_out
 
 __all__ = ["Correction", "Factor", "Layout", "correction", "factored"]
 
@@ -43,11 +43,9 @@ class Layout:
                 kept &= ~_minor(near[0].system.model, bare.diagonal(), entries)
             sources.append(np.flatnonzero(kept))
             keys.append(entries.row[kept].astype(np.int64) * size + entries.col[kept])
-        every = np.concatenate(keys)
         # Of a symmetric matrix: rows of the lower triangle are columns of the upper.
-        self._pattern = sp.csr_matrix((np.ones(len(every)), (every // size, every % size)), shape=bare.shape)
-        rows = np.repeat(np.arange(size), np.diff(self._pattern.indptr))
-        places = [np.searchsorted(rows * size + self._pattern.indices, own) for own in keys]
+        self._pattern, pattern = laid_out(np.concatenate(keys), size)
+        places = [np.searchsorted(pattern, own) for own in keys]
         self._tangent, *couplings = zip(places, sources, strict=True)
         self._couplings = dict(zip(near, couplings, strict=True))
         self._solver: qdldl.Solver | None = None

@@ -97,14 +97,11 @@ class System:
         for upper, _ in pairs:
             keys += [upper, upper % size * size + upper // size]
         diagonal = np.arange(size, dtype=np.int64) * (size + 1)
-        every = np.concatenate([*keys, diagonal])
-        laid = sp.csr_matrix((np.ones(len(every)), (every // size, every % size)), shape=(size, size))
-        rows, columns = np.repeat(np.arange(size), np.diff(laid.indptr)), laid.indices.astype(np.int64)
-        pattern = rows * size + columns
+        laid, pattern = laid_out(np.concatenate([*keys, diagonal]), size)
         base = np.zeros(len(pattern))
         base[np.searchsorted(pattern, keys[0])] = constant.data
         self._base, self._indices, self._starts = base, laid.indices, laid.indptr
-        flipped = np.minimum(pattern, columns * size + rows)
+        flipped = np.minimum(pattern, pattern % size * size + pattern // size)
         self._gathers = [values for _, values in pairs]
         self._places = []
         for upper, _ in pairs:
@@ -179,6 +176,14 @@ def _placed(block: sp.csr_matrix, rows: Ints, columns: Ints, size: int) -> sp.cs
     """A block of the gap among all unknowns, shape (size, size)."""
     entries = block.tocoo()
     return sp.csr_matrix((entries.data, (rows[entries.row], columns[entries.col])), shape=(size, size))
+
+
+def laid_out(keys: Ints, size: int) -> tuple[sp.csr_matrix, Ints]:
+    """A matrix of shape (size, size) with an entry at each key (row times size plus column, in any order, once or more
+    often), and the keys of its data."""
+    laid = sp.csr_matrix((np.ones(len(keys)), (keys // size, keys % size)), shape=(size, size))
+    rows = np.repeat(np.arange(size, dtype=np.int64), np.diff(laid.indptr))
+    return laid, rows * size + laid.indices
 
 
 def _upper_pairs(iron: Iron, size: int) -> tuple[Ints, sp.csr_matrix]:
