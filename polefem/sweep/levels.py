@@ -33,8 +33,8 @@ def placed(single: FluxMap) -> Floats:
     """
     own = np.append(0.0, single.currents)
     parts = -(-LEVELS // single.currents.size)
-    some = np.interp(np.arange(parts * single.currents.size + 1) / parts, np.arange(own.size), own)
-    currents = np.interp(np.arange(PLACES * (some.size - 1) + 1) / PLACES, np.arange(some.size), some)
+    some = _divided(own, parts)
+    currents = _divided(some, PLACES)
     tables = [_curves(single, currents), _curves(single, 2 * currents)]
     worst = {
         (a, b): max(_distance(*table, currents, a * PLACES, b * PLACES) for table in tables)
@@ -51,6 +51,11 @@ def placed(single: FluxMap) -> Floats:
         best = longer
     levels: Floats = some[list(best[some.size - 1][1])]
     return levels
+
+
+def _divided(currents: Floats, parts: int) -> Floats:
+    """Currents with even steps between each and the next, so many of them."""
+    return np.interp(np.arange(parts * (currents.size - 1) + 1) / parts, np.arange(currents.size), currents)
 
 
 def _curves(single: FluxMap, currents: Floats) -> tuple[Floats, Floats]:

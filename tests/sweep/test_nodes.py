@@ -129,7 +129,7 @@ def test_levels_are_the_currents_of_the_map_and_even_parts_between(count: int) -
     single = saturating.sampled(31, count)
     levels = placed(single)
     assert len(levels) == LEVELS and levels[-1] == single.currents[-1] and np.diff(levels).min() > 0.0
-    parts = 1 if count >= LEVELS else -(-LEVELS // count)
+    parts = -(-LEVELS // count)
     own = np.interp(
         np.arange(parts * count + 1) / parts, np.arange(count + 1), np.append(0.0, single.currents)
     )
