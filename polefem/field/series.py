@@ -9,8 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import partial
-from itertools import islice, product, takewhile
+from itertools import product, takewhile
 
 import numpy as np
 from numpy.typing import NDArray
@@ -192,16 +191,17 @@ def _places(system: System, angles: Sequence[float], span: float, cache: FactorC
     near: dict[float, Coupled] = {}
     for k, angle in enumerate(angles):
         if angle not in near:
-            distinct = dict.fromkeys(takewhile(partial(_within, span, angle), angles[k:]))
-            near = {other: system.at(other) for other in islice(distinct, MOST)}
+            near = {other: system.at(other) for other in _ahead(angles[k:], span)}
             cache.together = tuple(near.values())
         if k and angle != angles[k - 1]:
             cache.factor = None  # the gap's coupling is another: one kept from there would hardly lead
         yield near[angle]
 
 
-def _within(span: float, angle: float, other: float) -> bool:
-    return abs(other - angle) <= span
+def _ahead(angles: Sequence[float], span: float) -> list[float]:
+    """The first of some angles and those that follow it within a span, each once."""
+    near = takewhile(lambda other: abs(other - angles[0]) <= span, angles)
+    return list(dict.fromkeys(near))[:MOST]
 
 
 class _Images:

@@ -218,18 +218,13 @@ class Gap:
     def _windows(self, ours: _Shapes, angle: float, places: Floats) -> tuple[Ints, Ints, Ints, Ints]:
         """Which even places each run reaches once it is turned by an angle, and which each of its copies in other
         sectors: the run's number, by how many sectors it is carried, the first place and the one after the last."""
-        half, (start, end) = self._span / 2, ours.spans
-        middle, part = (
-            (start + end) / 2 + angle,
-            np.minimum((end - start + 2 * self._reach) / self._span, 1.0),
-        )
-        least, most = (
-            (places[0] - middle.max()) / self._span - 1,
-            (places[-1] - middle.min()) / self._span + 1,
-        )
+        span, (start, end) = self._span, ours.spans
+        middle = (start + end) / 2 + angle
+        least, most = (places[0] - middle.max()) / span - 1, (places[-1] - middle.min()) / span + 1
         copies = np.arange(math.floor(least), math.ceil(most) + 1)
         # In half sectors, so that where runs reach all of one, the last place of a copy is just before the next one's.
-        edges = middle[:, None] + half * (2.0 * copies + np.stack([-part, part])[:, :, None])
+        part = np.minimum((end - start + 2 * self._reach) / span, 1.0)
+        edges = middle[:, None] + span / 2 * (2.0 * copies + np.stack([-part, part])[:, :, None])
         low, high = np.searchsorted(places, edges)
         at, copy = np.nonzero(low < high)
         return at, copies[copy], low[at, copy], high[at, copy]
