@@ -7,7 +7,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from polefem.field import COARSER, built
+from polefem.field import built
 from polefem.forces import GapPressure, gap_pressure, offset_pull, pitch_angles
 from polefem.params import MeshSpec, RadialMachine
 from polefem.ring import Hearing, OuterRing, heard
@@ -37,7 +37,7 @@ def pressures(known: RadialMachine, *meshes: MeshSpec | str) -> list[GapPressure
 def ratios(known: RadialMachine, mesh: MeshSpec | str, finer: MeshSpec | str) -> Ratios:
     """Estimated over true error of each figure."""
     whole = built(known, mesh)
-    found, rough, truth = pressures(known, mesh, whole.mesh.coarser(COARSER), finer)
+    found, rough, truth = pressures(known, mesh, whole.rough.mesh, finer)
     outer = OuterRing.of(whole, HEARING)
     errors = by_mesh(found, rough, outer, SPEED, HEARING)
     own, true = (heard(one, outer, SPEED, HEARING) for one in (found, truth))
@@ -49,7 +49,7 @@ def aside(known: RadialMachine, mesh: str, finer: str) -> float:
     angles = pitch_angles(known, HEARING.angles)[[1, 7]]
     where = 0.1 * mm, angles, currents(angles, known.rotor_pitch)
     whole = built(known, mesh)
-    pull, error = side_pull(offset_pull, whole, built(whole, whole.mesh.coarser(COARSER)), *where)
+    pull, error = side_pull(offset_pull, whole, whole.rough, *where)
     return error / abs(pull - offset_pull(known, *where, finer).most)
 
 
